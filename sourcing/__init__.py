@@ -1,0 +1,1 @@
+"""The domain: codes, comps, terms of sale, rules, verdicts, hauls, settings and their storage."""

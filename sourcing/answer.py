@@ -1,0 +1,196 @@
+"""What a check answers: plain frozen records shared by the pages, the JSON twin and the command line."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Literal
+
+Decision = Literal["buy", "pass", "too little to go on"]
+
+
+@dataclass(frozen=True)
+class Query:
+    """What the user asked: any one of ``code`` and ``title`` identifies; the rest sharpens the answer."""
+
+    code: str = ""
+    shelf_price: Decimal | None = None
+    brand: str = ""
+    category: str = ""
+    title: str = ""
+    size: str = ""
+    condition: str = ""
+    discount: Decimal | None = None  # store discount as a share, 0.20 is 20 % off; None takes the settings' own
+
+
+@dataclass(frozen=True)
+class Item:
+    """The item a query was understood as."""
+
+    label: str  # the best human name: title, else brand and style code, else the code as typed
+    known: bool  # whether the table holds comps of this very item
+    root: int | None  # product key in storage
+    gtin: str  # canonical GTIN-14, or ""
+    style_code: str  # canonical style code, or ""
+    brand: str
+    category: str
+    title: str
+    size: str
+    condition: str
+    code_note: str = ""  # what the code was recognised as, when that needs saying (in-store tag, demo, ...)
+    suggestions: tuple[str, ...] = ()  # closest known codes on a miss
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Quantiles of one money amount."""
+
+    low: Decimal  # 10 %
+    mid: Decimal  # 50 %
+    high: Decimal  # 90 %
+
+
+@dataclass(frozen=True)
+class Comp:
+    """One comparable listing as the verdict used it."""
+
+    status: Literal["sold", "open", "ended unsold"]
+    paid: Decimal | None  # item + shipping charged, sold rows only
+    asking_price: Decimal | None
+    listed_on: date | None
+    ended_on: date | None
+    days: int | None  # days on the market so far, when known
+    size: str
+    condition: str
+    channel: str
+    title: str
+    match: str  # "same code", "same style, other size", ...
+    weight: float  # share of the own-comps evidence about the price, 0 to 1
+    set_aside: str = ""  # why it was set aside; empty when it was used
+
+
+@dataclass(frozen=True)
+class AskChoice:
+    """One asking price of the trade-off table."""
+
+    ask: Decimal
+    chance_by_target: float  # chance sold by the category's target day
+    days_50: int | None  # None: not reached within the plan
+    expected_proceeds: Decimal
+    chosen: bool
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The highest shelf price at which one rule still holds."""
+
+    rule: str  # settings name of the rule, e.g. "least_profit"
+    meaning: str  # one line in plain words, figures in it
+    most: Decimal | None  # None: the rule does not bind at any price; 0: it fails at every price
+    holds: bool  # at the asked shelf price
+
+
+@dataclass(frozen=True)
+class ReceiptLine:
+    """One line of the worked sale: label and signed amount."""
+
+    label: str
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The whole answer to one check. Money is decimal to the currency's minor unit; chances are 0 to 1."""
+
+    query: Query
+    item: Item
+    currency: str
+    decision: Decision
+    reason: str  # one sentence
+    binding_rule: str  # settings name of the lowest limit's rule; "" when too little to go on
+    most_worth_paying: Decimal | None
+    shelf_price: Decimal | None
+    landed_cost: Decimal | None
+    asking_price: Decimal | None
+    sale_price: Spread | None  # the next comparable sale, 80 % interval
+    speed_basis: str  # what the time to sell rests on, in words
+    days_50: int | None  # None with speed known: not reached
+    days_80: int | None
+    sold_within: dict[int, float]  # 14, 30, 60, 90 days, at that asking price; empty: not known
+    expected_proceeds: Decimal | None
+    proceeds: Spread | None
+    profit_before_labour: Decimal | None
+    profit_after_labour: Decimal | None
+    profit: Spread | None  # after labour
+    profit_per_hour: Decimal | None  # before labour, per hour of prep
+    chance_of_loss: float | None
+    comps_sold: int
+    comps_unsold: int
+    comps_set_aside: int
+    newest_comp: date | None
+    match: str  # how closely the comps match, in words
+    rests_on: str  # one sentence: how many, how old, how closely matched
+    would_settle: str = ""  # for "too little to go on": the evidence that would settle it
+    choices: tuple[AskChoice, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    comps: tuple[Comp, ...] = ()
+    receipt: tuple[ReceiptLine, ...] = ()  # one sale at the chosen asking price, line by line
+    sold_curve: tuple[tuple[int, float], ...] = ()  # (day, share sold) at the chosen asking price
+    break_even_sale: Decimal | None = None  # the sale price that just covers everything at this shelf price
+    cautions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    fit_made_at: datetime | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return a JSON-able mapping: money as strings with two decimals, dates as ISO 8601."""
+        plain = _plain(dataclasses.asdict(self))
+        assert isinstance(plain, dict)
+        return plain
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with one row of a file."""
+
+    row: int  # as a spreadsheet numbers it: the header is row 1
+    column: str
+    value: str
+    reason: str
+    fix: str
+    rejected: bool = True  # False: the row is kept, this is only a note
+
+
+@dataclass(frozen=True)
+class LoadReport:
+    """What a load did: ``read == new + known + rejected`` always holds."""
+
+    file_name: str
+    batch_id: int | None  # None: nothing was stored
+    read: int
+    new: int
+    known: int
+    rejected: int
+    problems: tuple[Problem, ...] = field(default=())
+    problems_total: int = 0  # problems beyond the stored list are counted here too
+    as_of: date | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return a JSON-able mapping."""
+        plain = _plain(dataclasses.asdict(self))
+        assert isinstance(plain, dict)
+        return plain
+
+
+def _plain(value: Any) -> Any:
+    """Turn decimals, dates and tuples into JSON-able values."""
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, datetime | date):
+        return value.isoformat()
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return value

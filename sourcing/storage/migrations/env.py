@@ -1,0 +1,9 @@
+"""Alembic's environment: run on the connection that the store hands over."""
+
+from alembic import context
+
+from sourcing.storage.schema import metadata
+
+context.configure(connection=context.config.attributes["connection"], target_metadata=metadata, render_as_batch=True)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,163 @@
+"""The tables. Money is integer minor units, days are integers since 1970-01-01, moments are ISO 8601 UTC text.
+
+Comps are clustered by product (``WITHOUT ROWID``, primary key product + row key), so that one check reads one
+short stretch of the file. A product is a style code where the row has one, else a GTIN, else a title; ``root``
+points a GTIN-only product at the style that most rows with that GTIN name, and is what a check looks up.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, MetaData, PrimaryKeyConstraint, Table, Text
+
+metadata = MetaData()
+
+batch = Table(
+    "batch",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("file_name", Text, nullable=False),
+    Column("sha256", Text, nullable=False),
+    Column("loaded_at", Text, nullable=False),
+    Column("as_of", Integer),  # latest day named in the file: until then an open listing was surely unsold
+    Column("read", Integer, nullable=False),
+    Column("new", Integer, nullable=False),
+    Column("known", Integer, nullable=False),
+    Column("rejected", Integer, nullable=False),
+    Column("undone_at", Text),
+)
+
+problem = Table(
+    "problem",
+    metadata,
+    Column("batch_id", Integer, ForeignKey("batch.id"), nullable=False),
+    Column("row", Integer, nullable=False),
+    Column("column", Text, nullable=False),
+    Column("value", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("fix", Text, nullable=False),
+    Column("rejected", Integer, nullable=False),
+)
+Index("problem_by_batch", problem.c.batch_id)
+
+product = Table(
+    "product",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),  # "s:STYLECODE", "g:GTIN-14" or "t:folded title"
+    Column("root", Integer, nullable=False),
+    Column("style_code", Text, nullable=False),  # canonical; "" when the rows have none
+    Column("brand", Text, nullable=False),
+    Column("category", Text, nullable=False),
+    Column("title", Text, nullable=False),
+)
+Index("product_by_root", product.c.root)
+
+code = Table(  # GTIN-14 -> root product
+    "code",
+    metadata,
+    Column("gtin", Integer, primary_key=True),
+    Column("root", Integer, nullable=False),
+)
+Index("code_by_root", code.c.root)
+
+comp = Table(
+    "comp",
+    metadata,
+    Column("product_id", Integer, nullable=False),
+    Column("key", Integer, nullable=False),  # 63 bits of blake2b over the row's canonical text + occurrence
+    Column("batch_id", Integer, nullable=False),  # the first live batch that brought the row
+    Column("status", Integer, nullable=False),  # 0 open, 1 sold, 2 ended unsold
+    Column("gtin", Integer),
+    Column("ask", Integer),
+    Column("sold", Integer),
+    Column("ship", Integer),
+    Column("listed", Integer),
+    Column("ended", Integer),
+    Column("seen", Integer),  # the batch's as-of day: an open listing is right-censored here
+    Column("size", Text, nullable=False),
+    Column("condition", Text, nullable=False),
+    Column("channel", Text, nullable=False),
+    Column("style_code", Text, nullable=False),  # as typed
+    Column("brand", Text, nullable=False),
+    Column("category", Text, nullable=False),
+    Column("title", Text, nullable=False),
+    Column("note", Text, nullable=False),
+    PrimaryKeyConstraint("product_id", "key"),
+    sqlite_with_rowid=False,
+)
+
+also_in = Table(  # a row that a later live batch brought again: an undo of the first hands the row over
+    "also_in",
+    metadata,
+    Column("batch_id", Integer, nullable=False),
+    Column("product_id", Integer, nullable=False),
+    Column("key", Integer, nullable=False),
+    PrimaryKeyConstraint("batch_id", "product_id", "key"),
+    sqlite_with_rowid=False,
+)
+
+fit = Table(  # one row a fit; the newest is in force
+    "fit",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("made_at", Text, nullable=False),
+    Column("rests_on", Text, nullable=False),  # JSON: rows, sales, newest day, held-out coverage
+    Column("payload", LargeBinary, nullable=False),
+)
+
+settings_version = Table(  # one row a saved change; the newest not undone is in force
+    "settings_version",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("saved_at", Text, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("toml", Text, nullable=False),
+    Column("undone_at", Text),
+)
+
+checked = Table(  # every check, passes too
+    "checked",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at", Text, nullable=False),
+    Column("code", Text, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("shelf", Integer),
+    Column("decision", Text, nullable=False),
+    Column("most", Integer),
+    Column("query", Text, nullable=False),  # JSON, enough to ask again
+    Column("answer", Text, nullable=False),  # JSON, what was said then
+)
+Index("checked_by_code", checked.c.code, checked.c.id)
+
+haul = Table(
+    "haul",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("store", Text, nullable=False),
+    Column("started_at", Text, nullable=False),
+    Column("closed_at", Text),
+)
+
+haul_item = Table(
+    "haul_item",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("haul_id", Integer, ForeignKey("haul.id"), nullable=False),
+    Column("check_id", Integer, ForeignKey("checked.id"), nullable=False),
+    Column("client_id", Text, unique=True),  # a repeated send of the same tap adds nothing
+    Column("count", Integer, nullable=False),
+    Column("taken_at", Text, nullable=False),
+    Column("undone_at", Text),
+)
+Index("haul_item_by_haul", haul_item.c.haul_id)
+
+access = Table(  # network access keys: only a hash is kept; a revoked one opens nothing
+    "access",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("hash", Text, nullable=False, unique=True),
+    Column("made_at", Text, nullable=False),
+    Column("last_used_at", Text),
+    Column("revoked_at", Text),
+)
