@@ -30,7 +30,10 @@ def bring_to_head(engine: Engine, application_id: int) -> None:
                     "The data file holds another program's tables; it was left as it is.",
                     next_step="Name another file with --data.",
                 )
-            if "alembic_version" in tables and run("SELECT version_num FROM alembic_version").scalar() == HEAD:
+            if (
+                "alembic_version" in tables
+                and run("SELECT version_num FROM alembic_version").scalar() == HEAD
+            ):
                 return
         connection.rollback()
     from alembic import command
@@ -39,7 +42,7 @@ def bring_to_head(engine: Engine, application_id: int) -> None:
 
     config = Config()
     config.set_main_option("script_location", str(_HERE))
-    with engine.begin() as connection:
+    with engine.execution_options(sourcing_writes=True).begin() as connection:
         config.attributes["connection"] = connection
         try:
             command.upgrade(config, "head")

@@ -7,7 +7,17 @@ points a GTIN-only product at the style that most rows with that GTIN name, and 
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, MetaData, PrimaryKeyConstraint, Table, Text
+from sqlalchemy import (
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    PrimaryKeyConstraint,
+    Table,
+    Text,
+)
 
 metadata = MetaData()
 
@@ -60,6 +70,17 @@ code = Table(  # GTIN-14 -> root product
 )
 Index("code_by_root", code.c.root)
 
+code_use = Table(  # how many rows of a product carry a GTIN: what code.root is decided by
+    "code_use",
+    metadata,
+    Column("gtin", Integer, nullable=False),
+    Column("product_id", Integer, nullable=False),
+    Column("rows", Integer, nullable=False),
+    PrimaryKeyConstraint("gtin", "product_id"),
+    sqlite_with_rowid=False,
+)
+Index("code_use_by_product", code_use.c.product_id)
+
 comp = Table(
     "comp",
     metadata,
@@ -73,7 +94,7 @@ comp = Table(
     Column("ship", Integer),
     Column("listed", Integer),
     Column("ended", Integer),
-    Column("seen", Integer),  # the batch's as-of day: an open listing is right-censored here
+    Column("seen", Integer),  # latest as-of day of its live batches: an open listing is right-censored here
     Column("size", Text, nullable=False),
     Column("condition", Text, nullable=False),
     Column("channel", Text, nullable=False),
