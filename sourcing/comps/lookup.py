@@ -1,4 +1,4 @@
-"""Find the comps of an item: from a code or title to a root product, from a root product to its rows.
+"""Find the comps of an item: from a code or title to its root product, from that to the rows.
 
 Every statement runs on the calling thread's kept connection, and comps are stored clustered by product, so one
 lookup reads one short stretch of the file.
@@ -20,7 +20,7 @@ COLUMNS_READ = (
 """Order of the values in a row of `rows_of`; `rows_of_many` puts the root before them."""
 
 _READ = ", ".join(f"c.{name}" for name in COLUMNS_READ)
-# CROSS JOIN is SQLite's way to fix the order: the few products of a root first, then each one's stretch of comps.
+# CROSS JOIN is SQLite's way to fix the order: the few products of a root first, then the comps of each.
 _ROWS = f"SELECT {_READ} FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root = ?"  # noqa: S608
 _AT_ONCE = 500  # far below SQLite's limit of 32,766 bound values, and the statement stays short
 
@@ -63,9 +63,13 @@ def find_root(store: Store, gtin: str = "", style_key: str = "", title: str = ""
 
 def find_roots(store: Store, items: Sequence[tuple[str, str, str]]) -> list[int | None]:
     """Do `find_root` for many (gtin, style_key, title) at once, in order."""
-    by_gtin = dict(_many(store, "SELECT gtin, root FROM code WHERE gtin IN", {int(g) for g, _, _ in items if g}))
+    by_gtin = dict(
+        _many(store, "SELECT gtin, root FROM code WHERE gtin IN", {int(g) for g, _, _ in items if g})
+    )
     keys = [_product_keys(style, title) for _, style, title in items]
-    by_key = dict(_many(store, "SELECT key, root FROM product WHERE key IN", {k for few in keys for k in few}))
+    by_key = dict(
+        _many(store, "SELECT key, root FROM product WHERE key IN", {k for few in keys for k in few})
+    )
     roots: list[int | None] = []
     for (gtin, _, _), few in zip(items, keys, strict=True):
         known = [by_gtin.get(int(gtin))] if gtin else []
@@ -77,7 +81,8 @@ def find_roots(store: Store, items: Sequence[tuple[str, str, str]]) -> list[int 
 def rows_of(store: Store, root: int) -> list[tuple[Any, ...]]:
     """Return every comp of a root product, in the columns of `COLUMNS_READ`.
 
-    Units: status 0 open, 1 sold, 2 ended unsold; money in minor units; days since 1970-01-01; None where unknown.
+    Units: status 0 open, 1 sold, 2 ended unsold; money in minor units; days since 1970-01-01; None where
+    unknown. `seen` is kept for open rows: the day the newest file holding the row was made.
     """
     return store.read(_ROWS, (root,))
 
@@ -101,7 +106,8 @@ def products_of_many(store: Store, roots: Iterable[int]) -> dict[int, Product]:
         gtins.setdefault(root, []).append(f"{gtin:014d}")
     start = "SELECT id, key, style_code, brand, category, title FROM product WHERE id IN"
     return {
-        row[0]: Product(*row, gtins=tuple(gtins.get(row[0], ()))) for row in _many(store, start, wanted)
+        root: Product(root, key, style, brand, category, title, tuple(gtins.get(root, ())))
+        for root, key, style, brand, category, title in _many(store, start, wanted)
     }
 
 

@@ -1,0 +1,83 @@
+"""Match a file's header with the documented columns."""
+
+from __future__ import annotations
+
+import difflib
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sourcing.answer import Problem
+from sourcing.comps.columns import IDENTIFYING, NAMES
+from sourcing.errors import BadInput
+
+
+@dataclass(frozen=True)
+class Header:
+    """Where each documented column stands in a row."""
+
+    places: dict[str, int]
+    notes: tuple[Problem, ...]  # columns that were ignored
+
+
+def match_header(header: list[str], mapping: Mapping[str, str] | None = None) -> Header:
+    """Find the documented columns in a header; case and spaces do not matter, others are noted and ignored.
+
+    Parameters
+    ----------
+    header : list of str
+        The file's header row.
+    mapping : mapping of str to str, optional
+        The file's own column name to the documented one, tried before the documented names.
+
+    Raises
+    ------
+    BadInput
+        A documented column stands twice, or none is there that could identify an item.
+    """
+    named = {_fold(theirs): ours for theirs, ours in (mapping or {}).items()}
+    places: dict[str, int] = {}
+    notes: list[Problem] = []
+    for place, theirs in enumerate(header):
+        name = named.get(_fold(theirs), _fold(theirs))
+        if name not in NAMES:
+            fix = _closest(name)
+            notes.append(
+                Problem(1, theirs[:200], "", "It is no documented column; it was ignored.", fix, False)
+            )
+        elif name in places:
+            raise BadInput(
+                f"The column {name} stands twice in the header.", next_step="Remove or rename one."
+            )
+        else:
+            places[name] = place
+    if not any(name in places for name in IDENTIFYING):
+        raise BadInput(
+            _nothing_identifies(header), f"The documented names: {', '.join(NAMES)}.", field="header"
+        )
+    if "status" not in places and "sold_price" not in places:
+        raise BadInput(
+            "The file has neither a status nor a sold_price column, so no row tells how its listing ended.",
+            "At least one of the two.",
+            next((f"{note.column}: {note.fix}" for note in notes if note.fix), ""),
+            field="header",
+        )
+    return Header(places, tuple(notes))
+
+
+def _fold(name: str) -> str:
+    return "_".join(unicodedata.normalize("NFKC", name).casefold().replace("_", " ").split())
+
+
+def _closest(name: str) -> str:
+    close = difflib.get_close_matches(name[:200], NAMES, 1, 0.6)
+    return f"Rename it {close[0]} if that is what it holds." if close else ""
+
+
+def _nothing_identifies(header: list[str]) -> str:
+    wrong = "The file has no column that says what the item is: gtin, style_code or title."
+    if len(header) == 1 and any(mark in header[0] for mark in ";\t|"):
+        return f"{wrong} Its columns seem to be separated by something other than a comma."
+    close = [(name, difflib.get_close_matches(_fold(name)[:200], IDENTIFYING, 1, 0.5)) for name in header]
+    hints = [f"{name[:60]} looks like {found[0]}" for name, found in close if found]
+    return f"{wrong} {'; '.join(hints)}." if hints else wrong

@@ -1,0 +1,180 @@
+"""Read one cell: a value, or a finding that says what is wrong with it and how to mend it; no guesses."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from sourcing.codes import gtin_key, parse_code, style_key
+from sourcing.comps.columns import STATUSES
+from sourcing.comps.titles import fold_title as fold_title
+from sourcing.errors import BadInput
+
+LARGEST = 1_000_000  # money above this is a slip of the keyboard, not a price
+SHORT_TEXT = 200
+LONG_TEXT = 10_000
+KEPT = " The row is kept without it."
+EARLIEST = date(1990, 1, 1)
+_EPOCH = date(1970, 1, 1).toordinal()
+_MONEY = re.compile(r"([0-9]{1,15})(?:\.([0-9]*))?", re.ASCII)
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]+")
+_MEMO = 100_000  # distinct cells remembered a column; a bound on memory, not on files
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What is wrong with one cell."""
+
+    reason: str
+    fix: str
+    rejected: bool = True  # False: the row is kept without the value, or with it mended
+
+
+Reading = tuple[Any, Finding | None]
+
+
+class Memo(dict[str, Any]):
+    """Remember how each distinct cell of a column reads; a file repeats most of its cells many times."""
+
+    def __init__(self, parse: Callable[[str], Reading]) -> None:
+        super().__init__()
+        self._parse = parse
+        self.findings: dict[str, Finding] = {}
+
+    def __missing__(self, text: str) -> Any:
+        value, finding = self._parse(text)
+        if finding is not None:
+            self.findings[text] = finding
+        self[text] = value
+        return value
+
+    def trim(self) -> None:
+        """Forget everything once it is a lot; called between blocks."""
+        if len(self) > _MEMO:
+            self.clear()
+            self.findings.clear()
+
+
+def days(day: date) -> int:
+    """Return a date as the number of days since 1970-01-01."""
+    return day.toordinal() - _EPOCH
+
+
+def money(text: str, *, digits: int = 2, zero_is_fine: bool = False) -> Reading:
+    """Read an amount with a decimal point into minor units; an empty cell reads as None."""
+    text = text.strip()
+    if not text:
+        return None, None
+    match = _MONEY.fullmatch(text)
+    if match is None:
+        return None, Finding(_why_not_money(text), "Write it like 1299.50: digits and one decimal point.")
+    whole, cents = match[1], match[2] or ""
+    if cents.rstrip("0")[digits:]:
+        return None, Finding(f"It has more than {digits} decimals.", f"Round it to {digits} decimals.")
+    amount = int(whole) * 10**digits + int((cents + "0" * digits)[:digits] or "0")
+    if amount > LARGEST * 10**digits:
+        return None, Finding(f"It is more than {LARGEST:,}.", "Check the decimal point.")
+    if amount == 0 and not zero_is_fine:
+        return None, Finding("A price of 0 is no price.", "Leave the cell empty when the price is not known.")
+    return amount, None
+
+
+def _why_not_money(text: str) -> str:
+    bare = text.lstrip("+-")
+    if text.startswith(("-", "(", "−")):
+        return "It is negative."
+    if bare.lower() in ("nan", "inf", "infinity"):
+        return "It is not a finite number."
+    if re.fullmatch(r"[0-9.]+e[+-]?[0-9]+", bare, re.IGNORECASE):
+        return "It is written with an exponent."
+    if re.fullmatch(r"[0-9.,' ’]+", bare):
+        return "It holds a comma or another separator, which could mean thousands or decimals."
+    if not any(character.isdigit() for character in text):
+        return "It is not a number."
+    return "It holds something besides digits and a decimal point."
+
+
+def day(text: str, *, latest: date) -> Reading:
+    """Read an ISO date into days since 1970-01-01; an empty cell, and a day after `latest`, read as None."""
+    text = text.strip()
+    if not text:
+        return None, None
+    if _DATE.fullmatch(text) is None:
+        return None, Finding("It is not a date written as YYYY-MM-DD.", "Write it like 2026-03-31.")
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        return None, Finding("There is no such day.", "Correct the month or the day.")
+    if found < EARLIEST:
+        return None, Finding(f"It is before {EARLIEST.year}.", "Correct the year.")
+    if found > latest:
+        return None, Finding(
+            f"It is after {latest.isoformat()}, the latest day the file can speak of.{KEPT}",
+            "Correct the date.",
+            rejected=False,
+        )
+    return days(found), None
+
+
+def status(text: str) -> Reading:
+    """Read a status word into its number in storage; an empty cell reads as None."""
+    words = " ".join(re.sub(r"[_\-\s]+", " ", text).split()).casefold()
+    if not words:
+        return None, None
+    if words in STATUSES:
+        return STATUSES.index(words), None
+    return None, Finding("It is no known status.", "Write sold, open, or ended unsold.")
+
+
+def text(raw: str, *, longest: int) -> Reading:
+    """Read text: outer spaces dropped, HTML kept literally, control characters made spaces and noted."""
+    clean = raw.strip()
+    finding = None
+    if not clean.isprintable() and _CONTROL.search(clean):
+        clean = _CONTROL.sub(" ", clean).strip()
+        finding = Finding(
+            "It holds control characters; they were made spaces.",
+            "Remove them if they matter.",
+            rejected=False,
+        )
+    if len(clean) > longest:
+        return "", Finding(f"It is longer than {longest:,} characters.", "Shorten it.")
+    return clean, finding
+
+
+def gtin(raw: str) -> Reading:
+    """Read a barcode number into its GTIN-14 as an integer; what is not one is dropped and noted."""
+    clean = raw.strip()
+    if not clean:
+        return None, None
+    try:
+        key = gtin_key(clean)
+        code = parse_code(clean)
+    except BadInput as error:
+        return None, Finding(error.wrong + KEPT, error.next_step or error.accepted, rejected=False)
+    if code.kind in ("store tag", "coupon", "refund", "not a product"):
+        wrong = code.note or f"It is a {code.kind}, which names no product."
+        return None, Finding(wrong + KEPT, "Use the maker's code.", rejected=False)
+    return int(key), None
+
+
+def style(raw: str) -> Reading:
+    """Read a style code as typed and as its canonical key."""
+    clean, finding = text(raw, longest=SHORT_TEXT)
+    if not clean:
+        return ("", ""), finding
+    return (clean, style_key(clean)), finding
+
+
+def iso(day_number: int) -> str:
+    """Return days since 1970-01-01 as an ISO date."""
+    return date.fromordinal(day_number + _EPOCH).isoformat()
+
+
+def plain(amount: int, *, digits: int = 2) -> str:
+    """Return minor units as the plain number a file would hold, for quoting a value back."""
+    return f"{amount / 10**digits:.{digits}f}"
