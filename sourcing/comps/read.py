@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import IO, Any, BinaryIO
 
@@ -20,7 +21,7 @@ LARGEST_CSV = 110_000_000
 MOST_ROWS = 2_000_000
 MOST_COLUMNS = 500
 LARGEST_CELL = 65_536
-BLOCK = 50_000
+BLOCK = 10_000
 _INFLATED = 300_000_000  # the CSV that a workbook unpacks to may be longer than an uploaded one
 
 
@@ -44,62 +45,78 @@ class Records:
         self.header = self._first()
 
     def _first(self) -> list[str]:
-        row = next((row for row in self._numbered() if any(row)), None)
-        if row is None:
-            raise BadInput("The file holds no header.", "A header row, then one row a listing.")
+        row: list[str] = []
+        while not any(row):
+            some = self._next(1)
+            if not some:
+                raise BadInput(
+                    "The file holds no header.", "A header row, then one row a listing.", field="file"
+                )
+            row = some[0]
         while row and not row[-1].strip():
             row.pop()
         if len(row) > MOST_COLUMNS:
-            raise BadInput(f"The file has {len(row):,} columns.", f"Up to {MOST_COLUMNS} columns.")
+            raise BadInput(
+                f"The file has {len(row):,} columns.", f"Up to {MOST_COLUMNS} columns.", field="file"
+            )
         return [name.strip() for name in row]
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows below the header, blank ones left out."""
         width = len(self.header)
-        block = Block([], [], [])
-        for row in self._numbered():
-            if len(row) != width:
-                if not any(row):
-                    continue
-                if len(row) < width or any(row[width:]):
-                    block.ragged.append((self._number, len(row)))
-                    continue
-                del row[width:]
-            elif not any(row):
-                continue
-            block.numbers.append(self._number)
-            block.rows.append(row)
-            if len(block.rows) >= BLOCK:
-                yield block
-                block = Block([], [], [])
-        if block.rows or block.ragged:
-            yield block
+        while True:
+            start = self._number + 1
+            rows = self._next(BLOCK)
+            if not rows:
+                return
+            if set(map(len, rows)) == {width} and all(map(any, rows)):  # nearly always, and cheap to know
+                yield Block(list(range(start, start + len(rows))), rows, [])
+            else:
+                yield _sorted_out(start, rows, width)
 
-    def _numbered(self) -> Iterator[list[str]]:
+    def _next(self, count: int) -> list[list[str]]:
+        rows: list[list[str]] = []
         try:
-            for row in self._reader:
-                self._number += 1
-                if self._number > MOST_ROWS + 1:
-                    raise BadInput(
-                        f"The file has more than {MOST_ROWS:,} rows.",
-                        f"Up to {MOST_ROWS:,}.",
-                        "Split it into parts.",
-                    )
-                yield row
+            rows.extend(islice(self._reader, count))
         except csv.Error as error:
             raise BadInput(
-                f"Row {self._number + 1} cannot be read: {_csv_words(str(error))}",
+                f"Row {self._number + len(rows) + 1} cannot be read: {_csv_words(str(error))}",
                 "CSV as of RFC 4180: a cell with a comma, a quote or a line break stands in double quotes, "
                 "a quote inside it is doubled.",
                 "Correct that row and load the file again.",
+                field="file",
             ) from error
         except UnicodeDecodeError as error:
             raise BadInput(
-                f"The file is not UTF-8: the byte {error.object[error.start]:#04x} shortly after row "
-                f"{self._number + 1} begins no character.",
+                f"The file is not UTF-8: the byte {error.object[error.start]:#04x}, after row "
+                f"{self._number + len(rows)}, begins no character.",
                 "UTF-8, with or without a byte order mark.",
                 "Save it again as CSV UTF-8.",
+                field="file",
             ) from error
+        self._number += len(rows)
+        if self._number > MOST_ROWS + 1:
+            raise BadInput(
+                f"The file has more than {MOST_ROWS:,} rows.",
+                f"Up to {MOST_ROWS:,}.",
+                "Split it.",
+                field="file",
+            )
+        return rows
+
+
+def _sorted_out(start: int, rows: list[list[str]], width: int) -> Block:
+    """Leave out blank rows, set apart those that do not fit the header; empty cells beyond it do no harm."""
+    block = Block([], [], [])
+    for number, row in enumerate(rows, start):
+        if not any(row):
+            continue
+        if len(row) < width or any(row[width:]):
+            block.ragged.append((number, len(row)))
+        else:
+            block.numbers.append(number)
+            block.rows.append(row[:width])
+    return block
 
 
 def _csv_words(error: str) -> str:

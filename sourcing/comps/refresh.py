@@ -48,43 +48,56 @@ def marks(values: Sequence[Any]) -> str:
 def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
     within = f"product_id IN {marks(ids)}"
     touched = {gtin for (gtin,) in raw.execute(f"SELECT gtin FROM code_use WHERE {within}", ids)}
-    raw.execute(f"DELETE FROM code_use WHERE {within}", ids)
-    rows = raw.execute(
-        f"SELECT product_id, gtin, brand, category, title FROM comp WHERE {within} ORDER BY product_id", ids
+    if touched:
+        raw.execute(f"DELETE FROM code_use WHERE {within}", ids)
+    uses = raw.execute(
+        f"SELECT gtin, product_id, count(*) FROM comp WHERE {within} AND gtin > 0 GROUP BY product_id, gtin",
+        ids,
     ).fetchall()
-    said, used = [], []
+    uses.sort()
+    raw.executemany("INSERT INTO code_use VALUES (?, ?, ?)", uses)
+    rows = raw.execute(
+        f"SELECT product_id, brand, category, title FROM comp WHERE {within} ORDER BY product_id", ids
+    ).fetchall()
+    said = []
     for product_id, group in groupby(rows, itemgetter(0)):
-        _, gtins, brands, categories, titles = zip(*group, strict=True)
+        _, brands, categories, titles = zip(*group, strict=True)
         said.append((_usual(brands), _usual(categories), _usual(titles), product_id))
-        used += [(gtin, product_id, count) for gtin, count in Counter(gtins).items() if gtin is not None]
     raw.executemany("UPDATE product SET brand = ?, category = ?, title = ? WHERE id = ?", said)
-    raw.executemany("INSERT INTO code_use VALUES (?, ?, ?)", sorted(used))
     empty = set(ids) - {row[3] for row in said}
     raw.executemany("DELETE FROM product WHERE id = ?", [(product_id,) for product_id in sorted(empty)])
-    return touched | {row[0] for row in used}
+    return touched.union(use[0] for use in uses)
 
 
 def _usual(texts: Sequence[str]) -> str:
     """Return the text most rows have, blanks aside; of equally frequent ones the first in the alphabet."""
-    first = texts[0]
-    if first and texts.count(first) == len(texts):
-        return first
-    counted = Counter(text for text in texts if text)
-    return min(counted, key=lambda text: (-counted[text], text)) if counted else ""
+    different = set(texts)
+    different.discard("")
+    if len(different) < 2:
+        return next(iter(different), "")
+    if len(different) == len(texts):
+        return min(different)
+    counted = Counter(texts)
+    return min(different, key=lambda text: (-counted[text], text))
 
 
 def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> None:
     uses = raw.execute(
-        "SELECT u.gtin, p.id, p.key, u.rows FROM code_use u JOIN product p ON p.id = u.product_id "
-        f"WHERE u.gtin IN {marks(gtins)} ORDER BY u.gtin",
+        "SELECT u.gtin, p.id, p.key, u.rows FROM code_use u CROSS JOIN product p ON p.id = u.product_id "
+        f"WHERE u.gtin IN {marks(gtins)}",
         gtins,
     ).fetchall()
-    roots = {}
-    for gtin, group in groupby(uses, itemgetter(0)):
-        # Styles before the GTIN-only product; the most rows; the first in the alphabet.
-        roots[gtin] = min(group, key=lambda use: (not use[2].startswith("s:"), -use[3], use[2]))[1]
-    raw.executemany("INSERT OR REPLACE INTO code VALUES (?, ?)", list(roots.items()))
+    # The last one wins: GTIN-only products before styles, few rows before many, the alphabet backwards.
+    uses.sort(key=itemgetter(2), reverse=True)
+    uses.sort(key=itemgetter(3))
+    uses.sort(key=_is_style)
+    roots = {use[0]: use[1] for use in uses}
+    raw.executemany("INSERT OR REPLACE INTO code VALUES (?, ?)", sorted(roots.items()))
     gone = [(gtin,) for gtin in gtins if gtin not in roots]
     raw.executemany("DELETE FROM code WHERE gtin = ?", gone)
-    alone = [(root, f"g:{gtin:014d}") for gtin, root in roots.items()]
-    raw.executemany("UPDATE product SET root = ? WHERE key = ?", alone)
+    alone = [(roots[gtin], product_id) for gtin, product_id, key, _ in uses if key.startswith("g:")]
+    raw.executemany("UPDATE product SET root = ? WHERE id = ?", alone)
+
+
+def _is_style(use: tuple[int, int, str, int]) -> bool:
+    return use[2].startswith("s:")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
 from hashlib import blake2b
-from typing import Any, NamedTuple
+from typing import Any
 
 from sourcing.answer import Problem
 from sourcing.comps import values
@@ -19,26 +19,17 @@ from sourcing.comps.values import Finding, Memo
 OPEN, SOLD = STATUSES.index("open"), STATUSES.index("sold")
 
 
-class Row(NamedTuple):
-    """A good row: which product it speaks of, its key, and its values in storage's order."""
+Row = tuple[Any, ...]
+"""A good row: the key of the product it speaks of, then the columns of `STORED` in that order."""
 
-    product_key: str
-    key: int
-    status: int
-    gtin: int | None
-    ask: int | None
-    sold: int | None
-    ship: int | None
-    listed: int | None
-    ended: int | None
-    size: str
-    condition: str
-    channel: str
-    style_code: str
-    brand: str
-    category: str
-    title: str
-    note: str
+STORED = (
+    "key", "status", "gtin", "ask", "sold", "ship", "listed", "ended",
+    "size", "condition", "channel", "style_code", "brand", "category", "title", "note",
+)  # fmt: skip
+_TEXTS = {
+    name: values.LONG_TEXT if name in ("title", "note") else values.SHORT_TEXT
+    for name in ("brand", "category", "title", "size", "condition", "channel", "note")
+}
 
 
 class Judge:
@@ -56,25 +47,19 @@ class Judge:
 
     def __init__(self, header: Header, *, latest: date, digits: int = 2) -> None:
         self._places = header.places
-        short, long = (partial(values.text, longest=n) for n in (values.SHORT_TEXT, values.LONG_TEXT))
         price = partial(values.money, digits=digits)
+        date_of = partial(values.day, latest=latest)
         parsers: dict[str, Callable[[str], values.Reading]] = {
             "gtin": values.gtin,
             "style_code": values.style,
-            "brand": short,
-            "category": short,
-            "title": long,
-            "size": short,
-            "condition": short,
-            "channel": short,
             "asking_price": price,
             "sold_price": price,
             "shipping_charged": partial(price, zero_is_fine=True),
-            "listed_on": partial(values.day, latest=latest),
-            "ended_on": partial(values.day, latest=latest),
+            "listed_on": date_of,
+            "ended_on": date_of,
             "status": values.status,
-            "note": long,
         }
+        parsers |= {name: partial(values.text, longest=longest) for name, longest in _TEXTS.items()}
         self._memos = {name: Memo(parsers[name]) for name in NAMES}
         self._met: set[int] = set()  # the keys of this file so far
         self._again: dict[int, int] = {}  # how often a key was met again
@@ -83,11 +68,7 @@ class Judge:
 
     def judge(self, block: Block) -> tuple[list[Row], list[Problem], int]:
         """Return the good rows, the problems, and the number of rows rejected."""
-        raw = (
-            dict(zip(self._places, zip(*(self._columns(block)), strict=True), strict=True))
-            if block.rows
-            else {}
-        )
+        raw = self._columns(block)
         columns: list[list[Any]] = []
         found: dict[int, list[tuple[str, str, Finding]]] = {}
         for name in NAMES:
@@ -97,7 +78,10 @@ class Judge:
             if cells is None:
                 columns.append([memo[""]] * len(block.rows))
                 continue
-            columns.append([memo[cell] for cell in cells])
+            if name in _TEXTS and _plain_text(cells, _TEXTS[name]):
+                columns.append(list(map(str.strip, cells)))
+                continue
+            columns.append(list(map(memo.__getitem__, cells)))
             if memo.findings:
                 for place, cell in enumerate(cells):
                     if cell in memo.findings:
@@ -106,13 +90,13 @@ class Judge:
         problems = [
             _problem(
                 number, "", f"{cells} cells",
-                Finding("The row does not have as many cells as the header.", "Quote cells that hold a comma."),
+                Finding("The row has not as many cells as the header.", "Quote cells that hold a comma."),
             )
             for number, cells in block.ragged
         ]  # fmt: skip
         rejected = len(problems)
         for place, row in enumerate(zip(*columns, strict=True)):
-            findings = found.get(place, [])
+            findings = found.get(place) or []
             kept = self._judge_row(row, findings)
             for name, cell, finding in findings:
                 problems.append(_problem(block.numbers[place], name, cell, finding))
@@ -123,9 +107,9 @@ class Judge:
         problems.sort(key=lambda problem: problem.row)
         return good, problems, rejected
 
-    def _columns(self, block: Block) -> Any:
-        places = list(self._places.values())
-        return ([row[place] for place in places] for row in block.rows)
+    def _columns(self, block: Block) -> dict[str, tuple[str, ...]]:
+        whole = list(zip(*block.rows, strict=True))
+        return {name: whole[place] for name, place in self._places.items()} if whole else {}
 
     def _judge_row(self, row: tuple[Any, ...], findings: list[tuple[str, str, Finding]]) -> Row | None:
         (
@@ -193,7 +177,7 @@ class Judge:
         latest = ended if ended is not None else listed
         if latest is not None and (self.latest_day is None or latest > self.latest_day):
             self.latest_day = latest
-        return Row(
+        return (
             product_key, key, status, gtin, ask, sold, ship, listed, ended, size, condition, channel,
             style[0], brand, category, title, note,
         )  # fmt: skip
@@ -209,8 +193,13 @@ class Judge:
 
 
 def row_key(text: str) -> int:
-    """Return 63 bits of BLAKE2b over a row's canonical text; the same in every version of this application."""
+    """Return 63 bits of BLAKE2b over a row's canonical text; stored, so never to change between versions."""
     return int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big") >> 1
+
+
+def _plain_text(cells: Sequence[str], longest: int) -> bool:
+    """Tell in one go whether a whole column needs nothing but its outer spaces dropped."""
+    return "".join(cells).isprintable() and max(map(len, cells)) <= longest
 
 
 def _problem(number: int, column: str, value: str, finding: Finding) -> Problem:

@@ -15,7 +15,8 @@ _SEEN = """
 UPDATE comp SET seen = (
     SELECT max(b.as_of) FROM batch b
     WHERE b.id = comp.batch_id OR EXISTS (
-        SELECT 1 FROM also_in a WHERE a.batch_id = b.id AND a.product_id = comp.product_id AND a.key = comp.key
+        SELECT 1 FROM also_in a
+        WHERE a.batch_id = b.id AND a.product_id = comp.product_id AND a.key = comp.key
     )
 ) WHERE product_id = ? AND key = ?
 """

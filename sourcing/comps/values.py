@@ -151,6 +151,8 @@ def gtin(raw: str) -> Reading:
     clean = raw.strip()
     if not clean:
         return None, None
+    if _plainly_a_product(clean):
+        return int(clean), None
     try:
         key = gtin_key(clean)
         code = parse_code(clean)
@@ -160,6 +162,20 @@ def gtin(raw: str) -> Reading:
         wrong = code.note or f"It is a {code.kind}, which names no product."
         return None, Finding(wrong + KEPT, "Use the maker's code.", rejected=False)
     return int(key), None
+
+
+def _plainly_a_product(text: str) -> bool:
+    """Tell the commonest case quickly: 13 digits, the check digit right, no range of other uses near.
+
+    GTIN-13 that begin with 0, 2, 96 to 99 (store tags, coupons, refunds, books) are left to `sourcing.codes`.
+    The sum is the one of the GS1 General Specifications, section 7.9: weights 1 and 3 in turn from the right.
+    """
+    if len(text) != 13 or not text.isascii() or not text.isdigit():
+        return False
+    if text[0] not in "1345678" and not text.startswith("95"):
+        return False
+    digits = text.encode()
+    return (sum(digits[::2]) + 3 * sum(digits[1::2]) - 48 * (7 + 3 * 6)) % 10 == 0
 
 
 def style(raw: str) -> Reading:
