@@ -19,7 +19,7 @@ LONG_TEXT = 10_000
 KEPT = " The row is kept without it."
 EARLIEST = date(1990, 1, 1)
 _EPOCH = date(1970, 1, 1).toordinal()
-_MONEY = re.compile(r"([0-9]{1,15})(?:\.([0-9]*))?", re.ASCII)
+_MONEY = re.compile(r"0*([0-9]+)(?:\.([0-9]*))?", re.ASCII)
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]+")
 _MEMO = 100_000  # distinct cells remembered a column; a bound on memory, not on files
@@ -75,6 +75,8 @@ def money(text: str, *, digits: int = 2, zero_is_fine: bool = False) -> Reading:
     whole, cents = match[1], match[2] or ""
     if cents.rstrip("0")[digits:]:
         return None, Finding(f"It has more than {digits} decimals.", f"Round it to {digits} decimals.")
+    if len(whole) > len(str(LARGEST)):
+        return None, Finding(f"It is more than {LARGEST:,}.", "Check the decimal point.")
     amount = int(whole) * 10**digits + int((cents + "0" * digits)[:digits] or "0")
     if amount > LARGEST * 10**digits:
         return None, Finding(f"It is more than {LARGEST:,}.", "Check the decimal point.")

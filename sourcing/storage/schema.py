@@ -1,8 +1,8 @@
-"""The tables. Money is integer minor units, days are integers since 1970-01-01, moments are ISO 8601 UTC text.
+"""The tables. Money is integer minor units, days are integers since 1970-01-01, moments are ISO 8601 UTC.
 
-Comps are clustered by product (``WITHOUT ROWID``, primary key product + row key), so that one check reads one
-short stretch of the file. A product is a style code where the row has one, else a GTIN, else a title; ``root``
-points a GTIN-only product at the style that most rows with that GTIN name, and is what a check looks up.
+Comps are clustered by product (``WITHOUT ROWID``, primary key product + row key), so that one check reads
+one short stretch of the file. A product is a style code where the row has one, else a GTIN, else a title; its
+``root`` points a GTIN-only product at the style most rows with that GTIN name, and is what a check looks up.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Open the store: engine, pragmas, migrations, one write transaction at a time, a kept connection for reading."""
+"""Open the store: engine, pragmas, migrations, one writer at a time, a kept connection for reading."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ _WAL_IS_SAFE = sqlite3.sqlite_version_info >= (3, 51, 3)
 class Store:
     """One open database.
 
-    ``write()`` is a ``BEGIN IMMEDIATE`` transaction, ``read()`` runs one statement on a connection kept by the
-    calling thread, which costs a quarter of a fresh checkout (see docs/benchmarks.md).
+    ``write()`` is a ``BEGIN IMMEDIATE`` transaction, ``read()`` runs one statement on a connection kept by
+    the calling thread, which costs a quarter of a fresh checkout (see docs/benchmarks.md).
     """
 
     def __init__(self, url: str) -> None:
@@ -185,7 +185,7 @@ def _bring_to_head(store: Store) -> None:
 
 
 def plain_words(error: BaseException | None) -> SourcingError | None:
-    """Say in plain words what stopped the database; None when it is a mistake of ours and should be seen whole."""
+    """Say in plain words what stopped the database; None when it is a mistake of ours, to be seen whole."""
     # The low byte is the primary code; the rest says more about the same cause (sqlite.org/rescode.html).
     code = getattr(error, "sqlite_errorcode", -1) & 0xFF
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
