@@ -1,0 +1,222 @@
+"""The haul: what was taken on this run, what it costs so far and what it should bring."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+
+from sqlalchemy import insert, select, update
+from sqlalchemy.engine import Connection
+
+from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.settings import load_settings
+from sourcing.storage import Store
+from sourcing.storage.schema import checked, haul, haul_item
+
+MOST_COUNT = 999
+MOST_NAME = 80
+
+
+@dataclass(frozen=True)
+class HaulItem:
+    """One line of a haul; money is for one piece."""
+
+    id: int
+    check_id: int
+    label: str
+    decision: str
+    count: int
+    shelf_price: Decimal | None
+    landed_cost: Decimal | None
+    profit_before_labour: Decimal | None
+    profit_after_labour: Decimal | None
+    prep_minutes: Decimal
+    taken_at: str
+    undone: bool
+
+
+@dataclass(frozen=True)
+class HaulView:
+    """A haul with its running figures, which leave undone lines out."""
+
+    id: int | None  # None: no haul is open
+    store: str
+    started_at: str
+    items: tuple[HaulItem, ...]
+    currency: str
+    pieces: int
+    outlay: Decimal
+    profit_before_labour: Decimal
+    profit_after_labour: Decimal
+    prep_minutes: Decimal
+    profit_per_hour: Decimal | None  # before labour, per hour of prep; None without prep
+    unpriced: int  # pieces without a landed cost or a forecast, which the sums cannot hold
+
+
+def start(store: Store, name: str = "") -> int:
+    """Start a haul, closing the open one, and return its number.
+
+    Raises
+    ------
+    BadInput
+        The store's name is too long.
+    """
+    name = " ".join(name.split())
+    if len(name) > MOST_NAME:
+        raise BadInput(
+            f"The store's name has {len(name)} characters.", f"Up to {MOST_NAME}.", "Shorten it.", field="store"
+        )
+    with store.write() as connection:
+        _close(connection)
+        return _start(connection, name)
+
+
+def close(store: Store) -> int:
+    """Close the open haul and return how many were open (0 or 1)."""
+    with store.write() as connection:
+        return _close(connection)
+
+
+def take(store: Store, check_id: int, count: int = 1, client_id: str = "") -> int:
+    """Add a checked item to the open haul (started if none is) and return the line's number.
+
+    A second call with the same ``client_id`` adds nothing and returns the first one's line: a tap sent twice.
+
+    Raises
+    ------
+    BadInput
+        The count is not from 1 to 999.
+    NotFound
+        There is no such check.
+    """
+    if not 1 <= count <= MOST_COUNT:
+        raise BadInput(f"{count} pieces cannot be taken.", f"From 1 to {MOST_COUNT}.", field="count")
+    with store.write() as connection:
+        if client_id and (known := _line_of(connection, client_id)):
+            return known
+        if connection.execute(select(checked.c.id).where(checked.c.id == check_id)).first() is None:
+            raise NotFound(f"There is no check number {check_id}.", next_step="Check the item again.")
+        open_one = connection.execute(
+            select(haul.c.id).where(haul.c.closed_at.is_(None)).order_by(haul.c.id.desc())
+        ).scalar()
+        line = insert(haul_item).values(
+            haul_id=open_one if open_one is not None else _start(connection, ""),
+            check_id=check_id,
+            client_id=client_id or None,
+            count=count,
+            taken_at=_now(),
+        )
+        return _key(connection.execute(line).inserted_primary_key)
+
+
+def undo(store: Store, item_id: int) -> None:
+    """Put one line of the open haul back on the shelf; ``redo`` brings it back exactly.
+
+    Raises
+    ------
+    NotFound, Refused
+        There is no such line; its haul is closed.
+    """
+    _mark(store, item_id, _now())
+
+
+def redo(store: Store, item_id: int) -> None:
+    """Take an undone line back into the open haul.
+
+    Raises
+    ------
+    NotFound, Refused
+        There is no such line; its haul is closed.
+    """
+    _mark(store, item_id, None)
+
+
+def current(store: Store) -> HaulView:
+    """Return the open haul, or an empty view when none is open."""
+    settings = load_settings(store)
+    head = store.read("SELECT id, store, started_at FROM haul WHERE closed_at IS NULL ORDER BY id DESC LIMIT 1")
+    number, name, started = head[0] if head else (None, "", "")
+    rows = store.read(
+        "SELECT i.id, i.check_id, c.label, c.decision, i.count, i.taken_at, i.undone_at, c.answer "
+        "FROM haul_item i JOIN checked c ON c.id = i.check_id WHERE i.haul_id = ? ORDER BY i.id DESC",
+        (number,),
+    )
+    items = []
+    for item_id, check_id, label, decision, count, taken, undone, text in rows:
+        answer = json.loads(text)
+        minutes = settings.for_category(answer["item"]["category"]).terms.prep_minutes
+        figures = [
+            None if answer[key] is None else Decimal(answer[key])
+            for key in ("shelf_price", "landed_cost", "profit_before_labour", "profit_after_labour")
+        ]
+        items.append(
+            HaulItem(
+                item_id, check_id, label, decision, count, *figures, Decimal(minutes), taken, undone is not None
+            )
+        )
+    return _summed(number, name, started, tuple(items), settings.currency)
+
+
+def _summed(
+    number: int | None, name: str, started: str, items: tuple[HaulItem, ...], currency: str
+) -> HaulView:
+    zero = Decimal(0)
+    live = [item for item in items if not item.undone]
+    before = sum((item.count * (item.profit_before_labour or zero) for item in live), zero)
+    minutes = sum((item.count * item.prep_minutes for item in live), zero)
+    return HaulView(
+        id=number,
+        store=name,
+        started_at=started,
+        items=items,
+        currency=currency,
+        pieces=sum(item.count for item in live),
+        outlay=sum((item.count * (item.landed_cost or zero) for item in live), zero),
+        profit_before_labour=before,
+        profit_after_labour=sum((item.count * (item.profit_after_labour or zero) for item in live), zero),
+        prep_minutes=minutes,
+        profit_per_hour=before * 60 / minutes if minutes else None,
+        unpriced=sum(
+            item.count for item in live if item.landed_cost is None or item.profit_after_labour is None
+        ),
+    )
+
+
+def _start(connection: Connection, name: str) -> int:
+    made = connection.execute(insert(haul).values(store=name, started_at=_now()))
+    return _key(made.inserted_primary_key)
+
+
+def _close(connection: Connection) -> int:
+    return connection.execute(
+        update(haul).where(haul.c.closed_at.is_(None)).values(closed_at=_now())
+    ).rowcount
+
+
+def _line_of(connection: Connection, client_id: str) -> int | None:
+    return connection.execute(select(haul_item.c.id).where(haul_item.c.client_id == client_id)).scalar()
+
+
+def _mark(store: Store, item_id: int, undone_at: str | None) -> None:
+    with store.write() as connection:
+        found = connection.execute(
+            select(haul.c.closed_at)
+            .join(haul_item, haul_item.c.haul_id == haul.c.id)
+            .where(haul_item.c.id == item_id)
+        ).first()
+        if found is None:
+            raise NotFound(f"There is no line number {item_id} in a haul.", next_step="Reload the haul.")
+        if found.closed_at is not None:
+            raise Refused("This line's haul is closed.", next_step="Only an open haul can be changed.")
+        connection.execute(update(haul_item).where(haul_item.c.id == item_id).values(undone_at=undone_at))
+
+
+def _key(key: object) -> int:
+    assert key is not None
+    return int(key[0])  # type: ignore[index]
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")

@@ -1,0 +1,51 @@
+"""Make the serving application."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Literal
+
+from flask import Flask
+
+from web import errors, filters, routes, security, state
+
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+
+
+def create_app(
+    data: str | Path,
+    *,
+    mode: Literal["loopback", "lan"] = "loopback",
+    hosts: Sequence[str] = LOOPBACK,
+    access: Callable[[str], bool] | None = None,
+) -> Flask:
+    """Make the application; nothing heavy is imported and the store is not opened until a request needs it.
+
+    Parameters
+    ----------
+    data : str or Path
+        The data file, or any SQLAlchemy URL.
+    mode : "loopback" or "lan"
+        On "lan" every page asks for an access key and says that the line is not encrypted.
+    hosts : sequence of str
+        The host names this server answers to, without port; any other is refused.
+    access : callable, optional
+        Whether a key opens the door; the store's own access keys when left out.
+    """
+    app = Flask(__name__)
+    app.config.update(
+        SECRET_KEY=security.secret_key(data),
+        TRUSTED_HOSTS=list(hosts),
+        SESSION_COOKIE_NAME="sourcing_session",
+        SESSION_COOKIE_SAMESITE="Lax",
+        WTF_CSRF_TIME_LIMIT=None,
+        MAX_CONTENT_LENGTH=routes.SMALL,
+        MAX_FORM_PARTS=256,  # the rules form has one part a setting
+    )
+    state.keep(app, data, mode=mode, access=access)
+    filters.add_filters(app)
+    errors.add_error_pages(app)
+    security.guard(app)
+    routes.add_routes(app)
+    return app

@@ -1,0 +1,20 @@
+"""Let a device in that followed the link of the QR code."""
+
+from __future__ import annotations
+
+from flask import abort, redirect, url_for
+from werkzeug.wrappers import Response
+
+from web.security import ACCESS_COOKIE
+from web.state import current
+
+QUARTER = 90 * 24 * 3600
+
+
+def enter(key: str) -> Response:
+    """Set the access cookie and move on to a page whose address does not hold the key."""
+    if not current().opens(key):
+        abort(403)
+    answer = redirect(url_for("check.ask"), 303)
+    answer.set_cookie(ACCESS_COOKIE, key, max_age=QUARTER, httponly=True, samesite="Lax")
+    return answer

@@ -1,0 +1,98 @@
+"""Turn what went wrong into a page in plain words: the one place where errors become HTTP."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from typing import Any
+
+from flask import Flask, Response, make_response, render_template, request
+from flask_wtf.csrf import CSRFError
+from werkzeug.exceptions import HTTPException, SecurityError
+
+from sourcing.errors import BadInput, Busy, NotFound, Refused, SourcingError
+
+log = logging.getLogger(__name__)
+STATUS = {BadInput: 400, NotFound: 404, Refused: 403, Busy: 503}
+WORDS = {  # status: heading, what was wrong, what to do next
+    400: ("That could not be read", "The request was not one this page makes.", "Go back and send it again."),
+    403: (
+        "This door is closed",
+        "This device has no access key, or the key was taken back.",
+        "Scan the QR code shown on the computer that runs the application.",
+    ),
+    404: ("Nothing here", "There is no such page.", "Start again from the Check page."),
+    405: ("Not this way", "This address does not take that kind of request.", "Start from the Check page."),
+    413: (
+        "That is too large",
+        "More was sent than this page takes: a photo up to 25 MB, a file up to 110 MB.",
+        "Send a smaller photo, or split the file.",
+    ),
+    429: ("Too many at once", "Too many requests came in a short time.", "Wait a minute, then try again."),
+    500: (
+        "Something broke",
+        "A mistake of the application itself; nothing you typed is at fault.",
+        "Try again. If it comes back, pass on the number below with what you did.",
+    ),
+    503: ("Busy just now", "Something else is being written.", "Try again in a moment."),
+}
+
+
+def add_error_pages(app: Flask) -> None:
+    """Answer every error with a page, or with JSON where JSON was asked for."""
+    app.register_error_handler(SecurityError, foreign_host)
+    app.register_error_handler(CSRFError, stale_form)
+    app.register_error_handler(SourcingError, plain_words)
+    app.register_error_handler(HTTPException, http_error)
+    app.register_error_handler(Exception, broken)
+
+
+def page(status: int, **more: Any) -> Response:
+    """Return the error page of one status."""
+    heading, wrong, next_step = WORDS.get(status, WORDS[400 if status < 500 else 500])
+    words = {"heading": heading, "wrong": wrong, "accepted": "", "next_step": next_step, "id": ""} | more
+    if request.path.endswith(".json"):
+        return make_response(words, status)
+    return make_response(render_template("error.html", status=status, **words), status)
+
+
+def foreign_host(_error: SecurityError) -> Response:
+    """Say no to a foreign host name; a page would need links, which need a host name."""
+    text = "400: this server does not answer to that host name. Use the address it printed when it started.\n"
+    return Response(text, 400, content_type="text/plain; charset=utf-8")
+
+
+def stale_form(_error: CSRFError) -> Response:
+    """Say that the form's token does not belong to this browser."""
+    return page(
+        400,
+        wrong="The form was opened in another browser, or cookies are off.",
+        next_step="Allow cookies for this address, go back, reload the page and send it again.",
+    )
+
+
+def plain_words(error: SourcingError) -> Response:
+    """Pass on the domain's own words."""
+    return page(
+        STATUS.get(type(error), 400), wrong=error.wrong, accepted=error.accepted, next_step=error.next_step
+    )
+
+
+def http_error(error: HTTPException) -> Response:
+    """Answer an HTTP error; redirects that routing raises go through."""
+    if error.code is None or error.code < 400:
+        return error.get_response()  # type: ignore[return-value]
+    answer = page(error.code)
+    if allowed := getattr(error, "valid_methods", None):
+        answer.headers["Allow"] = ", ".join(allowed)
+    return answer
+
+
+def broken(error: Exception) -> Response:
+    """Log a mistake of ours under a number and show that number; never the trace.
+
+    The rule is logged, not the address, whose parts may hold what a user typed or an access key.
+    """
+    number = secrets.token_hex(4)
+    log.error("Error %s in %s %s", number, request.method, request.url_rule, exc_info=error)
+    return page(500, id=number)

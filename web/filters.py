@@ -1,0 +1,56 @@
+"""Words for figures in templates: money, shares, days, dates."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from flask import Flask
+
+from web.state import current
+
+DASH = "–"
+
+
+def add_filters(app: Flask) -> None:
+    """Give templates their filters and globals."""
+    for call in (money, share, days, when, code):
+        app.add_template_filter(call)
+    app.context_processor(lambda: {"on_network": current().mode == "lan", "task": current().task})
+
+
+def money(amount: Any, currency: str = "") -> str:
+    """Return an amount in the settings' currency, or a dash for none."""
+    if amount is None:
+        return DASH
+    from sourcing.money import format_money
+
+    value = Decimal(str(amount))
+    return format_money(value, currency) if currency else format_money(value)
+
+
+def share(part: float | None) -> str:
+    """Return a chance or share as a whole percentage; never 0 % or 100 % for what is neither."""
+    if part is None:
+        return DASH
+    percent = 100 * float(part)
+    if 0 < percent < 1:
+        return "under 1 %"
+    return "over 99 %" if 99 < percent < 100 else f"{percent:.0f} %"
+
+
+def days(count: int | None) -> str:
+    """Return a count of days; None means that many never sell within the plan."""
+    if count is None:
+        return "not reached"
+    return "1 day" if count == 1 else f"{count} days"
+
+
+def when(moment: Any) -> str:
+    """Return the day of an ISO date or moment."""
+    return str(moment)[:10] if moment else DASH
+
+
+def code(gtin: str) -> str:
+    """Return a canonical GTIN without the zeros that only pad it."""
+    return gtin.lstrip("0").rjust(8, "0") if gtin else DASH

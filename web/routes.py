@@ -1,0 +1,81 @@
+"""The one table of routes. Views are imported at their first request (Flask's "Lazily Loading Views")."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cached_property
+from importlib import import_module
+from typing import Any, NamedTuple
+
+from flask import Flask
+
+KIB = 1024
+SMALL = 256 * KIB
+PHOTO = 25 * KIB * KIB
+FILE = 110 * KIB * KIB
+
+
+class Route(NamedTuple):
+    """One rule: where it leads, by which method, and how much may be sent to it."""
+
+    rule: str
+    target: str  # "module:function"
+    method: str = "GET"
+    most_bytes: int = SMALL
+
+    @property
+    def endpoint(self) -> str:
+        """The name ``url_for`` knows it by."""
+        return self.target.removeprefix("web.").replace(":", ".")
+
+
+ROUTES = (
+    Route("/", "web.check:ask"),
+    Route("/check", "web.check:judge", "POST", PHOTO),
+    Route("/check/<int:check_id>", "web.check:show"),
+    Route("/check.json", "web.check:twin"),
+    Route("/history", "web.check:past"),
+    Route("/haul", "web.haul:show"),
+    Route("/haul/take", "web.haul:take", "POST"),
+    Route("/haul/undo", "web.haul:undo", "POST"),
+    Route("/haul/redo", "web.haul:redo", "POST"),
+    Route("/haul/start", "web.haul:start", "POST"),
+    Route("/haul/close", "web.haul:close", "POST"),
+    Route("/comps", "web.comps:show"),
+    Route("/comps/load", "web.comps:load", "POST", FILE),
+    Route("/comps/keep", "web.comps:keep", "POST"),
+    Route("/comps/batch/<int:batch_id>", "web.comps:batch"),
+    Route("/comps/undo", "web.comps:undo", "POST"),
+    Route("/progress", "web.comps:progress"),
+    Route("/rules", "web.rules:show"),
+    Route("/rules/preview", "web.rules:preview", "POST"),
+    Route("/rules/save", "web.rules:save", "POST"),
+    Route("/rules/undo", "web.rules:undo", "POST"),
+    Route("/rules/settings.toml", "web.rules:export"),
+    Route("/rules/import", "web.rules:bring_in", "POST"),
+    Route("/help", "web.help:show"),
+    Route("/enter/<key>", "web.enter:enter"),
+)
+MOST_BYTES = {route.endpoint: route.most_bytes for route in ROUTES}
+
+
+class LazyView:
+    """Stand in for a view until it is first called; the name and module are what Flask and Flask-WTF read."""
+
+    def __init__(self, target: str) -> None:
+        self.__module__, self.__name__ = target.split(":")
+
+    @cached_property
+    def view(self) -> Callable[..., Any]:
+        """The view itself."""
+        return getattr(import_module(self.__module__), self.__name__)  # type: ignore[no-any-return]
+
+    def __call__(self, **values: Any) -> Any:
+        """Call the view."""
+        return self.view(**values)
+
+
+def add_routes(app: Flask) -> None:
+    """Give the app every route of the table."""
+    for route in ROUTES:
+        app.add_url_rule(route.rule, route.endpoint, LazyView(route.target), methods=[route.method])

@@ -1,0 +1,93 @@
+"""Who may knock and what goes out with every answer: hosts, access key, CSRF, sizes, headers, secret."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, abort, request
+from flask_wtf import CSRFProtect
+
+from web.routes import MOST_BYTES, SMALL
+from web.state import current, folder_of
+
+ACCESS_COOKIE = "sourcing_access"
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+        "connect-src 'self'; font-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; "
+        "base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
+}
+
+
+def guard(app: Flask) -> None:
+    """Put every check ahead of the views, in this order, and the headers on every answer."""
+    app.before_request(refuse_foreign_hosts)
+    app.before_request(refuse_foreign_pages)
+    app.before_request(ask_for_key)
+    app.before_request(limit_size)
+    CSRFProtect(app)  # reads the form, so it comes after the size limit
+    app.after_request(add_headers)
+
+
+def refuse_foreign_hosts() -> None:
+    """Refuse a host name that is not ours before anything else runs (DNS rebinding)."""
+    _ = request.host  # reading it raises where it is not on the list; routing alone would check it later
+
+
+def refuse_foreign_pages() -> None:
+    """Refuse an unsafe request that says it comes from another site, beside the CSRF token."""
+    if request.method in ("GET", "HEAD", "OPTIONS"):
+        return
+    origin = request.headers.get("Origin")
+    if origin is not None and urlsplit(origin).netloc != request.host:
+        abort(400)
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        abort(400)
+
+
+def ask_for_key() -> None:
+    """Refuse every page on the home network to a device that did not come in with a live access key."""
+    if current().mode != "lan" or request.endpoint in ("enter.enter", "static"):
+        return
+    if not current().opens(request.cookies.get(ACCESS_COOKIE, "")):
+        abort(403)
+
+
+def limit_size() -> None:
+    """Give each route its own limit on what may be sent to it."""
+    request.max_content_length = MOST_BYTES.get(request.endpoint or "", SMALL)
+
+
+def add_headers(response: Response) -> Response:
+    """Add the headers every answer carries, errors and static files too."""
+    response.headers.update(HEADERS)
+    if request.endpoint != "static":
+        response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def secret_key(data: str | Path) -> str:
+    """Return the signing key kept beside the data, made at first use, readable by its owner alone."""
+    path = folder_of(data) / "secret_key"
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    try:
+        handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+    except FileExistsError:
+        path.chmod(0o600)
+        key = path.read_text().strip()
+        if len(key) >= 43:
+            return key
+        handle = os.open(path, os.O_TRUNC | os.O_WRONLY)  # cut short by a full disk: make a new one
+    key = secrets.token_urlsafe(32)
+    with os.fdopen(handle, "w") as file:
+        file.write(key)
+    return key

@@ -1,0 +1,47 @@
+"""One background task at a time, with its progress to look at."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from typing import Any
+
+log = logging.getLogger(__name__)
+
+
+class Task:
+    """Run one call in a thread. Asked again while it runs, it runs once more afterwards: no change is missed."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._again: Callable[[Callable[..., None]], Any] | None = None
+        self.running = False
+        self.said = ""
+        self.failed = ""
+
+    def start(self, call: Callable[[Callable[..., None]], Any]) -> None:
+        """Start ``call(on_progress)``, or queue it behind the one that runs."""
+        with self._lock:
+            if self.running:
+                self._again = call
+                return
+            self.running, self.said, self.failed = True, "", ""
+        threading.Thread(target=self._run, args=(call,), name="refit").start()
+
+    def _run(self, call: Callable[[Callable[..., None]], Any]) -> None:
+        while True:
+            try:
+                call(self._say)
+                self.failed = ""
+            except Exception as error:
+                log.exception("The background task failed")
+                self.failed = str(error) or type(error).__name__
+            with self._lock:
+                if self._again is None:
+                    self.running = False
+                    return
+                call, self._again = self._again, None
+
+    def _say(self, *parts: Any) -> None:
+        self.said = " ".join(str(part) for part in parts)
