@@ -1,0 +1,63 @@
+"""The Check page: ask about one item, show the verdict, list past ones."""
+
+from __future__ import annotations
+
+from flask import flash, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from sourcing import history
+from sourcing.check import check
+from sourcing.errors import BadInput, SourcingError
+from web import charts
+from web.forms import read_asked, read_query
+from web.state import store
+
+
+def ask() -> str:
+    """Show the form; the last price is kept in the address."""
+    return render_template("check/ask.html", values=request.args, error=None, past=history.recent(store(), 5))
+
+
+def judge() -> Response:
+    """Make the verdict, keep it in the history, move on to its page."""
+    try:
+        asked = read_asked(request)
+        verdict = check(store(), asked.query)
+    except BadInput as error:
+        return _again(error)
+    check_id = history.record(store(), verdict)
+    if asked.note:
+        flash(asked.note)
+    return redirect(url_for("check.show", check_id=check_id), 303)
+
+
+def show(check_id: int) -> str:
+    """Show one verdict as it was given."""
+    query, answer = history.get(store(), check_id)
+    return render_template(
+        "check/verdict.html",
+        check_id=check_id,
+        query=query,
+        answer=answer,
+        sales=charts.past_sales(answer),
+        curve=charts.share_sold(answer),
+    )
+
+
+def twin() -> Response:
+    """Answer the same question in JSON; nothing is recorded."""
+    verdict = check(store(), read_query(request.args))
+    return make_response(verdict.as_dict())
+
+
+def past() -> str:
+    """List past checks, passes too."""
+    return render_template("check/past.html", past=history.recent(store(), 200))
+
+
+def _again(error: SourcingError) -> Response:
+    """Show the form once more with what was typed and what was wrong beside its field."""
+    page = render_template(
+        "check/ask.html", values=request.form, error=error, past=history.recent(store(), 5)
+    )
+    return make_response(page, 400)

@@ -1,0 +1,116 @@
+"""Read what the Check form sent: text fields to a query, a photo to the code on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal, InvalidOperation
+from typing import NamedTuple
+
+from flask import Request
+
+from sourcing.answer import Query
+from sourcing.errors import BadInput
+
+TEXTS = ("code", "brand", "category", "title", "size", "condition")
+LONGEST = 200
+DEAREST = Decimal(1_000_000)
+
+
+class Asked(NamedTuple):
+    """A query, and what to tell the user about the photo it came from."""
+
+    query: Query
+    note: str
+
+
+def read_asked(request: Request) -> Asked:
+    """Read the form; a photo fills in the code when none was typed.
+
+    Raises
+    ------
+    BadInput
+        A value cannot be used; ``field`` names it.
+    """
+    values = dict(request.form)
+    photo = request.files.get("photo")
+    note = ""
+    if photo is not None and photo.filename and not values.get("code", "").strip():
+        from sourcing.photo import read_photo
+
+        reading = read_photo(photo.read())
+        found = reading.chosen or reading.maybe
+        note = reading.note
+        if found is None:
+            raise BadInput(
+                note or "No code could be read in that photo.",
+                next_step="Type the digits under the bars, or the style code on the tongue or box label.",
+                field="code",
+            )
+        values["code"] = found.typed
+    return Asked(read_query(values), note)
+
+
+def read_query(values: Mapping[str, str]) -> Query:
+    """Read a query from plain texts; something must identify the item.
+
+    Raises
+    ------
+    BadInput
+        A value cannot be used; ``field`` names it.
+    """
+    texts = {name: _text(values, name) for name in TEXTS}
+    if not any(texts[name] for name in ("code", "title", "brand", "category")):
+        raise BadInput(
+            "Nothing says which item this is.",
+            "A code (typed or photographed), or a title.",
+            "Type the digits under the bars, or the style code.",
+            field="code",
+        )
+    return Query(shelf_price=read_price(values), discount=read_discount(values), **texts)
+
+
+def read_price(values: Mapping[str, str]) -> Decimal | None:
+    """Read the shelf price; none is fine, the answer then is the most worth paying alone."""
+    text = _text(values, "price")
+    if not text:
+        return None
+    price = _number(text.lstrip("$€£ ").strip())
+    if price is None or not 0 <= price <= DEAREST or price != round(price, 2):
+        raise BadInput(
+            f"“{text}” is not a shelf price.",
+            "An amount from 0 to 1,000,000 with at most two decimals, such as 12.50 or 12,50.",
+            "Type the price on the tag.",
+            field="price",
+        )
+    return round(price, 2)
+
+
+def read_discount(values: Mapping[str, str]) -> Decimal | None:
+    """Read the store's discount, typed as a percentage, as a share."""
+    text = _text(values, "discount")
+    if not text:
+        return None
+    percent = _number(text.rstrip("% "))
+    if percent is None or not 0 <= percent < 100:
+        raise BadInput(
+            f"“{text}” is not a discount.", "A percentage from 0 to under 100, such as 20.", field="discount"
+        )
+    return percent / 100
+
+
+def _text(values: Mapping[str, str], name: str) -> str:
+    text = " ".join((values.get(name) or "").split())
+    if len(text) > LONGEST:
+        raise BadInput(f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name)
+    return text
+
+
+def _number(text: str) -> Decimal | None:
+    """Read plain digits with one decimal point or comma: no exponent, no sign, nothing guessed."""
+    plain = text.replace(",", ".")
+    if len(plain) > 12 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
+        return None
+    try:
+        return Decimal(plain)
+    except InvalidOperation:
+        return None

@@ -1,0 +1,59 @@
+"""The Haul page: what was taken on this run."""
+
+from __future__ import annotations
+
+import secrets
+
+from flask import redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from sourcing import haul
+from sourcing.errors import BadInput
+from web.state import store
+
+
+def show() -> str:
+    """Show the open haul and its running figures."""
+    return render_template("haul/show.html", haul=haul.current(store()))
+
+
+def take() -> Response:
+    """Add a checked item; the form's own id makes a second tap harmless."""
+    client_id = request.form.get("client_id") or secrets.token_urlsafe(12)
+    haul.take(store(), _number("check_id"), _number("count", "1"), client_id[:64])
+    return _back()
+
+
+def undo() -> Response:
+    """Put a line back on the shelf."""
+    haul.undo(store(), _number("item_id"))
+    return _back()
+
+
+def redo() -> Response:
+    """Take an undone line again."""
+    haul.redo(store(), _number("item_id"))
+    return _back()
+
+
+def start() -> Response:
+    """Start a haul at a store."""
+    haul.start(store(), request.form.get("store", ""))
+    return _back()
+
+
+def close() -> Response:
+    """Close the open haul."""
+    haul.close(store())
+    return _back()
+
+
+def _back() -> Response:
+    return redirect(url_for("haul.show"), 303)
+
+
+def _number(name: str, default: str = "") -> int:
+    text = request.form.get(name, default).strip()
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        raise BadInput(f"“{text[:40]}” is not a whole number.", "A whole number, such as 1.", field=name)
+    return int(text)
