@@ -66,7 +66,10 @@ def start(store: Store, name: str = "") -> int:
     name = " ".join(name.split())
     if len(name) > MOST_NAME:
         raise BadInput(
-            f"The store's name has {len(name)} characters.", f"Up to {MOST_NAME}.", "Shorten it.", field="store"
+            f"The store's name has {len(name)} characters.",
+            f"Up to {MOST_NAME}.",
+            "Shorten it.",
+            field="store",
         )
     with store.write() as connection:
         _close(connection)
@@ -136,7 +139,9 @@ def redo(store: Store, item_id: int) -> None:
 def current(store: Store) -> HaulView:
     """Return the open haul, or an empty view when none is open."""
     settings = load_settings(store)
-    head = store.read("SELECT id, store, started_at FROM haul WHERE closed_at IS NULL ORDER BY id DESC LIMIT 1")
+    head = store.read(
+        "SELECT id, store, started_at FROM haul WHERE closed_at IS NULL ORDER BY id DESC LIMIT 1"
+    )
     number, name, started = head[0] if head else (None, "", "")
     rows = store.read(
         "SELECT i.id, i.check_id, c.label, c.decision, i.count, i.taken_at, i.undone_at, c.answer "
@@ -153,7 +158,15 @@ def current(store: Store) -> HaulView:
         ]
         items.append(
             HaulItem(
-                item_id, check_id, label, decision, count, *figures, Decimal(minutes), taken, undone is not None
+                item_id,
+                check_id,
+                label,
+                decision,
+                count,
+                *figures,
+                Decimal(minutes),
+                taken,
+                undone is not None,
             )
         )
     return _summed(number, name, started, tuple(items), settings.currency)

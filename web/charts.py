@@ -1,4 +1,4 @@
-"""Lay out the two small pictures: numbers to places in a drawing. The drawing is ``templates/_pictures.svg``."""
+"""Lay out the two small pictures: figures to places; ``templates/_pictures.html`` draws them."""
 
 from __future__ import annotations
 
@@ -116,7 +116,7 @@ def share_sold(answer: dict[str, Any]) -> Curve | None:
     path = "M" + " L".join(f"{across(day):.1f} {up(share):.1f}" for day, share in points)
     return Curve(
         path=path,
-        x_ticks=tuple(Tick(across(last * part), f"day {last * part:.0f}") for part in (0, 0.25, 0.5, 0.75, 1)),
+        x_ticks=tuple(Tick(across(last * part), f"day {last * part:.0f}") for part in (0, 1 / 3, 2 / 3, 1)),
         y_ticks=tuple(Tick(up(part), f"{100 * part:.0f} %") for part in (0, 0.5, 1)),
     )
 

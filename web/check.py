@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import secrets
+
 from flask import flash, make_response, redirect, render_template, request, url_for
+from sourcing.check import check
 from werkzeug.wrappers import Response
 
 from sourcing import history
-from sourcing.check import check
 from sourcing.errors import BadInput, SourcingError
 from web import charts
 from web.forms import read_asked, read_query
@@ -37,6 +39,7 @@ def show(check_id: int) -> str:
     return render_template(
         "check/verdict.html",
         check_id=check_id,
+        client_id=secrets.token_urlsafe(12),  # one page, one taking: a tap sent twice adds nothing
         query=query,
         answer=answer,
         sales=charts.past_sales(answer),

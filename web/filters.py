@@ -14,7 +14,7 @@ DASH = "–"
 
 def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
-    for call in (money, share, days, when, code):
+    for call in (money, share, days, when):
         app.add_template_filter(call)
     app.context_processor(lambda: {"on_network": current().mode == "lan", "task": current().task})
 
@@ -49,8 +49,3 @@ def days(count: int | None) -> str:
 def when(moment: Any) -> str:
     """Return the day of an ISO date or moment."""
     return str(moment)[:10] if moment else DASH
-
-
-def code(gtin: str) -> str:
-    """Return a canonical GTIN without the zeros that only pad it."""
-    return gtin.lstrip("0").rjust(8, "0") if gtin else DASH

@@ -101,7 +101,9 @@ def read_discount(values: Mapping[str, str]) -> Decimal | None:
 def _text(values: Mapping[str, str], name: str) -> str:
     text = " ".join((values.get(name) or "").split())
     if len(text) > LONGEST:
-        raise BadInput(f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name)
+        raise BadInput(
+            f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name
+        )
     return text
 
 

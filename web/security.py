@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
-from flask_wtf import CSRFProtect
+from flask_wtf import CSRFProtect  # type: ignore[import-untyped]
 
 from web.routes import MOST_BYTES, SMALL
 from web.state import current, folder_of
@@ -70,7 +70,7 @@ def limit_size() -> None:
 def add_headers(response: Response) -> Response:
     """Add the headers every answer carries, errors and static files too."""
     response.headers.update(HEADERS)
-    if request.endpoint != "static":
+    if request.endpoint != "static" or response.status_code >= 400:
         response.headers["Cache-Control"] = "no-store"
     return response
 

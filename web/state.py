@@ -1,4 +1,4 @@
-"""What one application keeps between requests: its store, opened at first use, and its one background task."""
+"""What one application keeps between requests: its store, opened at first use, and its background task."""
 
 from __future__ import annotations
 

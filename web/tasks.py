@@ -11,7 +11,7 @@ log = logging.getLogger(__name__)
 
 
 class Task:
-    """Run one call in a thread. Asked again while it runs, it runs once more afterwards: no change is missed."""
+    """Run one call in a thread; asked again while it runs, it runs once more, so that no change is missed."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()

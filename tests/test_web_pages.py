@@ -1,0 +1,309 @@
+"""The pages: what they show, what they do, and that they do it without JavaScript."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from pathlib import Path
+
+import lxml.html
+import pytest
+import web_examples
+from flask import Flask
+from flask.testing import FlaskClient
+
+from sourcing import haul, history
+from sourcing.answer import Query, Verdict
+from sourcing.storage import Store
+from web import charts, forms, tasks
+from web.app import create_app
+from web.settings_form import groups, merged
+
+GOOD = (
+    "title,status,sold_price,ended_on\nRidge shoe,sold,50.00,2026-01-05\nRidge shoe,sold,55.00,2026-01-09\n"
+)
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[Flask]:
+    app = create_app(tmp_path / "comps.db")
+    yield app
+    app.extensions["sourcing"].store.close()
+
+
+@pytest.fixture
+def store(app: Flask) -> Store:
+    return app.extensions["sourcing"].store
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
+    return app.test_client()
+
+
+def page(client: FlaskClient, path: str, status: int = 200) -> lxml.html.HtmlElement:
+    answer = client.get(path)
+    assert answer.status_code == status
+    return lxml.html.fromstring(answer.text)
+
+
+def text(element: lxml.html.HtmlElement) -> str:
+    return " ".join(element.text_content().split())
+
+
+@pytest.fixture
+def fixed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Verdict], list[Query]]:
+    """Let the engine answer with an invented verdict, and note what it was asked."""
+
+    def fix(verdict: Verdict) -> list[Query]:
+        asked: list[Query] = []
+
+        def check(_store: Store, query: Query) -> Verdict:
+            asked.append(query)
+            return verdict
+
+        monkeypatch.setattr("web.check.check", check)
+        return asked
+
+    return fix
+
+
+class TestVerdict:
+    @pytest.mark.parametrize(
+        ("verdict", "word", "shape"),
+        [
+            (web_examples.verdict(), "Buy", "path"),
+            (web_examples.passing(), "Pass", "rect"),
+            (web_examples.unknown(), "Too little to go on", "circle"),
+        ],
+    )
+    def test_word_and_shape(
+        self, client: FlaskClient, store: Store, verdict: Verdict, word: str, shape: str
+    ) -> None:
+        html = page(client, f"/check/{history.record(store, verdict)}")
+        heading = html.find(".//h1")
+        assert text(heading).startswith(word)
+        assert heading.find("svg")[0].tag == shape
+        assert verdict.reason in text(html)
+
+    def test_every_part(self, client: FlaskClient, store: Store) -> None:
+        verdict = web_examples.verdict()
+        html = page(client, f"/check/{history.record(store, verdict)}")
+        assert "28.40" in text(html.xpath("//*[@class='most']/strong")[0])
+        assert len(html.xpath("//*[@class='comps']/li")) == len(verdict.comps)
+        assert len(html.xpath("//*[@class='receipt']//tbody/tr")) == len(verdict.receipt)
+        assert "This one decides" in text(html.xpath("//*[@class='binds']")[0])
+        assert "best" in text(html.xpath("//*[@class='chosen']")[0])
+        assert "80 % in not reached" in text(html)
+        assert "Set aside: said to be damaged" in text(html)
+        names = " ".join(text(name) for name in html.xpath("//*[name()='text'][contains(@class, 'name')]"))
+        for line in ("Asking price", "Break-even sale", "Shelf price"):
+            assert line in names
+
+    def test_suggestions_ask_again_with_the_same_price(self, client: FlaskClient, store: Store) -> None:
+        html = page(client, f"/check/{history.record(store, web_examples.unknown())}")
+        sent = [
+            {field.get("name"): field.get("value") for field in form.xpath(".//input")}
+            for form in html.xpath("//*[@class='chips']/form")
+        ]
+        assert [(one["code"], one["price"]) for one in sent] == [("FWR1042", "20.00"), ("FWR1143", "20.00")]
+
+    def test_markup_in_titles_stays_text(self, client: FlaskClient, store: Store) -> None:
+        hostile = "<script>alert(1)</script>"
+        verdict = web_examples.verdict(item=web_examples.item(label=hostile), reason=hostile)
+        answer = client.get(f"/check/{history.record(store, verdict)}")
+        assert hostile not in answer.text
+        assert "&lt;script&gt;" in answer.text
+
+    def test_no_such_check(self, client: FlaskClient) -> None:
+        page(client, "/check/999", 404)
+
+    def test_next_item_keeps_the_price(self, client: FlaskClient, store: Store) -> None:
+        html = page(client, f"/check/{history.record(store, web_examples.verdict())}")
+        link = html.xpath("//*[@class='bar']/a")[0].get("href")
+        assert page(client, link).xpath("//input[@name='price']")[0].get("value") == "24.99"
+
+
+class TestAsking:
+    def test_a_check_is_recorded_and_shown(
+        self, client: FlaskClient, store: Store, fixed: Callable[[Verdict], list[Query]]
+    ) -> None:
+        asked = fixed(web_examples.passing())
+        answer = client.post(
+            "/check", data={"code": " FWR-1042 ", "price": "44,00", "size": "9", "discount": "20"}
+        )
+        assert answer.status_code == 303
+        assert asked == [
+            Query(code="FWR-1042", shelf_price=Decimal("44.00"), size="9", discount=Decimal("0.2"))
+        ]
+        assert history.recent(store, 5)[0].decision == "pass"
+        assert "Pass" in text(page(client, answer.headers["Location"]))
+        assert len(page(client, "/history").xpath("//*[@class='rows']/li")) == 1
+
+    @pytest.mark.parametrize("price", ["12,5o", "-3", "1e308", "NaN", "1.234,50", "12.345", "99999999", "١٢"])
+    def test_a_bad_price_is_said_beside_its_field(self, client: FlaskClient, price: str) -> None:
+        answer = client.post("/check", data={"code": "FWR1042", "price": price})
+        assert answer.status_code == 400
+        html = lxml.html.fromstring(answer.text)
+        field = html.xpath("//input[@name='price']")[0]
+        assert field.get("value") == price
+        assert field.get("aria-invalid") == "true"
+        assert price in text(html.get_element_by_id(field.get("aria-describedby")))
+        assert html.xpath("//input[@name='code']")[0].get("value") == "FWR1042"
+
+    def test_nothing_asked(self, client: FlaskClient) -> None:
+        assert "Nothing says which item" in client.post("/check", data={"price": "5"}).text
+
+    @pytest.mark.parametrize("data", [b"", b"not a picture", b"\x89PNG\r\n\x1a\n"])
+    def test_a_photo_that_is_none_leads_to_typing(self, client: FlaskClient, data: bytes) -> None:
+        answer = client.post("/check", data={"price": "5", "photo": (io.BytesIO(data), "photo.jpg")})
+        assert answer.status_code == 400
+        assert lxml.html.fromstring(answer.text).xpath("//input[@name='price']")[0].get("value") == "5"
+
+    def test_the_json_twin_says_the_same_and_records_nothing(
+        self, client: FlaskClient, store: Store, fixed: Callable[[Verdict], list[Query]]
+    ) -> None:
+        fixed(web_examples.verdict())
+        answer = client.get("/check.json?code=FWR1042&price=24.99")
+        assert answer.json == web_examples.verdict().as_dict()
+        assert history.recent(store, 5) == []
+        bad = client.get("/check.json?code=FWR1042&price=-1")
+        assert bad.status_code == 400
+        assert "-1" in bad.json["wrong"]
+
+
+class TestHaul:
+    def test_take_undo_redo_close(self, client: FlaskClient, store: Store) -> None:
+        check_id = history.record(store, web_examples.verdict())
+        taken = {"check_id": check_id, "count": 2, "client_id": "tap"}
+        for _ in range(2):  # the same tap sent twice
+            assert client.post("/haul/take", data=taken).status_code == 303
+        view = haul.current(store)
+        assert (view.pieces, view.outlay) == (2, Decimal("53.48"))
+        html = page(client, "/haul")
+        assert "53.48" in text(html)
+        item = html.xpath("//input[@name='item_id']")[0].get("value")
+        client.post("/haul/undo", data={"item_id": item})
+        assert haul.current(store).pieces == 0
+        assert "Take again" in text(page(client, "/haul"))
+        client.post("/haul/redo", data={"item_id": item})
+        assert haul.current(store).pieces == 2
+        client.post("/haul/close")
+        assert haul.current(store).id is None
+        assert client.post("/haul/undo", data={"item_id": item}).status_code == 403
+
+    def test_start_names_the_store(self, client: FlaskClient) -> None:
+        client.post("/haul/start", data={"store": "Tannery Row"})
+        assert "Haul at Tannery Row" in text(page(client, "/haul"))
+
+    @pytest.mark.parametrize(
+        ("data", "status"),
+        [({"check_id": "x"}, 400), ({"check_id": 99}, 404), ({"check_id": 1, "count": "0"}, 400)],
+    )
+    def test_bad_takings(self, client: FlaskClient, store: Store, data: dict[str, str], status: int) -> None:
+        history.record(store, web_examples.verdict())
+        assert client.post("/haul/take", data=data).status_code == status
+        assert haul.current(store).items == ()
+
+
+class TestComps:
+    def load(self, client: FlaskClient, content: str, status: int) -> str:
+        answer = client.post("/comps/load", data={"file": (io.BytesIO(content.encode()), "mine.csv")})
+        assert answer.status_code == status
+        return answer.text
+
+    def settle(self, app: Flask) -> None:
+        import time
+
+        until = time.monotonic() + 60
+        while app.extensions["sourcing"].task.running:
+            assert time.monotonic() < until
+            time.sleep(0.02)
+
+    def test_load_and_undo(self, app: Flask, client: FlaskClient) -> None:
+        self.load(client, GOOD, 303)
+        assert page(client, "/progress") is not None
+        self.settle(app)
+        html = page(client, "/comps")
+        assert "read 2: 2 new" in text(html)
+        batch = html.xpath("//input[@name='batch_id']")[0].get("value")
+        assert "No row had a problem" in text(page(client, f"/comps/batch/{batch}"))
+        assert client.post("/comps/undo", data={"batch_id": batch}).status_code == 303
+        self.settle(app)
+        assert "The table is empty" in text(page(client, "/comps"))
+
+    def test_problems_wait_for_the_users_word(self, app: Flask, client: FlaskClient, tmp_path: Path) -> None:
+        answer = lxml.html.fromstring(self.load(client, GOOD + "Ridge shoe,sold,5o.00,2026-01-11\n", 422))
+        assert "5o.00" in text(answer.xpath("//table")[0])
+        assert "The table is empty" in text(page(client, "/comps"))
+        token = answer.xpath("//input[@name='waiting']")[0].get("value")
+        assert client.post("/comps/keep", data={"waiting": "../../secret_key"}).status_code == 404
+        assert client.post("/comps/keep", data={"waiting": token}).status_code == 303
+        self.settle(app)
+        assert "3: 2 new, 0 known, 1 rejected" in text(page(client, "/comps"))
+        assert list((tmp_path / "waiting").iterdir()) == []
+
+    def test_no_such_batch(self, client: FlaskClient) -> None:
+        page(client, "/comps/batch/7", 404)
+
+
+class TestRules:
+    def test_every_setting_has_a_labelled_field(self, client: FlaskClient) -> None:
+        html = page(client, "/rules")
+        fields = html.xpath("//form//details//input")
+        assert len(fields) > 5
+        for field in fields:
+            assert html.xpath(f"//label[@for='{field.get('id')}']")
+
+    def test_export_comes_back_in(self, client: FlaskClient) -> None:
+        toml = client.get("/rules/settings.toml")
+        assert "attachment" in toml.headers["Content-Disposition"]
+        sent = {"file": (io.BytesIO(toml.data), "settings.toml")}
+        assert client.post("/rules/import", data=sent).status_code == 303
+        assert client.get("/rules/settings.toml").data == toml.data
+
+    def test_preview_saves_nothing(self, client: FlaskClient) -> None:
+        before = client.get("/rules/settings.toml").data
+        assert "Nothing is saved yet" in client.post("/rules/preview", data={}).text
+        assert client.get("/rules/settings.toml").data == before
+
+    def test_the_form_keeps_the_file(self) -> None:
+        toml = 'name = "a"\n[shoes.rules]\nleast_profit = 8.5 # in money\ncuts = [[1, 0.5]]\n'
+        shown = {field.path: field.value for group in groups(toml) for field in group.fields}
+        assert shown == {"name": "a", "shoes/rules/least_profit": "8.5", "shoes/rules/cuts": "[[1, 0.5]]"}
+        assert merged(toml, shown | {"other": "1"}) == toml
+        changed = merged(toml, {"shoes/rules/least_profit": "9,75"})
+        assert "least_profit = 9.75" in changed
+
+
+def test_labels_in_the_picture_never_overlap() -> None:
+    near = web_examples.verdict(asking_price=Decimal("30"), break_even_sale=Decimal("29.8"))
+    sales = charts.past_sales(near.as_dict())
+    assert sales is not None
+    places = [line.label_y for line in sales.lines]
+    assert all(after - before >= charts.APART for before, after in zip(places, places[1:], strict=False))
+    assert all(charts.LEFT <= dot.x <= charts.RIGHT and dot.y >= charts.TOP for dot in sales.dots)
+
+
+def test_no_price_is_no_error() -> None:
+    assert forms.read_query({"code": "X1", "price": ""}).shelf_price is None
+
+
+def test_a_failed_task_says_so_and_the_next_one_runs() -> None:
+    task = tasks.Task()
+
+    def fail(_say: object) -> None:
+        raise ValueError("no rows")
+
+    done = []
+    for call in (fail, lambda say: done.append(say("half", 1))):
+        task.start(call)
+        for _ in range(500):
+            if not task.running:
+                break
+            __import__("time").sleep(0.01)
+        assert task.failed == ("no rows" if call is fail else "")
+    assert task.said == "half 1"
+    assert len(done) == 1
