@@ -294,7 +294,8 @@ def test_an_error_in_the_middle_of_the_file_leaves_nothing(
 def test_overview_counts(store: Store) -> None:
     load(store, [
         sale(category="shoes", ended_on="2026-03-01"),
-        {"gtin": GTINS[0], "style_code": "A", "status": "open", "category": "shoes", "listed_on": "2026-04-01"},
+        {"gtin": GTINS[0], "style_code": "A1", "category": "shoes", "status": "open"}
+        | {"listed_on": "2026-04-01"},
         {"gtin": GTINS[0], "status": "ended unsold"},
     ])  # fmt: skip
     seen = overview(store)

@@ -26,6 +26,7 @@ STORED = (
     "key", "status", "gtin", "ask", "sold", "ship", "listed", "ended",
     "size", "condition", "channel", "style_code", "brand", "category", "title", "note",
 )  # fmt: skip
+_RAGGED = "The row has not as many cells as the header."
 _TEXTS = {
     name: values.LONG_TEXT if name in ("title", "note") else values.SHORT_TEXT
     for name in ("brand", "category", "title", "size", "condition", "channel", "note")
@@ -88,22 +89,21 @@ class Judge:
                         found.setdefault(place, []).append((name, cell, memo.findings[cell]))
         good: list[Row] = []
         problems = [
-            _problem(
-                number, "", f"{cells} cells",
-                Finding("The row has not as many cells as the header.", "Quote cells that hold a comma."),
-            )
+            _problem(number, "", f"{cells} cells", Finding(_RAGGED, "Quote cells that hold a comma."))
             for number, cells in block.ragged
-        ]  # fmt: skip
+        ]
         rejected = len(problems)
+        none: list[tuple[str, str, Finding]] = []
         for place, row in enumerate(zip(*columns, strict=True)):
-            findings = found.get(place) or []
+            findings = found.get(place, none)
             kept = self._judge_row(row, findings)
-            for name, cell, finding in findings:
-                problems.append(_problem(block.numbers[place], name, cell, finding))
             if kept is None:
                 rejected += 1
             else:
                 good.append(kept)
+            if findings:
+                problems += [_problem(block.numbers[place], *finding) for finding in findings]
+                none = []  # what was found out about one row is not to be said of the next
         problems.sort(key=lambda problem: problem.row)
         return good, problems, rejected
 
@@ -116,9 +116,8 @@ class Judge:
             gtin, style, brand, category, title, size, condition, channel,
             ask, sold, ship, listed, ended, status, note,
         ) = row  # fmt: skip
-        for _, _, finding in findings:
-            if finding.rejected:
-                return None
+        if findings and any(finding.rejected for _, _, finding in findings):
+            return None
         if status is None:
             if sold is None:
                 findings.append(

@@ -1,0 +1,216 @@
+"""Loading and looking up comps, beside the sqlite3 command line and a flat indexed table, in one run.
+
+Every load is a child process measured by its own CPU seconds (user + system), turns are interleaved, and the
+least of each counts. The data is invented: seeded random listings of invented brands.
+"""
+
+from __future__ import annotations
+
+import csv
+import random
+import resource
+import shutil
+import sqlite3
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from sourcing.codes import check_digit
+
+from sourcing.comps.columns import NAMES
+from sourcing.comps.lookup import rows_of
+from sourcing.storage import open_store
+
+ROWS = 100_000
+MANY = 1_000_000
+ROUNDS = 3
+LOOKUPS = 3_000
+_LOAD = """
+import sys, time
+from sourcing.comps.load import load_file
+from sourcing.storage import open_store
+store = open_store(sys.argv[1])
+at = time.process_time()
+load_file(store, sys.argv[2])
+print(time.process_time() - at)
+"""
+_FLAT = "gtin, style_code, brand, category, title, size, condition, channel, asking_price, sold_price, " \
+        "shipping_charged, listed_on, ended_on, status, note"  # fmt: skip
+
+
+def write_comps(path: Path, rows: int, seed: int = 1, first: int = 0) -> None:
+    """Write invented listings as the documented CSV in the order they ended, about eight a product."""
+    draw = random.Random(seed)
+    words = [
+        "runner",
+        "trail",
+        "court",
+        "low",
+        "mid",
+        "knit",
+        "suede",
+        "canvas",
+        "grey",
+        "navy",
+        "sand",
+        "wide",
+    ]
+    start = date(2025, 1, 1)
+    made: list[tuple[str, ...]] = []
+    product = first
+    while len(made) < rows:
+        product += 1
+        brand = f"Brand{draw.randrange(400):03d}"
+        category = f"category {draw.randrange(40):02d}"
+        style = f"{brand[-3:]}-{product:06d}"
+        codes = [f"952{product:07d}{size:02d}" for size in range(3)]
+        codes = [code + check_digit(code) for code in codes]
+        level = draw.lognormvariate(3.6, 0.5)
+        name = " ".join(draw.sample(words, 4))
+        for _ in range(min(rows - len(made), 1 + int(draw.expovariate(1 / 8)))):
+            size = draw.randrange(3)
+            listed = start + timedelta(draw.randrange(500))
+            ended = (listed + timedelta(1 + int(draw.expovariate(1 / 40)))).isoformat()
+            ask = round(level * draw.lognormvariate(0.1, 0.2), 2)
+            status = draw.choices(["sold", "open", "ended unsold"], [75, 10, 15])[0]
+            sold = f"{ask * 0.95:.2f}" if status == "sold" else ""
+            title = f"{brand} {name} size {8 + size} listing {len(made) % 977}"
+            worn, shipping = draw.choice(["new", "used"]), draw.choice(["0", "5.99"])
+            made.append((
+                codes[size], style, brand, category, title, str(8 + size), worn, "market A", f"{ask:.2f}", sold,
+                shipping, listed.isoformat(), "" if status == "open" else ended, status, "",
+            ))  # fmt: skip
+    # An export lists what ended, day by day; rows of one product do not stand together.
+    draw.shuffle(made)
+    made.sort(key=lambda row: row[12])
+    with path.open("w", newline="", encoding="utf-8") as file:
+        out = csv.writer(file)
+        out.writerow(NAMES)
+        out.writerows(made)
+
+
+def cpu_of(command: list[str], **options: Any) -> float:
+    """Run a child process and return the CPU seconds it took."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run(command, check=True, **options)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
+
+
+def flat_script(target: Path, source: Path) -> str:
+    """Return the sqlite3 command line's script: import without any check, then four indexes."""
+    return (
+        "PRAGMA journal_mode=DELETE;\nPRAGMA synchronous=FULL;\nPRAGMA cache_size=-65536;\n"
+        f"CREATE TABLE comp ({_FLAT.replace('asking_price', 'asking_price REAL').replace('gtin', 'gtin INTEGER')});\n"
+        f".mode csv\n.import --skip 1 {source} comp\n"
+        "CREATE INDEX by_gtin ON comp(gtin);\nCREATE INDEX by_style ON comp(style_code);\n"
+        "CREATE INDEX by_kin ON comp(brand, category);\nCREATE INDEX by_end ON comp(ended_on);\n"
+    )
+
+
+def bare_import(place: Path, source: Path) -> float:
+    """Return the CPU seconds of the sqlite3 command line importing the file."""
+    target = place / "flat.db"
+    target.unlink(missing_ok=True)
+    return cpu_of(
+        ["sqlite3", str(target)], input=flat_script(target, source).encode(), stdout=subprocess.DEVNULL
+    )
+
+
+def own_load(place: Path, source: Path, name: str = "own.db", *, fresh: bool = True) -> tuple[float, float]:
+    """Return the CPU seconds of our load of the file: the whole process, and the load alone."""
+    target = place / name
+    if fresh:  # an empty store made beforehand: what is measured is the load
+        target.unlink(missing_ok=True)
+        open_store(str(target)).close()
+    said = place / "said.txt"
+    with said.open("w") as out:
+        whole = cpu_of([sys.executable, "-c", _LOAD, str(target), str(source)], stdout=out)
+    return whole, float(said.read_text())
+
+
+def measure_load(place: Path) -> list[dict[str, Any]]:
+    """Compare a first load, the same rows again and the same file again with the bare import."""
+    source, again = place / "comps.csv", place / "again.csv"
+    write_comps(source, ROWS)
+    again.write_bytes(
+        source.read_bytes() + b"\r\n"
+    )  # other bytes, same rows: no short cut by the file's hash
+    bare, first, rows_again, file_again = [], [], [], []
+    for _ in range(ROUNDS):
+        bare.append(bare_import(place, source))
+        first.append(own_load(place, source))
+        file_again.append(own_load(place, source, fresh=False))
+        rows_again.append(own_load(place, again, fresh=False))
+    one, two, three, four = min(first), min(bare), min(rows_again), min(file_again)
+    return [
+        _line(
+            f"load {ROWS:,} rows, checked and told apart", one[0] / two, 2.5,
+            f"{one[0]:.2f} CPU s, {one[1]:.2f} of them the load and the rest process start; "
+            f"sqlite3 .import + 4 indexes, no checks: {two:.2f}",
+        ),
+        _line("the same rows under other bytes", three[0] / one[0], 0.7, f"{three[0]:.2f} CPU s; first {one[0]:.2f}"),
+        _line("the same file again", four[0] / one[0], 0.7, f"{four[0]:.2f} CPU s; first load {one[0]:.2f}"),
+    ]  # fmt: skip
+
+
+def measure_lookup(place: Path) -> list[dict[str, Any]]:
+    """Compare one exact lookup among a million comps with a flat table's index on a kept connection."""
+    target = place / "flat.db"
+    target.unlink(missing_ok=True)
+    took = bare = 0.0
+    for part in range(2):  # each below the largest file that is accepted
+        source = place / "half.csv"
+        write_comps(source, MANY // 2, seed=2 + part, first=part * MANY)
+        took += own_load(place, source, "million.db", fresh=not part)[0]
+        script = flat_script(target, source) if not part else f".mode csv\n.import --skip 1 {source} comp\n"
+        bare += cpu_of(["sqlite3", str(target)], input=script.encode(), stdout=subprocess.DEVNULL)
+    flat = sqlite3.connect(target)
+    flat.execute("PRAGMA cache_size=-65536")
+    store = open_store(str(place / "million.db"))
+    picks = random.Random(3).sample(store.read("SELECT gtin FROM code"), LOOKUPS)
+    statement = (
+        "SELECT status, gtin, asking_price, sold_price, shipping_charged, listed_on, ended_on, size, condition, "
+        "channel FROM comp WHERE gtin = ? ORDER BY ended_on"
+    )
+    own, theirs = [], []
+    for turn in range(2):  # the first turn warms both caches
+        own, theirs = [], []
+        for (gtin,) in picks:
+            at = time.thread_time_ns()
+            flat.execute(statement, (gtin,)).fetchall()
+            theirs.append(time.thread_time_ns() - at)
+            at = time.thread_time_ns()
+            root = store.read("SELECT root FROM code WHERE gtin = ?", (gtin,))[0][0]
+            found = rows_of(store, root)
+            own.append(time.thread_time_ns() - at)
+            assert found or turn
+    one, two = statistics.median(own) / 1000, statistics.median(theirs) / 1000
+    return [
+        _line(f"exact lookup among {MANY:,} comps", one / two, 1.0,
+              f"{one:.0f} us for every size of the style; flat table + index, that barcode only: {two:.0f} us"),
+        _line(f"load {MANY:,} rows", took / bare, 2.5, f"{took:.1f} CPU s, process start included; bare import {bare:.1f}"),
+    ]  # fmt: skip
+
+
+def _line(name: str, ratio: float, bar: float, detail: str) -> dict[str, Any]:
+    return {"name": name, "ratio": round(ratio, 2), "bar": bar, "detail": detail}
+
+
+def run(*, million: bool = True) -> list[dict[str, Any]]:
+    """Return one record a measurement: name, ratio, bar, detail."""
+    place = Path(tempfile.mkdtemp(prefix="bench-"))
+    try:
+        return measure_load(place) + (measure_lookup(place) if million else [])
+    finally:
+        shutil.rmtree(place)
+
+
+if __name__ == "__main__":
+    for line in run(million="--small" not in sys.argv):
+        print(f"{line['name']}: {line['ratio']} (bar {line['bar']}); {line['detail']}")
