@@ -1,0 +1,188 @@
+"""The main job in a real browser, with and without JavaScript; axe on every page in both themes."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import os
+import random
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+import zxingcpp
+from PIL import Image
+from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
+EAN = "9521234567899"  # invented: GS1 keeps prefix 952 for demonstrations
+HEADER = (
+    "gtin style_code brand category title size condition asking_price sold_price listed_on ended_on status"
+)
+PICTURES = os.environ.get("SCREENSHOTS", "")
+
+
+@pytest.fixture
+def comps_file(tmp_path: Path) -> Path:
+    """Write an invented table: one shoe with forty sales and some listings still open."""
+    draw, path, today = random.Random(7), tmp_path / "comps.csv", date(2026, 11, 20)
+    with path.open("w", newline="") as file:
+        rows = csv.writer(file)
+        rows.writerow(HEADER.split())
+        for place in range(50):
+            price, listed = round(draw.gauss(64, 6), 2), today - timedelta(days=5 * place + 40)
+            sold = place % 5 != 4
+            ended = (listed + timedelta(days=draw.randint(3, 38))).isoformat()
+            rows.writerow(
+                [EAN, "FWR-1042", "Fellwander", "shoes", "Ridge trail shoe", "9", "new", round(price + 6, 2),
+                 price if sold else "", listed.isoformat(), ended if sold else "", "sold" if sold else "open"]
+            )  # fmt: skip
+    return path
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    """Draw the barcode as a phone would see it: on a larger, off-white ground."""
+    bars = zxingcpp.create_barcode(EAN, zxingcpp.BarcodeFormat.EAN13).to_image(scale=6)
+    ground = Image.new("L", (1000, 900), 236)
+    ground.paste(Image.fromarray(bars), (180, 240))
+    path = tmp_path / "photo.png"
+    ground.save(path)
+    return path
+
+
+def opened(browser: Browser, address: str, size: str, *, scripts: bool = True, scheme: str = "light") -> Page:
+    width, height = SIZES[size]
+    page = browser.new_context(
+        viewport={"width": width, "height": height}, java_script_enabled=scripts, color_scheme=scheme
+    ).new_page()
+    page.goto(address)
+    return page
+
+
+def load(page: Page, address: str, comps_file: Path) -> None:
+    page.goto(f"{address}/comps")
+    page.set_input_files("#file", comps_file)
+    page.get_by_role("button", name="Load", exact=True).click()
+    assert page.get_by_role("heading", name="Nothing was loaded").count() == 0, page.inner_text("main")
+    for _ in range(120):
+        if page.get_by_role("heading", name="Ready").count():
+            return
+        page.wait_for_timeout(500)
+        page.goto(f"{address}/progress")
+    raise AssertionError(page.inner_text("main"))
+
+
+def look(page: Page, name: str) -> None:
+    """Keep a picture for people to look at, where a folder was named."""
+    if PICTURES:
+        Path(PICTURES).mkdir(parents=True, exist_ok=True)
+        width = page.viewport_size["width"] if page.viewport_size else 0
+        page.screenshot(path=f"{PICTURES}/{name}-{width}.png")
+        page.screenshot(path=f"{PICTURES}/{name}-{width}-whole.png", full_page=True)
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
+@pytest.mark.parametrize("size", SIZES)
+def test_the_main_job(
+    browser: Browser, address: str, comps_file: Path, photo: Path, size: str, scripts: bool
+) -> None:
+    page = opened(browser, address, size, scripts=scripts)
+    wrong: list[str] = []
+    page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    load(page, address, comps_file)
+    page.goto(address)
+    page.set_input_files("#photo", photo)
+    page.fill("#price", "18,00")
+    page.get_by_role("button", name="Judge it").click()
+    assert page.get_by_role("heading", level=1).inner_text().split("\n")[0].strip() in ("Buy", "Pass")
+    assert "Ridge trail shoe" in page.inner_text("h1")
+    page.get_by_role("button", name="Take it").click()
+    page.wait_for_url("**/haul")
+    assert "Ridge trail shoe" in page.inner_text("main")
+    page.get_by_role("button", name="Undo").click()
+    assert page.get_by_role("button", name="Take again").count() == 1
+    assert wrong == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_axe_finds_nothing(
+    browser: Browser, address: str, comps_file: Path, tmp_path: Path, size: str, scheme: str
+) -> None:
+    assert hashlib.sha256(AXE.read_bytes()).hexdigest() in (AXE.parent / "README.md").read_text()
+    page = opened(browser, address, size, scheme=scheme)
+    broken = tmp_path / "broken.csv"
+    broken.write_text("title,status,sold_price\nRidge shoe,sold,5o.00\nRidge shoe,sold,50.00\n")
+
+    def check(name: str) -> None:
+        page.evaluate(AXE.read_text())
+        found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
+        assert [(name, one["id"], one["nodes"][0]["html"]) for one in found] == []
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+        look(page, f"{name}-{scheme}")
+
+    for name in ("", "history", "haul", "comps", "rules", "help", "nowhere"):
+        page.goto(f"{address}/{name}")
+        check(f"empty-{name or 'check'}")
+    page.goto(f"{address}/comps")
+    page.set_input_files("#file", broken)
+    page.get_by_role("button", name="Load", exact=True).click()
+    check("problems")
+    load(page, address, comps_file)
+    check("progress")
+    for name, code, price in (("buy", EAN, "9"), ("pass", "FWR1042", "70"), ("unknown", "ZZQ7788", "20")):
+        page.goto(address)
+        page.fill("#code", code)
+        page.fill("#price", price)
+        page.get_by_role("button", name="Judge it").click()
+        check(name)
+        page.get_by_role("button", name="Take it").click()
+    page.goto(address)
+    page.fill("#code", EAN)
+    page.fill("#price", "12,5o")
+    page.get_by_role("button", name="Judge it").click()
+    check("wrong-price")
+    for name in ("", "history", "haul", "comps", "comps/batch/1", "rules"):
+        page.goto(f"{address}/{name}")
+        check((name or "check").replace("/", "-"))
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640)])
+def test_the_verdict_is_seen_without_scrolling(
+    browser: Browser, address: str, comps_file: Path, width: int, height: int
+) -> None:
+    page = opened(browser, address, "phone")
+    load(page, address, comps_file)
+    page.set_viewport_size({"width": width, "height": height})
+    page.goto(address)
+    page.fill("#code", EAN)
+    page.fill("#price", "18")
+    page.get_by_role("button", name="Judge it").click()
+    look(page, f"fold-{height}")
+    bar = page.locator(".bar").bounding_box()
+    verdict = page.locator(".verdict").bounding_box()
+    assert bar
+    assert verdict
+    assert verdict["y"] + verdict["height"] <= bar["y"]
+    assert bar["y"] >= height * 2 / 3
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('*')].filter(e => e.children.length === 0 && e.textContent.trim())"
+        ".map(e => [parseFloat(getComputedStyle(e).fontSize), e.closest('.most strong') !== null])"
+    )
+    assert max(sizes)[1]
+    for box in [one.bounding_box() for one in page.locator(".bar button, .bar a, nav a").all()]:
+        assert box
+        assert min(box["width"], box["height"]) >= 44
+
+
+def test_it_reflows_at_320(browser: Browser, address: str) -> None:
+    page = opened(browser, address, "phone")
+    page.set_viewport_size({"width": 320, "height": 600})
+    for name in ("", "haul", "comps", "rules", "help", "history"):
+        page.goto(f"{address}/{name}")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320, name
