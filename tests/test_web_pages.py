@@ -96,7 +96,7 @@ class TestVerdict:
         assert len(html.xpath("//*[@class='receipt']//tbody/tr")) == len(verdict.receipt)
         assert "This one decides" in text(html.xpath("//*[@class='binds']")[0])
         assert "best" in text(html.xpath("//*[@class='chosen']")[0])
-        assert "80 % in not reached" in text(html)
+        assert "80 % not reached" in text(html)
         assert "Set aside: said to be damaged" in text(html)
         names = " ".join(text(name) for name in html.xpath("//*[name()='text'][contains(@class, 'name')]"))
         for line in ("Asking price", "Break-even sale", "Shelf price"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -48,4 +49,7 @@ def days(count: int | None) -> str:
 
 def when(moment: Any) -> str:
     """Return the day of an ISO date or moment."""
-    return str(moment)[:10] if moment else DASH
+    if not moment:
+        return DASH
+    day = date.fromisoformat(str(moment)[:10])
+    return f"{day.day} {day:%b %Y}"
