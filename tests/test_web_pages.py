@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 
 import lxml.html
@@ -283,7 +284,7 @@ def test_labels_in_the_picture_never_overlap() -> None:
     sales = charts.past_sales(near.as_dict())
     assert sales is not None
     places = [line.label_y for line in sales.lines]
-    assert all(after - before >= charts.APART for before, after in zip(places, places[1:], strict=False))
+    assert all(after - before >= charts.APART for before, after in pairwise(places))
     assert all(charts.LEFT <= dot.x <= charts.RIGHT and dot.y >= charts.TOP for dot in sales.dots)
 
 
