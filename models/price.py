@@ -1,0 +1,282 @@
+"""Price levels by partial pooling: category > brand > style > variant, with drift, condition and heavy tails.
+
+The logarithm of what the buyer paid is a sum of nested normal effects and a Student error,
+
+    y = mu[category] + brand[cell] + style[product] + variant[product, size] + condition - drift * age + e,
+
+fitted by alternating the exact posterior means of the nested effects (closed form on a tree) with small ridge
+regressions for drift and condition. Nothing here iterates over products in Python: all sums are ``bincount``.
+
+Sources: Efron & Morris 1975 (JASA 70:311) for empirical-Bayes weights; Gelman & Hill 2007, ch. 12, for nested
+partial pooling; DerSimonian & Laird 1986 for the moment estimate of a between-group variance; Lange, Little &
+Taylor 1989 (JASA 84:881) for Student weights.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+NU = 4.0  # degrees of freedom of the error: heavy enough that one lot of three does not move a style
+_CONDITION_SD = 0.35  # ridge on a condition's effect, in log price
+_DRIFT_SD = 0.25  # ridge on a category's drift, in log price a year
+_POOL_PRODUCTS = 25.0  # a category's own variances count like this many products of the pooled ones
+
+
+@dataclass(frozen=True)
+class PriceRows:
+    """Sold comps as arrays of length n.
+
+    Attributes
+    ----------
+    y : log of what the buyer paid. category, cell, product, variant, condition : indices from 0, nested
+    (cell in category, product in cell, variant in product). age : days before the as-of day, nan when unknown.
+    """
+
+    y: Floats
+    category: Ints
+    cell: Ints
+    product: Ints
+    variant: Ints
+    condition: Ints
+    age: Floats
+    cell_category: Ints
+    product_cell: Ints
+    variant_product: Ints
+    conditions: int
+    categories: int
+
+
+@dataclass
+class PriceModel:
+    """Fit the nested price model; fitted values end in an underscore.
+
+    ``level_`` is each variant's posterior mean of log price in the base condition today, ``level_var_`` its
+    variance; ``offset_`` is added to a style's prior mean (the title's part, see ``features.py``).
+    """
+
+    rounds: int = 10
+    mu_: Floats = field(default_factory=lambda: np.zeros(0))
+    mu_var_: Floats = field(default_factory=lambda: np.zeros(0))
+    cell_mean_: Floats = field(default_factory=lambda: np.zeros(0))
+    cell_var_: Floats = field(default_factory=lambda: np.zeros(0))
+    product_mean_: Floats = field(default_factory=lambda: np.zeros(0))
+    sigma2_: Floats = field(default_factory=lambda: np.zeros(0))
+    tau_variant2_: Floats = field(default_factory=lambda: np.zeros(0))
+    tau_style2_: Floats = field(default_factory=lambda: np.zeros(0))
+    tau_brand2_: Floats = field(default_factory=lambda: np.zeros(0))
+    tau_category2_: float = 1.0
+    grand_: float = 0.0
+    drift_: Floats = field(default_factory=lambda: np.zeros(0))
+    condition_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    condition_base_: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    walk2_: float = 0.0
+    level_: Floats = field(default_factory=lambda: np.zeros(0))
+    level_var_: Floats = field(default_factory=lambda: np.zeros(0))
+    weight_: Floats = field(default_factory=lambda: np.zeros(0))
+    residual_: Floats = field(default_factory=lambda: np.zeros(0))
+
+    def fit(self, rows: PriceRows, product_offset: Floats | None = None) -> PriceModel:
+        """Fit on sold comps.
+
+        Parameters
+        ----------
+        rows : PriceRows with at least one row.
+        product_offset : (products,) known part of each style's mean, e.g. from its title; zeros by default.
+        """
+        offset = np.zeros(len(rows.product_cell)) if product_offset is None else product_offset
+        age_years = np.where(np.isnan(rows.age), np.nanmedian(rows.age) if not np.isnan(rows.age).all() else 0.0,
+                             rows.age) / 365.25
+        self._start(rows)
+        category_of_variant = rows.cell_category[rows.product_cell[rows.variant_product]]
+        category_of_product = rows.cell_category[rows.product_cell]
+        weight = np.ones(len(rows.y))
+        for round_ in range(self.rounds):
+            z = rows.y - self.condition_[rows.category, rows.condition] + self.drift_[rows.category] * age_years
+            self._tree(rows, z, weight, offset, category_of_variant, category_of_product)
+            residual = z - self.level_[rows.variant]
+            self._scale(rows, residual, weight)
+            self._variances(rows, z, weight, offset, category_of_variant, category_of_product)
+            scale2 = self.sigma2_[rows.category] + self.level_var_[rows.variant] * 0.5
+            weight = (NU + 1.0) / (NU + residual**2 / scale2)
+            if round_ < self.rounds - 1:
+                self._slopes(rows, residual, weight, age_years)
+        self.weight_, self.residual_ = weight, residual
+        self._walk(rows, z, weight)
+        return self
+
+    def _start(self, rows: PriceRows) -> None:
+        count = rows.categories
+        self.grand_ = float(np.median(rows.y))
+        spread = float(np.var(rows.y)) if len(rows.y) > 1 else 0.25
+        # Weak starting variances: shares of the overall spread, floored so that one row or equal rows still fit.
+        spread = max(spread, 1e-4)
+        self.sigma2_ = np.full(count, 0.15 * spread)
+        self.tau_variant2_ = np.full(count, 0.05 * spread)
+        self.tau_style2_ = np.full(count, 0.4 * spread)
+        self.tau_brand2_ = np.full(count, 0.2 * spread)
+        self.tau_category2_ = spread
+        self.drift_ = np.zeros(count)
+        self.condition_ = np.zeros((count, rows.conditions))
+        seen = np.zeros((count, rows.conditions))
+        np.add.at(seen, (rows.category, rows.condition), 1.0)
+        self.condition_base_ = seen.argmax(axis=1)
+        self._condition_seen = seen
+
+    def _messages(
+        self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
+    ) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """Pass the rows up the tree: (precision, mean) seen from below at variants, products and cells."""
+        variant = _combine(weight / self.sigma2_[rows.category], z, rows.variant, len(rows.variant_product))
+        up = _through(variant[0], self.tau_variant2_[cat_v])
+        product = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
+        up = _through(product[0], self.tau_style2_[cat_p])
+        cell = _combine(up, product[1] - offset, rows.product_cell, len(rows.cell_category))
+        return variant, product, cell
+
+    def _tree(self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
+        """Compute exact posterior means and variances of all nested effects, top down after one pass up."""
+        variant, product, cell = self._messages(rows, z, weight, offset, cat_v, cat_p)
+        up = _through(cell[0], self.tau_brand2_[rows.cell_category])
+        precision, mean = _combine(up, cell[1], rows.cell_category, rows.categories)
+        self.mu_, self.mu_var_ = _posterior(self.grand_, self.tau_category2_, precision, mean)
+        self.cell_mean_, cell_own = _posterior(
+            self.mu_[rows.cell_category], self.tau_brand2_[rows.cell_category], cell[0], cell[1]
+        )
+        self.cell_var_ = cell_own + _carried(cell_own, self.tau_brand2_[rows.cell_category],
+                                             self.mu_var_[rows.cell_category])
+        prior = self.cell_mean_[rows.product_cell] + offset
+        self.product_mean_, product_own = _posterior(prior, self.tau_style2_[cat_p], product[0], product[1])
+        product_var = product_own + _carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
+        self.level_, level_own = _posterior(
+            self.product_mean_[rows.variant_product], self.tau_variant2_[cat_v], variant[0], variant[1]
+        )
+        self.level_var_ = level_own + _carried(level_own, self.tau_variant2_[cat_v],
+                                               product_var[rows.variant_product])
+
+    def _scale(self, rows: PriceRows, residual: Floats, weight: Floats) -> None:
+        """Update the error's scale by category; the levels' use of the data is given back as degrees of freedom."""
+        used = weight / self.sigma2_[rows.category] * self.level_var_[rows.variant]
+        squares = np.bincount(rows.category, weight * residual**2, rows.categories)
+        freedom = np.bincount(rows.category, 1.0 - np.minimum(used, 0.95), rows.categories)
+        pooled = squares.sum() / max(freedom.sum(), 1e-9)
+        count = np.bincount(rows.category, minlength=rows.categories)
+        share = freedom / (freedom + 30.0)
+        own = squares / np.maximum(freedom, 1e-9)
+        self.sigma2_ = np.maximum(np.where(count > 0, share * own + (1 - share) * pooled, pooled), 1e-5)
+
+    def _variances(
+        self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
+    ) -> None:
+        """Re-estimate the between-group variances by moments, each category's own leaning on the pooled one."""
+        variant, product, cell = self._messages(rows, z, weight, offset, cat_v, cat_p)
+        pool = _moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
+        self.tau_variant2_ = np.maximum(_lean(*pool), 1e-6)
+        up = _through(variant[0], self.tau_variant2_[cat_v])
+        precision, mean = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
+        pool = _moment_variance(mean - offset, precision, rows.product_cell, cat_p, rows.categories)
+        self.tau_style2_ = np.maximum(_lean(*pool), 1e-4)
+        up = _through(precision, self.tau_style2_[cat_p])
+        precision, mean = _combine(up, mean - offset, rows.product_cell, len(rows.cell_category))
+        pool = _moment_variance(mean, precision, rows.cell_category, rows.cell_category, rows.categories)
+        self.tau_brand2_ = np.maximum(_lean(*pool), 1e-4)
+        if rows.categories > 2:
+            self.grand_ = float(np.mean(self.mu_))
+            self.tau_category2_ = max(float(np.var(self.mu_, ddof=1)), 0.01)
+
+    def _slopes(self, rows: PriceRows, residual: Floats, weight: Floats, age_years: Floats) -> None:
+        """Move drift and condition effects towards what the residuals still show (ridge, one category at a time)."""
+        precision = weight / self.sigma2_[rows.category]
+        count = rows.categories
+        flat = rows.category * rows.conditions + rows.condition
+        size = count * rows.conditions
+        top = np.bincount(flat, precision * residual, size).reshape(count, rows.conditions)
+        bottom = np.bincount(flat, precision, size).reshape(count, rows.conditions)
+        base = self.condition_base_
+        # The base condition is the zero of the scale: its residual mean is the others' yardstick.
+        yardstick = (top / np.maximum(bottom, 1e-9))[np.arange(count), base][:, None]
+        step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (bottom + 1 / _CONDITION_SD**2)
+        self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
+        self.condition_[np.arange(count), base] = 0.0
+        known = np.where(np.isnan(rows.age), 0.0, precision)
+        total = np.maximum(np.bincount(rows.category, known, count), 1e-9)
+        centre = np.bincount(rows.category, known * age_years, count) / total
+        centred = age_years - centre[rows.category]
+        top_drift = np.bincount(rows.category, known * centred * -residual, count) - self.drift_ / _DRIFT_SD**2
+        bottom_drift = np.bincount(rows.category, known * centred**2, count) + 1 / _DRIFT_SD**2
+        self.drift_ = self.drift_ + top_drift / bottom_drift
+
+    def _walk(self, rows: PriceRows, z: Floats, weight: Floats) -> None:
+        """Estimate how fast a style's own level wanders: squared steps between neighbouring sales on their gap.
+
+        E (z1 - z2)^2 = 2 sigma^2 + walk2 * gap is a variogram with a nugget (Cressie 1993, ch. 2); the slope over
+        all neighbouring pairs of one variant is the variance a year by which an old comp counts less.
+        """
+        known = ~np.isnan(rows.age) & (weight > 0.5)
+        order = np.lexsort((rows.age[known], rows.variant[known]))
+        variant, age, value = rows.variant[known][order], rows.age[known][order], z[known][order]
+        pair = variant[1:] == variant[:-1]
+        gap = (age[1:] - age[:-1])[pair] / 365.25
+        step2 = ((value[1:] - value[:-1])[pair]) ** 2
+        if len(gap) < 50:
+            self.walk2_ = 0.01
+            return
+        cap = np.quantile(step2, 0.98)
+        gap_c = gap - gap.mean()
+        slope = float((gap_c * np.minimum(step2, cap)).sum() / max((gap_c**2).sum(), 1e-9))
+        share = len(gap) / (len(gap) + 500.0)
+        self.walk2_ = float(np.clip(share * slope + (1 - share) * 0.01, 0.0, 0.25))
+
+
+def _combine(precision: Floats, mean: Floats, group: Ints, groups: int) -> tuple[Floats, Floats]:
+    """Pool independent normal messages by group; a group without any has precision 0 and mean 0."""
+    total = np.bincount(group, precision, groups)
+    weighted = np.bincount(group, precision * mean, groups)
+    return total, np.divide(weighted, total, out=np.zeros(groups), where=total > 0)
+
+
+def _through(precision: Floats, variance: Floats) -> Floats:
+    """Weaken a message by the variance of the step it passes through."""
+    return precision / (1.0 + variance * precision)
+
+
+def _posterior(
+    prior_mean: Floats | float, prior_var: Floats | float, precision: Floats, mean: Floats
+) -> tuple[Floats, Floats]:
+    total = 1.0 / prior_var + precision
+    return (prior_mean / prior_var + precision * mean) / total, 1.0 / total
+
+
+def _carried(own_var: Floats, step_var: Floats, parent_var: Floats) -> Floats:
+    """Variance that a child inherits from its parent's uncertainty (law of total variance on the tree)."""
+    return (own_var / step_var) ** 2 * parent_var
+
+
+def _moment_variance(
+    mean: Floats, precision: Floats, group: Ints, category: Ints, categories: int
+) -> tuple[Floats, Floats, float]:
+    """Estimate the variance of means around their group's mean, by category: (estimate, weight, pooled)."""
+    live = precision > 0
+    mean, precision, group, category = mean[live], precision[live], group[live], category[live]
+    groups = int(group.max()) + 1 if len(group) else 0
+    total, centre = _combine(precision, mean, group, groups)
+    # Capped at 25 times the noise-free scale so that one mistyped style cannot swell everyone's variance.
+    deviation = mean - centre[group]
+    cap = 25.0 * np.median(deviation[deviation != 0] ** 2) if np.any(deviation != 0) else 0.0
+    q = np.bincount(category, precision * np.minimum(deviation**2, max(cap, 1e-12)), categories)
+    freedom = np.bincount(category, minlength=categories).astype(float)
+    freedom -= np.bincount(category, precision / total[group], categories)
+    c = np.bincount(category, precision - precision**2 / total[group], categories)
+    pooled = max((q.sum() - freedom.sum()) / c.sum(), 0.0) if c.sum() > 0 else 0.0
+    own = np.divide(np.maximum(q - freedom, 0.0), c, out=np.full(categories, pooled), where=c > 0)
+    return own, np.maximum(freedom, 0.0), pooled
+
+
+def _lean(own: Floats, freedom: Floats, pooled: float) -> Floats:
+    share = freedom / (freedom + _POOL_PRODUCTS)
+    return share * own + (1 - share) * pooled
