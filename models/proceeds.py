@@ -1,0 +1,141 @@
+"""What one listing brings: chance sold by day, net proceeds and the asking price that earns most.
+
+For each item and asking price the chance of a sale by day t integrates the gamma frailty in closed form,
+(b / (b + H))^a, and the level's uncertainty by five Gauss-Hermite nodes (Abramowitz & Stegun 25.4.46). The sale
+price given the day is lognormal around the asking price then in force, so the distribution of net proceeds is a
+mixture over day nodes of closed forms.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from models.price import Floats
+
+STEPS = np.linspace(-0.36, 0.44, 11)  # asking prices tried, as log distance from the level
+_NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(5)
+_WEIGHT = _WEIGHT / _WEIGHT.sum()
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Terms of sale as floats: fee share, fixed part and cap; other costs a sale; share of price lost to returns."""
+
+    fee_rate: float
+    fee_cap: float
+    fixed: float  # fee's fixed part + postage + supplies + expected postage of returns
+    lost_share: float  # return rate times share of value lost
+
+    def net(self, total: Floats) -> Floats:
+        """Net proceeds of a sale at ``total``, before labour and purchase."""
+        return total * (1 - self.lost_share) - np.minimum(self.fee_rate * total, self.fee_cap) - self.fixed
+
+    def total_for(self, net: Floats) -> Floats:
+        """Inverse of `net`: the max of two lines, so the inverse is the smaller of theirs."""
+        plain = (net + self.fixed) / (1 - self.lost_share - self.fee_rate)
+        capped = (net + self.fixed + self.fee_cap) / (1 - self.lost_share) if np.isfinite(self.fee_cap) else plain
+        return np.maximum(np.minimum(plain, capped), 1e-9)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Price cuts (day, cumulative share), the day of giving up, and the share of the level got then."""
+
+    cuts: tuple[tuple[int, float], ...]
+    give_up: int
+    salvage: float
+
+    def nodes(self) -> tuple[Floats, Floats]:
+        """Return day edges (T + 1,) and the price factor between them (T,)."""
+        edges = np.unique(np.concatenate([np.linspace(0, self.give_up, 13),
+                                          [float(day) for day, _ in self.cuts if day < self.give_up]]))
+        factor = np.ones(len(edges) - 1)
+        for day, cut in self.cuts:
+            factor[edges[:-1] >= day] = 1.0 - cut
+        return edges, factor
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Forecasts of N items at K asking prices under the plan; arrays (N, K) unless said."""
+
+    ask: Floats
+    mean_net: Floats
+    mean_days: Floats
+    by_target: Floats
+    sold_by_edge: Floats  # (N, K, T + 1)
+    edges: Floats
+
+
+def survive(level_mean: Floats, level_var: Floats, ask: Floats, base: Floats, slope: float, a: Floats,
+            b: Floats) -> Floats:
+    """Chance unsold, (N, K, T): cumulative base hazard (T,), asks (N, K), frailty gamma(a, b) of shape (N,)."""
+    nodes = level_mean[:, None] + np.sqrt(level_var)[:, None] * _NODE  # (N, J)
+    x = np.clip(np.log(ask)[:, :, None] - nodes[:, None, :], -0.9, 0.9)
+    hazard = np.exp(slope * x)[..., None] * (base / 1.0)
+    survival = np.exp(-a[:, None, None, None] * np.log1p(hazard / b[:, None, None, None]))
+    return np.einsum("nkjt,j->nkt", survival, _WEIGHT)
+
+
+def outcomes(level_mean: Floats, level_var: Floats, rate: Floats, slope: float, a: Floats, b: Floats, plan: Plan,
+             costs: Costs, haggle: tuple[float, float], target: float) -> Outcome:
+    """Forecast every asking price of the trade-off for items of one category under one plan."""
+    ask = np.round(np.exp(level_mean[:, None] + STEPS), 2)
+    edges, factor = plan.nodes()
+    step = np.diff(_hazard_edges(rate, edges))
+    base = np.concatenate([[0.0], np.cumsum(step * factor**slope)])
+    alive = survive(level_mean, level_var, ask, base, slope, a, b)
+    mass = alive[:, :, :-1] - alive[:, :, 1:]
+    total = ask[:, :, None] * factor * np.exp(haggle[0] + haggle[1] ** 2 / 2)
+    level = np.exp(level_mean + level_var / 2)[:, None]
+    left = alive[:, :, -1]
+    mean_net = (mass * costs.net(total)).sum(axis=2) + left * costs.net(plan.salvage * level)
+    middle = (edges[:-1] + edges[1:]) / 2
+    days = (mass * middle).sum(axis=2) + left * plan.give_up
+    at = float(np.clip(target, edges[0], edges[-1]))
+    sold = 1.0 - alive
+    right = int(np.clip(np.searchsorted(edges, at), 1, len(edges) - 1))
+    share = (at - edges[right - 1]) / (edges[right] - edges[right - 1])
+    by_target = sold[:, :, right - 1] * (1 - share) + sold[:, :, right] * share
+    return Outcome(ask, mean_net, days, by_target, sold, edges)
+
+
+def net_quantiles(chosen: int | Floats, outcome: Outcome, level_mean: Floats, level_var: Floats, plan: Plan,
+                  costs: Costs, haggle: tuple[float, float], shares: Floats) -> Floats:
+    """Quantiles of net proceeds at the chosen asking prices: shape (N, len(shares))."""
+    rows = np.arange(len(level_mean))
+    index = np.asarray(chosen, dtype=np.int64)
+    ask = outcome.ask[rows, index]
+    top = np.log(ask) + haggle[0] + 3 * haggle[1] + 0.02
+    low = np.minimum(level_mean + np.log(plan.salvage) - 3 * np.sqrt(level_var) - 0.2, top - 1.0)
+    grid = low[:, None] + (top - low)[:, None] * np.linspace(0, 1, 97)
+    share = share_below(np.exp(grid), index, outcome, level_mean, level_var, plan, haggle)
+    answer = np.empty((len(rows), len(shares)))
+    for row in rows:
+        answer[row] = np.exp(np.interp(shares, share[row], grid[row]))
+    return costs.net(answer)
+
+
+def share_below(total: Floats, chosen: Floats | np.ndarray, outcome: Outcome, level_mean: Floats,
+                level_var: Floats, plan: Plan, haggle: tuple[float, float]) -> Floats:
+    """Chance that the buyer's total stays below ``total`` (N, G), giving up included."""
+    rows = np.arange(len(level_mean))
+    index = np.asarray(chosen, dtype=np.int64)
+    sold = outcome.sold_by_edge[rows, index]
+    mass = np.diff(sold, axis=1)
+    _, factor = plan.nodes()
+    centre = np.log(outcome.ask[rows, index])[:, None] + np.log(factor) + haggle[0]
+    spread = max(haggle[1], 0.01)
+    below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / spread)
+    part = (below * mass[:, None, :]).sum(axis=2)
+    salvage = ndtr((np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None])
+    return part + salvage * (1.0 - sold[:, -1])[:, None]
+
+
+def _hazard_edges(rate: Floats, edges: Floats) -> Floats:
+    from models.speed import cumulative
+
+    return cumulative(rate, edges)
