@@ -1,0 +1,127 @@
+"""Fit the engine on the whole comps table and keep the result: one row in ``fit``, swapped in atomically."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from sourcing.storage import Store
+
+UNKNOWN = ""
+_TABLE = """SELECT p.root, r.brand, r.category, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
+ c.size, c.condition FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
+BUCKETS = (0, 3, 12)  # own sold comps: none, 1-3, 4-12, 13 and more
+
+
+@dataclass(frozen=True)
+class CategoryFit:
+    """What was learnt about one category, in log price and days."""
+
+    mu: float
+    mu_var: float
+    sigma2: float
+    tau_variant2: float
+    tau_style2: float
+    tau_brand2: float
+    drift: float
+    base_condition: str
+    conditions: dict[str, float]
+    haggle: tuple[float, float]  # log of paid over asked: centre and spread
+    ask: tuple[float, float]  # log of an unsold asking price over the level: centre and variance
+    rate: tuple[float, ...] | None  # daily hazard by piece; None: no listing dates at all
+    horizon: float  # longest time on the market the data can speak of, days
+    sold: int
+    unsold: int
+    speed_basis: str
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The fitted engine as stored: plain numbers by name, so that a check needs no fitting library."""
+
+    id: int
+    made_at: datetime
+    as_of: int
+    categories: dict[str, CategoryFit]
+    cells: dict[str, tuple[float, float]]  # "category<tab>brand": mean, variance
+    grand: tuple[float, float]
+    walk2: float
+    slope: float
+    shape: float
+    factors: tuple[float, ...]  # by own-comps bucket: held-out 80 % half-width over the nominal one
+    rests_on: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class FitReport:
+    """What a refit rests on; ``fit_id`` is None when the table holds no sale to learn from."""
+
+    fit_id: int | None
+    comps: int
+    sold: int
+    seconds: float
+
+
+def fold(text: str) -> str:
+    """Fold a brand, category, size or condition to its key: case and spacing do not matter."""
+    return " ".join(text.casefold().split())
+
+
+def refit(store: Store, on_progress: Callable[[float, str], None] | None = None) -> FitReport:
+    """Fit price and speed on every comp and store the result; earlier fits are dropped in the same transaction."""
+    import time
+
+    from sourcing.learning import learn
+
+    start = time.monotonic()
+    tell = on_progress or (lambda share, what: None)
+    tell(0.05, "Reading the comps")
+    rows = store.read(_TABLE)
+    learnt = learn(rows, tell)
+    with store.write() as connection:
+        connection.exec_driver_sql("DELETE FROM fit")
+        if learnt is None:
+            return FitReport(None, len(rows), 0, time.monotonic() - start)
+        payload = zlib.compress(json.dumps(learnt, allow_nan=False).encode())
+        result = connection.exec_driver_sql(
+            "INSERT INTO fit (made_at, rests_on, payload) VALUES (?, ?, ?) RETURNING id",
+            (datetime.now(UTC).isoformat(timespec="microseconds"), json.dumps(learnt["rests_on"]), payload),
+        )
+        fit_id = int(result.scalar_one())
+    tell(1.0, "Done")
+    return FitReport(fit_id, len(rows), int(learnt["rests_on"]["sold"]), time.monotonic() - start)
+
+
+_kept: dict[tuple[str, str], Fit] = {}
+
+
+def current_fit(store: Store) -> Fit | None:
+    """Return the fit in force, or None before the first; unpacked once per fit and process."""
+    found = store.read("SELECT id, made_at FROM fit ORDER BY id DESC LIMIT 1")
+    if not found:
+        return None
+    fit_id, made_at = found[0]
+    key = (store.url, made_at)
+    if key not in _kept:
+        payload = store.read("SELECT payload FROM fit WHERE id = ?", (fit_id,))
+        if not payload:  # a refit swapped it out between the two reads
+            return current_fit(store)
+        _kept.clear()
+        _kept[key] = _unpack(fit_id, made_at, json.loads(zlib.decompress(payload[0][0])))
+    return _kept[key]
+
+
+def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
+    categories = {}
+    for name, values in plain.pop("categories").items():
+        values = {key: tuple(item) if isinstance(item, list) else item for key, item in values.items()}
+        categories[name] = CategoryFit(**values)
+    cells = {name: (float(mean), float(var)) for name, (mean, var) in plain.pop("cells").items()}
+    grand = tuple(plain.pop("grand"))
+    factors = tuple(plain.pop("factors"))
+    return Fit(id=fit_id, made_at=datetime.fromisoformat(made_at), categories=categories, cells=cells,
+               grand=(grand[0], grand[1]), factors=factors, **plain)

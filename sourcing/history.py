@@ -1,0 +1,94 @@
+"""Every check that was made, passes too: what was asked and what was said then."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+from sourcing.answer import Query, Verdict
+from sourcing.errors import NotFound
+from sourcing.storage import Store
+
+_COLUMNS = "id, at, label, code, shelf, decision, most, query"
+
+
+@dataclass(frozen=True)
+class PastCheck:
+    """One line of the history."""
+
+    id: int
+    at: datetime
+    label: str
+    code: str
+    shelf_price: Decimal | None
+    decision: str
+    most_worth_paying: Decimal | None
+    query: Query
+
+
+def record(store: Store, verdict: Verdict) -> int:
+    """Keep one verdict and return its number."""
+    from sourcing.storage.schema import checked
+
+    query = {
+        key: str(value) if isinstance(value, Decimal) else value
+        for key, value in dataclasses.asdict(verdict.query).items()
+    }
+    row = {
+        "at": datetime.now(UTC).isoformat(timespec="seconds"),
+        "code": verdict.query.code,
+        "label": verdict.item.label,
+        "shelf": _minor(verdict.shelf_price),
+        "decision": verdict.decision,
+        "most": _minor(verdict.most_worth_paying),
+        "query": json.dumps(query),
+        "answer": json.dumps(verdict.as_dict()),
+    }
+    with store.write() as connection:
+        key = connection.execute(checked.insert().values(row)).inserted_primary_key
+        assert key is not None
+        return int(key[0])
+
+
+def recent(store: Store, limit: int = 50) -> list[PastCheck]:
+    """Return the last checks, newest first."""
+    rows = store.read(f"SELECT {_COLUMNS} FROM checked ORDER BY id DESC LIMIT ?", (limit,))  # noqa: S608
+    return [
+        PastCheck(row[0], datetime.fromisoformat(row[1]), row[2], row[3], _money(row[4]), row[5], _money(row[6]),
+                  _query(row[7]))
+        for row in rows
+    ]
+
+
+def get(store: Store, check_id: int) -> tuple[Query, dict[str, Any]]:
+    """Return what was asked and answered.
+
+    Raises
+    ------
+    NotFound
+        There is no check of that number.
+    """
+    rows = store.read("SELECT query, answer FROM checked WHERE id = ?", (check_id,))
+    if not rows:
+        raise NotFound(f"There is no check number {check_id}.", next_step="Open it from the list of past checks.")
+    return _query(rows[0][0]), json.loads(rows[0][1])
+
+
+def _query(text: str) -> Query:
+    values = json.loads(text)
+    for name in ("shelf_price", "discount"):
+        if values.get(name) is not None:
+            values[name] = Decimal(values[name])
+    return Query(**values)
+
+
+def _minor(amount: Decimal | None) -> int | None:
+    return None if amount is None else int(amount * 100)
+
+
+def _money(minor: int | None) -> Decimal | None:
+    return None if minor is None else Decimal(minor).scaleb(-2)
