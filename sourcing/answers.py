@@ -1,0 +1,70 @@
+"""The columns of a list's answers: one table that writes the file and that the docs are held to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sourcing.answer import Verdict
+
+
+@dataclass(frozen=True)
+class AnswerColumn:
+    """One column of the answer: name, unit, meaning."""
+
+    name: str
+    unit: str
+    meaning: str
+
+
+COLUMNS: tuple[AnswerColumn, ...] = (
+    AnswerColumn("item", "text", "the item as it was understood"),
+    AnswerColumn("decision", "text", "buy, pass, or too little to go on"),
+    AnswerColumn("binding_rule", "text", "the rule with the lowest limit"),
+    AnswerColumn("most_worth_paying", "money", "the highest shelf price at which every rule holds"),
+    AnswerColumn("asking_price", "money", "the asking price to list at, shipping charged included"),
+    AnswerColumn("sale_price_10", "money", "next comparable sale, 10 % point"),
+    AnswerColumn("sale_price_50", "money", "next comparable sale, median"),
+    AnswerColumn("sale_price_90", "money", "next comparable sale, 90 % point"),
+    AnswerColumn("days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"),
+    AnswerColumn("days_to_sell_80", "days", "four in five sell within, or 'not reached'; empty: not known"),
+    AnswerColumn("sold_within_14", "share", "chance sold within 14 days at that asking price"),
+    AnswerColumn("sold_within_30", "share", "chance sold within 30 days at that asking price"),
+    AnswerColumn("sold_within_60", "share", "chance sold within 60 days at that asking price"),
+    AnswerColumn("sold_within_90", "share", "chance sold within 90 days at that asking price"),
+    AnswerColumn("expected_proceeds", "money", "expected net proceeds under the price-cut plan"),
+    AnswerColumn("profit_before_labour", "money", "expected profit at the shelf price, labour not counted"),
+    AnswerColumn("profit_after_labour", "money", "expected profit at the shelf price after labour"),
+    AnswerColumn("chance_of_loss", "share", "chance that the profit after labour is below zero"),
+    AnswerColumn("comps_sold", "count", "sold comps used"),
+    AnswerColumn("comps_unsold", "count", "open and ended unsold comps used"),
+    AnswerColumn("comps_set_aside", "count", "comps set aside"),
+    AnswerColumn("newest_comp", "date", "day of the newest comp used"),
+    AnswerColumn("match", "text", "how closely the comps match the item"),
+)
+
+
+def row(verdict: Verdict) -> dict[str, str]:
+    """Return one answer row as text; empty where there is no answer."""
+    sale, known = verdict.sale_price, bool(verdict.sold_within)
+    values: dict[str, Decimal | float | int | str | None] = {
+        "item": verdict.item.label, "decision": verdict.decision, "binding_rule": verdict.binding_rule,
+        "most_worth_paying": verdict.most_worth_paying, "asking_price": verdict.asking_price,
+        "sale_price_10": sale and sale.low, "sale_price_50": sale and sale.mid, "sale_price_90": sale and sale.high,
+        "days_to_sell_50": _days(verdict.days_50, known), "days_to_sell_80": _days(verdict.days_80, known),
+        **{f"sold_within_{day}": _share(verdict.sold_within.get(day)) for day in (14, 30, 60, 90)},
+        "expected_proceeds": verdict.expected_proceeds, "profit_before_labour": verdict.profit_before_labour,
+        "profit_after_labour": verdict.profit_after_labour, "chance_of_loss": _share(verdict.chance_of_loss),
+        "comps_sold": verdict.comps_sold, "comps_unsold": verdict.comps_unsold,
+        "comps_set_aside": verdict.comps_set_aside,
+        "newest_comp": verdict.newest_comp.isoformat() if verdict.newest_comp else "", "match": verdict.match,
+    }
+    return {name: "" if value is None else str(value) for name, value in values.items()}
+
+
+def _share(value: float | None) -> str:
+    return "" if value is None else f"{value:.4f}"
+
+
+def _days(value: int | None, known: bool) -> str:
+    return str(value) if value is not None else ("not reached" if known else "")
