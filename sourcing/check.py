@@ -1,0 +1,233 @@
+"""The main job: from a query to a verdict, one at a time or a whole list in one pass."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any, Literal
+
+import numpy as np
+
+from sourcing import history
+from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
+from sourcing.errors import SourcingError
+from sourcing.evidence import gather
+from sourcing.fitting import Fit, current_fit, fold
+from sourcing.forecast import DAYS, Forecast, forecast_group
+from sourcing.limits import Outlook, decide, limits
+from sourcing.settings import Settings, load_settings
+from sourcing.storage import Store
+
+_EPOCH = date(1970, 1, 1)
+_STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")
+_CENT = Decimal("0.01")
+CAUTIONS = (
+    "Look up recalls before you buy: selling recalled goods is unlawful in many places.",
+    "If the origin or price looks wrong, do not buy: selling counterfeits can be a crime even unknowingly.",
+    "Figures describe past sales; they are no promise and no tax or legal advice.",
+)
+
+
+def check(store: Store, query: Query, settings: Settings | None = None) -> Verdict:
+    """Judge one item; nothing is recorded.
+
+    Raises
+    ------
+    BadInput
+        The code cannot be one.
+    """
+    return check_list(store, [query], settings)[0]
+
+
+def check_list(store: Store, queries: Sequence[Query], settings: Settings | None = None) -> list[Verdict]:
+    """Judge many items in one vectorised pass per category, in the order given."""
+    settings = settings or load_settings(store)
+    fit = current_fit(store)
+    evidence = gather(store, queries, suggest=len(queries) == 1)
+    groups: dict[str, list[int]] = {}
+    for at, item in enumerate(evidence.items):
+        groups.setdefault(fold(item.category), []).append(at)
+    answers: dict[int, Verdict] = {}
+    for category, members in groups.items():
+        deal = settings.for_category(category)
+        items = [evidence.items[at] for at in members]
+        rows = [evidence.rows[at] for at in members]
+        found: Iterable[Forecast | None] = [None] * len(members)
+        if fit is not None:
+            found = forecast_group(fit, category, items, rows, deal.terms, deal.rules)
+        for at, item, few, forecast in zip(members, items, rows, found, strict=True):
+            answers[at] = _verdict(queries[at], item, few, forecast, fit, settings)
+    return [answers[at] for at in range(len(queries))]
+
+
+def recheck(store: Store, settings: Settings, limit: int = 20) -> list[tuple[history.PastCheck, str, str, Any]]:
+    """Ask the last checks again under other settings: (check, decision now, decision then, most worth paying then)."""
+    changed = []
+    for past in history.recent(store, limit):
+        try:
+            now, then = check(store, past.query), check(store, past.query, settings)
+        except SourcingError:
+            continue  # its comps or its code are gone; nothing to compare
+        changed.append((past, now.decision, then.decision, then.most_worth_paying))
+    return changed
+
+
+def _verdict(query: Query, item: Item, rows: list[tuple[Any, ...]], forecast: Forecast | None, fit: Fit | None,
+             settings: Settings) -> Verdict:
+    deal = settings.for_category(item.category)
+    blank = _nothing(query, item, settings)
+    if forecast is None or fit is None:
+        return replace(blank, reason="Too little to go on: there are no sold comps yet.",
+                       would_settle="Load a file of past sales on the Comps page.")
+    rules, terms, shelf = deal.rules, deal.terms, query.shelf_price
+    comps = _comps(item, rows, forecast)
+    used = [comp for comp in comps if not comp.set_aside and comp.weight > 0]
+    sold = [comp for comp in used if comp.status == "sold"]
+    days = [day for comp in used if (day := comp.ended_on or comp.listed_on) is not None]
+    newest = max(days) if days else None
+    match = _match(item, sold)
+    at_level = [float(np.exp(forecast.mean + z * forecast.spread)) for z in (-1.2815515655, 0.0, 1.2815515655)]
+    filled = replace(
+        blank, sale_price=Spread(*(_cents(value) for value in at_level)), comps=tuple(comps),
+        comps_sold=len(sold), comps_unsold=len(used) - len(sold),
+        comps_set_aside=sum(bool(comp.set_aside) for comp in comps), newest_comp=newest, match=match,
+        rests_on=_rests_on(sold, used, newest, match), fit_made_at=fit.made_at,
+    )
+    if rules.least_comps is not None and forecast.evidence < float(rules.least_comps):
+        return replace(
+            filled,
+            reason=f"Too little to go on: what is known is worth {forecast.evidence:.1f} sales of this item, "
+            f"your rule asks for {rules.least_comps}.",
+            would_settle=f"About {max(1, round(float(rules.least_comps) - forecast.evidence + 0.5))} recent sold "
+            "price(s) of this very item would settle it; a brand and a category help too.",
+        )
+    known_speed = bool(forecast.speed_basis)
+    chance = float(forecast.by_target[forecast.chosen]) if known_speed else None
+    mean_net = float(forecast.mean_net[forecast.chosen])
+    outlook = Outlook(mean_net, forecast.tied_days, chance, forecast.loss_net, forecast.evidence)
+    found = limits(rules, terms, outlook, shelf, query.discount)
+    decision, binding, most = decide(found, shelf)
+    ask, labour = _cents(float(forecast.asks[forecast.chosen])), terms.labour()
+    filled = replace(
+        filled, decision=decision, binding_rule=binding, most_worth_paying=most, limits=found, asking_price=ask,
+        expected_proceeds=_cents(mean_net), proceeds=Spread(*(_cents(float(v)) for v in forecast.net_quantiles)),
+        speed_basis=forecast.speed_basis or f"your own assumption of {terms.assumed_days} days: no listing dates",
+        choices=_choices(forecast), receipt=terms.receipt(ask, shelf),
+        reason=_reason(decision, binding, most, shelf, {limit.rule: limit.meaning for limit in found}),
+    )
+    if known_speed:
+        filled = replace(
+            filled, days_50=forecast.days_for(0.5), days_80=forecast.days_for(0.8),
+            sold_within={day: round(forecast.sold_by(day), 4) for day in (14, 30, 60, 90)},
+            sold_curve=tuple((int(day), round(float(share), 4)) for day, share in
+                             zip(DAYS, forecast.sold_share, strict=True) if day <= 180),
+        )
+    else:
+        filled = replace(filled, warnings=("The comps carry no listing dates, so the time to sell is not known.",))
+    if shelf is None:
+        return filled
+    landed = terms.landed(shelf, query.discount)
+    hold = float(landed) * (1.0 + float(terms.capital_rate) * forecast.tied_days / 365.0)
+    before = mean_net - hold
+    spread = [_cents(float(value) - hold - float(labour)) for value in forecast.net_quantiles]
+    hours = float(terms.prep_minutes) / 60.0
+    return replace(
+        filled, shelf_price=shelf, landed_cost=landed, profit_before_labour=_cents(before),
+        profit_after_labour=_cents(before - float(labour)), profit=Spread(*spread),
+        profit_per_hour=_cents(before / hours) if hours > 0 else None,
+        chance_of_loss=round(forecast.chance_of_loss(hold + float(labour)), 4),
+        break_even_sale=terms.break_even_sale(landed),
+    )
+
+
+def _nothing(query: Query, item: Item, settings: Settings) -> Verdict:
+    return Verdict(
+        query=query, item=item, currency=settings.currency, decision="too little to go on", reason="",
+        binding_rule="", most_worth_paying=None, shelf_price=query.shelf_price, landed_cost=None, asking_price=None,
+        sale_price=None, speed_basis="", days_50=None, days_80=None, sold_within={}, expected_proceeds=None,
+        proceeds=None, profit_before_labour=None, profit_after_labour=None, profit=None, profit_per_hour=None,
+        chance_of_loss=None, comps_sold=0, comps_unsold=0, comps_set_aside=0, newest_comp=None, match="no comps",
+        rests_on="There are no comps of this item.", cautions=CAUTIONS,
+    )
+
+
+def _comps(item: Item, rows: list[tuple[Any, ...]], forecast: Forecast) -> list[Comp]:
+    """Describe every row; weights are shares of the whole weight of the own comps."""
+    from sourcing.forecast import _price
+
+    total = float(forecast.weight.sum()) or 1.0
+    at, comps = 0, []
+    for row in rows:
+        weight, aside = 0.0, "it names no price"
+        if _price(row) is not None:
+            weight, aside = float(forecast.weight[at]) / total, forecast.aside[at]
+            at += 1
+        listed, ended = _day(row[5]), _day(row[6])
+        stop = row[7] if row[0] == 0 else row[6]
+        comps.append(Comp(
+            status=_STATUS[row[0]], paid=_minor((row[3] or 0) + (row[4] or 0)) if row[0] == 1 and row[3] else None,
+            asking_price=_minor(row[2]) if row[2] is not None else None, listed_on=listed, ended_on=ended,
+            days=stop - row[5] if stop is not None and row[5] is not None else None, size=row[8], condition=row[9],
+            channel=row[10], title=row[11], match=_closeness(item, row), weight=round(weight, 4), set_aside=aside,
+        ))
+    return sorted(comps, key=lambda comp: (comp.ended_on or comp.listed_on or _EPOCH), reverse=True)
+
+
+def _closeness(item: Item, row: tuple[Any, ...]) -> str:
+    if item.gtin and row[1] == int(item.gtin):
+        return "same code"
+    if item.size and fold(row[8]) == fold(item.size):
+        return "same style and size"
+    return "same style, other size" if row[8] and item.size else "same style"
+
+
+def _match(item: Item, sold: list[Comp]) -> str:
+    if not sold:
+        if item.brand:
+            return f"no sale of its own: {item.brand} and its category stand in"
+        return "no sale of its own: its category stands in" if item.category else "no sale of its own"
+    exact = sum(comp.match in ("same code", "same style and size") for comp in sold)
+    return f"{exact} of {len(sold)} of the very code or size" if exact else f"{len(sold)} of the same style"
+
+
+def _rests_on(sold: list[Comp], used: list[Comp], newest: date | None, match: str) -> str:
+    if not used:
+        return f"No comps of its own ({match})."
+    when = f", newest {newest.isoformat()}" if newest else ", undated"
+    return f"{len(sold)} sold and {len(used) - len(sold)} unsold comps{when}; {match}."
+
+
+def _reason(decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]) -> str:
+    if most is None:
+        return "No rule limits the price."
+    why = meaning.get(binding, "").rstrip(".")
+    if decision == "buy":
+        room = f"{most - shelf} of room below" if shelf is not None else "at any price up to"
+        return f"Buy: {room} the most worth paying, {most}. The rule that decides: {why}."
+    if most <= 0:
+        return f"Pass at any price. The rule that fails: {why}."
+    return f"Pass: it becomes a buy at {most} or less. The rule that decides: {why}."
+
+
+def _choices(forecast: Forecast) -> tuple[AskChoice, ...]:
+    """Show a few asking prices around the chosen one."""
+    low = int(np.clip(forecast.chosen - 2, 0, len(forecast.asks) - 5))
+    return tuple(
+        AskChoice(_cents(float(forecast.asks[k])), round(float(forecast.by_target[k]), 4), forecast.days_half[k],
+                  _cents(float(forecast.mean_net[k])), k == forecast.chosen)
+        for k in range(low, low + 5)
+    )
+
+
+def _cents(value: float) -> Decimal:
+    return Decimal(repr(float(value))).quantize(_CENT)
+
+
+def _minor(value: int) -> Decimal:
+    return Decimal(value).scaleb(-2)
+
+
+def _day(value: int | None) -> date | None:
+    return None if value is None else _EPOCH + timedelta(days=value)
