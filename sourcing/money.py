@@ -1,0 +1,69 @@
+"""Money at the edges: reading what a person typed, rounding to the minor unit, showing it in their locale."""
+
+from __future__ import annotations
+
+import re
+from decimal import ROUND_HALF_UP, Decimal
+
+from sourcing.errors import BadInput
+
+DEAREST = Decimal(1_000_000)
+# ISO 4217 minor units where they are not two; CLDR's differ for some, so that table is not used for storage.
+_DIGITS = {**dict.fromkeys("JPY KRW CLP ISK VND UGX".split(), 0),
+           **dict.fromkeys("KWD BHD TND JOD OMR IQD LYD".split(), 3), "CLF": 4, "UYW": 4}
+
+
+def minor_digits(currency: str) -> int:
+    """Return how many decimals a price in this currency may have (ISO 4217); gold and "none" are no currency."""
+    if currency in ("XAU", "XXX"):
+        raise BadInput(f"{currency} has no minor unit and cannot price anything.", field="currency")
+    return _DIGITS.get(currency, 2)
+
+
+def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: str = "en_US") -> Decimal:
+    """Read an amount from 0 to 1,000,000 as the locale writes it.
+
+    Raises
+    ------
+    BadInput
+        Not an amount, negative, too large, or with more decimals than the currency has.
+    """
+    from babel.numbers import NumberFormatError, parse_decimal
+
+    plain = text.strip()
+    digits = minor_digits(currency)
+    wrong = BadInput(f"“{plain[:40]}” is not an amount of money.",
+                     f"An amount from 0 to 1,000,000 with at most {digits} decimals, such as 12.50.",
+                     "Type the amount again.", field=field)
+    if not re.fullmatch(r"[0-9][0-9.,  ]*", plain) or len(plain) > 20:
+        raise wrong  # signs, exponents, NaN and letters never reach the parser, which would take some of them
+    try:
+        amount = Decimal(parse_decimal(plain, locale=locale, strict=True))
+    except (NumberFormatError, ValueError) as error:
+        raise wrong from error
+    exponent = amount.as_tuple().exponent
+    if not amount.is_finite() or amount > DEAREST or not isinstance(exponent, int) or -exponent > digits:
+        raise wrong
+    return amount
+
+
+def cents(amount: Decimal) -> Decimal:
+    """Round half up to two decimals."""
+    return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
+def to_minor(amount: Decimal) -> int:
+    """Return the amount in minor units of two decimals."""
+    return int(cents(amount) * 100)
+
+
+def from_minor(minor: int) -> Decimal:
+    """Return minor units as an amount."""
+    return Decimal(minor).scaleb(-2)
+
+
+def format_money(amount: Decimal, currency: str = "USD", locale: str = "en_US") -> str:
+    """Show an amount as the locale does."""
+    from babel.numbers import format_currency
+
+    return str(format_currency(amount, currency, locale=locale))

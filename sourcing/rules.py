@@ -1,0 +1,18 @@
+"""The user's rules for a buy; each is monotone in the shelf price, and None is off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Rules of one category; shares are 0 to 1. The figures are starting points, not advice."""
+
+    least_profit: Decimal | None = Decimal("8.00")
+    least_return: Decimal | None = Decimal("0.25")
+    target_days: int = 60
+    wanted_chance: Decimal | None = Decimal("0.50")
+    most_loss_chance: Decimal | None = Decimal("0.35")
+    least_comps: Decimal | None = Decimal("1")
