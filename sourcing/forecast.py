@@ -88,14 +88,15 @@ def forecast_group(fit: Fit, category: str, items: list[Item], rows: list[list[t
     each = np.arange(len(items))
     alive = survive(level.mean, level.var, result.ask[each, chosen][:, None], cumulative(rate, DAYS), fit.slope, a, b)
     halves = _halves(result)
-    sold = np.bincount(owner, np.array([w > 0 for w in level.weight]) & np.array(
-        [row[0] == 1 for few in rows for row in few if _price(row) is not None], dtype=bool), len(items))
+    is_sale = np.array([row[0] == 1 for few in rows for row in few if _price(row) is not None], dtype=bool)
+    sold = np.bincount(owner[(level.weight > 0) & is_sale], minlength=len(items))
     answers = []
     for i in each:
-        mine = np.flatnonzero(owner == i) if len(items) == 1 else slice(*np.searchsorted(owner, [i, i + 1]))
-        reasons = tuple(_reason(word, bool(aside), float(distance)) for word, aside, distance in
-                        zip(words[mine] if isinstance(mine, slice) else [words[j] for j in mine],
-                            level.aside[mine], level.distance[mine], strict=True))
+        mine = slice(*np.searchsorted(owner, [i, i + 1]))
+        reasons = tuple(
+            _reason(word, bool(aside), float(distance))
+            for word, aside, distance in zip(words[mine], level.aside[mine], level.distance[mine], strict=True)
+        )
         factor = fit.factors[int(np.searchsorted(np.array(BUCKETS), sold[i]))]
         answers.append(Forecast(
             float(level.mean[i]), float(level.var[i]), factor * float(np.sqrt(level.var[i] + kin.sigma2)),
