@@ -31,6 +31,7 @@ def item_levels(
     z: Floats,
     noise_var: Floats,
     same_variant: NDArray[np.bool_],
+    variant: Ints,
     suspect: NDArray[np.bool_],
 ) -> Level:
     """Update each item's prior by its comps, in closed form given the weights.
@@ -40,6 +41,7 @@ def item_levels(
     prior_mean, prior_var, variant_var : (N,) prior of the style's level; variance between its variants.
     item : (M,) which item each comp speaks for. z : (M,) log price brought to today and the item's condition.
     noise_var : (M,) variance of one such comp. same_variant : (M,) whether it is of the very size asked for.
+    variant : (M,) number of the comp's (item, size) group: sales of one other size share one departure from the style.
     suspect : (M,) comps whose text says lot, damaged ...: set aside at a smaller distance.
 
     Notes
@@ -54,18 +56,25 @@ def item_levels(
     weight = np.ones(len(z))
     distance = np.zeros(len(z))
     mean, var = prior_mean, prior_var + variant_var
-    for round_ in range(5):
+    groups = int(variant.max()) + 1 if len(variant) else 0
+    group_item = np.zeros(groups, dtype=np.int64)
+    group_item[variant] = item
+    group_same = np.zeros(groups, dtype=bool)
+    group_same[variant] = same_variant
+    step = variant_var[group_item]
+    # A fixed number of rounds, so that an item's answer does not depend on what else is in the list.
+    for _ in range(12):
         distance = (z - centre[item]) / np.sqrt(total_var)
         aside = (np.abs(distance) > SET_ASIDE_AT) | (suspect & (np.abs(distance) > 1.5))
         weight = np.where(aside, 0.0, (NU + 1.0) / (NU + distance**2))
-        precision = weight / total_var
-        own = np.bincount(item, precision, count)
-        pull = np.bincount(item, precision * z, count)
-        base = 1.0 / (prior_var + variant_var)
-        var = 1.0 / (base + own)
-        mean = (base * prior_mean + pull) * var
-        if round_ and np.allclose(mean, centre, atol=1e-4):
-            break
+        precision = np.bincount(variant, weight / noise_var, groups)
+        pull = np.bincount(variant, weight / noise_var * z, groups)
+        others = np.where(group_same, 0.0, 1.0 / (1.0 + step * precision))
+        style = 1.0 / prior_var + np.bincount(group_item, others * precision, count)
+        style_mean = (prior_mean / prior_var + np.bincount(group_item, others * pull, count)) / style
+        base = 1.0 / (1.0 / style + variant_var)
+        var = 1.0 / (base + np.bincount(group_item, group_same * precision, count))
+        mean = (base * style_mean + np.bincount(group_item, group_same * pull, count)) * var
         centre = mean
     return Level(mean, var, weight, aside, distance)
 

@@ -90,14 +90,22 @@ class PriceModel:
         product_offset : (products,) known part of each style's mean, e.g. from its title; zeros by default.
         """
         offset = np.zeros(len(rows.product_cell)) if product_offset is None else product_offset
-        age_years = np.where(np.isnan(rows.age), np.nanmedian(rows.age) if not np.isnan(rows.age).all() else 0.0,
-                             rows.age) / 365.25
+        age_years = (
+            np.where(
+                np.isnan(rows.age), np.nanmedian(rows.age) if not np.isnan(rows.age).all() else 0.0, rows.age
+            )
+            / 365.25
+        )
         self._start(rows)
         category_of_variant = rows.cell_category[rows.product_cell[rows.variant_product]]
         category_of_product = rows.cell_category[rows.product_cell]
         weight = np.ones(len(rows.y))
         for round_ in range(self.rounds):
-            z = rows.y - self.condition_[rows.category, rows.condition] + self.drift_[rows.category] * age_years
+            z = (
+                rows.y
+                - self.condition_[rows.category, rows.condition]
+                + self.drift_[rows.category] * age_years
+            )
             self._tree(rows, z, weight, offset, category_of_variant, category_of_product)
             residual = z - self.level_[rows.variant]
             self._scale(rows, residual, weight)
@@ -139,7 +147,9 @@ class PriceModel:
         cell = _combine(up, product[1] - offset, rows.product_cell, len(rows.cell_category))
         return variant, product, cell
 
-    def _tree(self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
+    def _tree(
+        self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
+    ) -> None:
         """Compute exact posterior means and variances of all nested effects, top down after one pass up."""
         variant, product, cell = self._messages(rows, z, weight, offset, cat_v, cat_p)
         up = _through(cell[0], self.tau_brand2_[rows.cell_category])
@@ -148,16 +158,20 @@ class PriceModel:
         self.cell_mean_, cell_own = _posterior(
             self.mu_[rows.cell_category], self.tau_brand2_[rows.cell_category], cell[0], cell[1]
         )
-        self.cell_var_ = cell_own + _carried(cell_own, self.tau_brand2_[rows.cell_category],
-                                             self.mu_var_[rows.cell_category])
+        self.cell_var_ = cell_own + _carried(
+            cell_own, self.tau_brand2_[rows.cell_category], self.mu_var_[rows.cell_category]
+        )
         prior = self.cell_mean_[rows.product_cell] + offset
         self.product_mean_, product_own = _posterior(prior, self.tau_style2_[cat_p], product[0], product[1])
-        product_var = product_own + _carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
+        product_var = product_own + _carried(
+            product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell]
+        )
         self.level_, level_own = _posterior(
             self.product_mean_[rows.variant_product], self.tau_variant2_[cat_v], variant[0], variant[1]
         )
-        self.level_var_ = level_own + _carried(level_own, self.tau_variant2_[cat_v],
-                                               product_var[rows.variant_product])
+        self.level_var_ = level_own + _carried(
+            level_own, self.tau_variant2_[cat_v], product_var[rows.variant_product]
+        )
 
     def _scale(self, rows: PriceRows, residual: Floats, weight: Floats) -> None:
         """Update the error's scale by category; the levels' use of the data is given back as degrees of freedom."""
@@ -200,14 +214,18 @@ class PriceModel:
         base = self.condition_base_
         # The base condition is the zero of the scale: its residual mean is the others' yardstick.
         yardstick = (top / np.maximum(bottom, 1e-9))[np.arange(count), base][:, None]
-        step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (bottom + 1 / _CONDITION_SD**2)
+        step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (
+            bottom + 1 / _CONDITION_SD**2
+        )
         self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
         self.condition_[np.arange(count), base] = 0.0
         known = np.where(np.isnan(rows.age), 0.0, precision)
         total = np.maximum(np.bincount(rows.category, known, count), 1e-9)
         centre = np.bincount(rows.category, known * age_years, count) / total
         centred = age_years - centre[rows.category]
-        top_drift = np.bincount(rows.category, known * centred * -residual, count) - self.drift_ / _DRIFT_SD**2
+        top_drift = (
+            np.bincount(rows.category, known * centred * -residual, count) - self.drift_ / _DRIFT_SD**2
+        )
         bottom_drift = np.bincount(rows.category, known * centred**2, count) + 1 / _DRIFT_SD**2
         self.drift_ = self.drift_ + top_drift / bottom_drift
 

@@ -36,7 +36,9 @@ class Costs:
     def total_for(self, net: Floats) -> Floats:
         """Inverse of `net`: the max of two lines, so the inverse is the smaller of theirs."""
         plain = (net + self.fixed) / (1 - self.lost_share - self.fee_rate)
-        capped = (net + self.fixed + self.fee_cap) / (1 - self.lost_share) if np.isfinite(self.fee_cap) else plain
+        capped = (
+            (net + self.fixed + self.fee_cap) / (1 - self.lost_share) if np.isfinite(self.fee_cap) else plain
+        )
         return np.maximum(np.minimum(plain, capped), 1e-9)
 
 
@@ -50,8 +52,11 @@ class Plan:
 
     def nodes(self) -> tuple[Floats, Floats]:
         """Return day edges (T + 1,) and the price factor between them (T,)."""
-        edges = np.unique(np.concatenate([np.linspace(0, self.give_up, 13),
-                                          [float(day) for day, _ in self.cuts if day < self.give_up]]))
+        edges = np.unique(
+            np.concatenate(
+                [np.linspace(0, self.give_up, 13), [float(day) for day, _ in self.cuts if day < self.give_up]]
+            )
+        )
         factor = np.ones(len(edges) - 1)
         for day, cut in self.cuts:
             factor[edges[:-1] >= day] = 1.0 - cut
@@ -70,8 +75,9 @@ class Outcome:
     edges: Floats
 
 
-def survive(level_mean: Floats, level_var: Floats, ask: Floats, base: Floats, slope: float, a: Floats,
-            b: Floats) -> Floats:
+def survive(
+    level_mean: Floats, level_var: Floats, ask: Floats, base: Floats, slope: float, a: Floats, b: Floats
+) -> Floats:
     """Chance unsold, (N, K, T): cumulative base hazard (T,), asks (N, K), frailty gamma(a, b) of shape (N,)."""
     nodes = level_mean[:, None] + np.sqrt(level_var)[:, None] * _NODE  # (N, J)
     x = np.clip(np.log(ask)[:, :, None] - nodes[:, None, :], -0.9, 0.9)
@@ -80,8 +86,18 @@ def survive(level_mean: Floats, level_var: Floats, ask: Floats, base: Floats, sl
     return np.einsum("nkjt,j->nkt", survival, _WEIGHT)
 
 
-def outcomes(level_mean: Floats, level_var: Floats, rate: Floats, slope: float, a: Floats, b: Floats, plan: Plan,
-             costs: Costs, haggle: tuple[float, float], target: float) -> Outcome:
+def outcomes(
+    level_mean: Floats,
+    level_var: Floats,
+    rate: Floats,
+    slope: float,
+    a: Floats,
+    b: Floats,
+    plan: Plan,
+    costs: Costs,
+    haggle: tuple[float, float],
+    target: float,
+) -> Outcome:
     """Forecast every asking price of the trade-off for items of one category under one plan."""
     ask = np.round(np.exp(level_mean[:, None] + STEPS), 2)
     edges, factor = plan.nodes()
@@ -103,8 +119,16 @@ def outcomes(level_mean: Floats, level_var: Floats, rate: Floats, slope: float, 
     return Outcome(ask, mean_net, days, by_target, sold, edges)
 
 
-def net_quantiles(chosen: int | Floats, outcome: Outcome, level_mean: Floats, level_var: Floats, plan: Plan,
-                  costs: Costs, haggle: tuple[float, float], shares: Floats) -> Floats:
+def net_quantiles(
+    chosen: int | Floats,
+    outcome: Outcome,
+    level_mean: Floats,
+    level_var: Floats,
+    plan: Plan,
+    costs: Costs,
+    haggle: tuple[float, float],
+    shares: Floats,
+) -> Floats:
     """Quantiles of net proceeds at the chosen asking prices: shape (N, len(shares))."""
     rows = np.arange(len(level_mean))
     index = np.asarray(chosen, dtype=np.int64)
@@ -119,8 +143,15 @@ def net_quantiles(chosen: int | Floats, outcome: Outcome, level_mean: Floats, le
     return costs.net(answer)
 
 
-def share_below(total: Floats, chosen: Floats | np.ndarray, outcome: Outcome, level_mean: Floats,
-                level_var: Floats, plan: Plan, haggle: tuple[float, float]) -> Floats:
+def share_below(
+    total: Floats,
+    chosen: Floats | np.ndarray,
+    outcome: Outcome,
+    level_mean: Floats,
+    level_var: Floats,
+    plan: Plan,
+    haggle: tuple[float, float],
+) -> Floats:
     """Chance that the buyer's total stays below ``total`` (N, G), giving up included."""
     rows = np.arange(len(level_mean))
     index = np.asarray(chosen, dtype=np.int64)
@@ -131,7 +162,9 @@ def share_below(total: Floats, chosen: Floats | np.ndarray, outcome: Outcome, le
     spread = max(haggle[1], 0.01)
     below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / spread)
     part = (below * mass[:, None, :]).sum(axis=2)
-    salvage = ndtr((np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None])
+    salvage = ndtr(
+        (np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None]
+    )
     return part + salvage * (1.0 - sold[:, -1])[:, None]
 
 

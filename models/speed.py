@@ -35,8 +35,9 @@ class SpeedModel:
     slope_: float = _PRIOR_SLOPE
     shape_: float = 2.0
 
-    def fit(self, duration: Floats, sold: Floats, x: Floats, category: Ints, product: Ints,
-            categories: int) -> SpeedModel:
+    def fit(
+        self, duration: Floats, sold: Floats, x: Floats, category: Ints, product: Ints, categories: int
+    ) -> SpeedModel:
         """Fit on n listings: days on the market, 1 when sold and 0 when censored, log asking price over level.
 
         Raises
@@ -72,7 +73,9 @@ class SpeedModel:
             frailty = (self.shape_ + product_events) / (self.shape_ + hazard)
         return self
 
-    def _poisson(self, events: Floats, expected: Floats, centre: Floats, categories: int, overall: float) -> Floats:
+    def _poisson(
+        self, events: Floats, expected: Floats, centre: Floats, categories: int, overall: float
+    ) -> Floats:
         """Maximise over the fixed effects given the frailties: one Poisson regression on cells plus prior rows."""
         from statsmodels.genmod.families import Poisson
         from statsmodels.genmod.generalized_linear_model import GLM
@@ -89,11 +92,22 @@ class SpeedModel:
         design[rows, -1] = x
         prior = np.arange(width)
         design[len(live) + prior, prior] = 1.0
-        target = np.concatenate([events[live], np.full(pieces, _PRIOR_EVENTS),
-                                 np.full(categories, _CATEGORY_EVENTS), [_PRIOR_EVENTS]])
-        offset = np.concatenate([np.log(expected[live]), np.full(pieces, np.log(_PRIOR_EVENTS / overall)),
-                                 np.full(categories, np.log(_CATEGORY_EVENTS)),
-                                 [np.log(_PRIOR_EVENTS) - _PRIOR_SLOPE]])
+        target = np.concatenate(
+            [
+                events[live],
+                np.full(pieces, _PRIOR_EVENTS),
+                np.full(categories, _CATEGORY_EVENTS),
+                [_PRIOR_EVENTS],
+            ]
+        )
+        offset = np.concatenate(
+            [
+                np.log(expected[live]),
+                np.full(pieces, np.log(_PRIOR_EVENTS / overall)),
+                np.full(categories, np.log(_CATEGORY_EVENTS)),
+                [np.log(_PRIOR_EVENTS) - _PRIOR_SLOPE],
+            ]
+        )
         start = np.concatenate([np.full(pieces, np.log(overall)), np.zeros(categories), [self.slope_]])
         result: Any = GLM(target, design, family=Poisson(), offset=offset).fit(start_params=start, maxiter=25)
         beta = np.asarray(result.params)
@@ -121,8 +135,12 @@ def _frailty_shape(events: Floats, hazard: Floats) -> float:
 
     def loss(log_shape: float) -> float:
         a = np.exp(log_shape)
-        return -float(np.sum(gammaln(a + events) - gammaln(a) + a * np.log(a) - (a + events) * np.log(a + hazard)))
+        return -float(
+            np.sum(gammaln(a + events) - gammaln(a) + a * np.log(a) - (a + events) * np.log(a + hazard))
+        )
 
     # A weak preference for variance 0.5 keeps a handful of styles from claiming there is none, or only, frailty.
-    found = minimize_scalar(lambda v: loss(v) + 0.5 * (v - np.log(2.0)) ** 2, bounds=(-1.5, 4.0), method="bounded")
+    found = minimize_scalar(
+        lambda v: loss(v) + 0.5 * (v - np.log(2.0)) ** 2, bounds=(-1.5, 4.0), method="bounded"
+    )
     return float(np.exp(found.x))

@@ -10,8 +10,23 @@ import numpy as np
 
 HERE = Path(__file__).parent
 END = date(2026, 11, 20)
-COLUMNS = ("gtin style_code brand category title size condition channel asking_price sold_price shipping_charged "
-           "listed_on ended_on status note").split()
+COLUMNS = [
+    "gtin",
+    "style_code",
+    "brand",
+    "category",
+    "title",
+    "size",
+    "condition",
+    "channel",
+    "asking_price",
+    "sold_price",
+    "shipping_charged",
+    "listed_on",
+    "ended_on",
+    "status",
+    "note",
+]
 # Invented words throughout: brands, channels, product names.
 BRANDS = {
     "shoes": ["Farrowick", "Ostenby", "Quillmere", "Tarnlow", "Brackenu"],
@@ -49,14 +64,19 @@ def styles(rng: np.random.Generator) -> list[dict[str, object]]:
             sizes = SIZES.get(category, [""])
             bodies = [f"952{number * 10 + i:09d}" for i in range(len(sizes))]
             colour = rng.choice(["slate", "ochre", "moss", "chalk", "rust"])
-            found.append({
-                "category": category, "brand": brand, "sizes": sizes,
-                "gtins": [body + check_digit(body) for body in bodies],
-                "style_code": f"{brand[:2].upper()}{rng.integers(100, 999)}-{number:03d}",
-                "title": f"{brand} {rng.choice(NOUNS[category])} {colour}",
-                "level": LEVEL[category] + brand_effect[brand] + rng.normal(0, 0.28),
-                "frailty": rng.gamma(2.0, 0.5), "share": min(rng.pareto(1.3) + 0.05, 4.0),
-            })
+            found.append(
+                {
+                    "category": category,
+                    "brand": brand,
+                    "sizes": sizes,
+                    "gtins": [body + check_digit(body) for body in bodies],
+                    "style_code": f"{brand[:2].upper()}{rng.integers(100, 999)}-{number:03d}",
+                    "title": f"{brand} {rng.choice(NOUNS[category])} {colour}",
+                    "level": LEVEL[category] + brand_effect[brand] + rng.normal(0, 0.28),
+                    "frailty": rng.gamma(2.0, 0.5),
+                    "share": min(rng.pareto(1.3) + 0.05, 4.0),
+                }
+            )
             number += 1
     return found
 
@@ -79,7 +99,9 @@ def listing(rng: np.random.Generator, style: dict[str, object]) -> dict[str, str
     sells, leaves = rng.exponential(1 / hazard), rng.exponential(150.0)
     listed = END - timedelta(days=int(rng.integers(1, 300)))
     days = int(min(sells, leaves)) + 1
-    status = "open" if listed + timedelta(days=days) > END else ("sold" if sells <= leaves else "ended unsold")
+    status = (
+        "open" if listed + timedelta(days=days) > END else ("sold" if sells <= leaves else "ended unsold")
+    )
     sold = max(ask * float(np.exp(min(rng.normal(-0.05, 0.05), 0.0))), 1.0)
     ship = float(rng.choice([0.0, 4.95, 6.95], p=[0.6, 0.2, 0.2]))
     code, gtin = str(style["style_code"]), style["gtins"][at]  # type: ignore[index]
@@ -88,14 +110,21 @@ def listing(rng: np.random.Generator, style: dict[str, object]) -> dict[str, str
     if rng.random() < 0.02:
         gtin = gtin[:-1] + str((int(gtin[-1]) + 3) % 10)  # mistyped: the check digit tells
     return {
-        "gtin": "" if rng.random() < 0.25 else gtin, "style_code": "" if rng.random() < 0.03 and "lot" not in
-        title.lower() else code, "brand": str(style["brand"]), "category": str(style["category"]), "title": title,
-        "size": sizes[at], "condition": condition, "channel": str(rng.choice(["market hall", "own page"])),
+        "gtin": "" if rng.random() < 0.25 else gtin,
+        "style_code": "" if rng.random() < 0.03 and "lot" not in title.lower() else code,
+        "brand": str(style["brand"]),
+        "category": str(style["category"]),
+        "title": title,
+        "size": sizes[at],
+        "condition": condition,
+        "channel": str(rng.choice(["market hall", "own page"])),
         "asking_price": "" if rng.random() < 0.08 else f"{max(ask - ship, 1):.2f}",
-        "sold_price": f"{max(sold - ship, 1):.2f}" if status == "sold" else "", "shipping_charged": f"{ship:.2f}",
+        "sold_price": f"{max(sold - ship, 1):.2f}" if status == "sold" else "",
+        "shipping_charged": f"{ship:.2f}",
         "listed_on": "" if rng.random() < 0.05 else listed.isoformat(),
         "ended_on": "" if status == "open" else (listed + timedelta(days=days)).isoformat(),
-        "status": status, "note": note,
+        "status": status,
+        "note": note,
     }
 
 
@@ -120,20 +149,50 @@ def main() -> None:
     for i in rng.choice(len(kinds), 34, p=share / share.sum()):
         style = kinds[i]
         price = np.exp(float(style["level"])) * rng.uniform(0.15, 0.8)  # type: ignore[arg-type]
-        shelf.append({"code": str(rng.choice([style["style_code"], style["gtins"][0]])),  # type: ignore[index]
-                      "shelf_price": f"{round(price) - 0.01:.2f}", "brand": "", "category": "", "title": "",
-                      "size": "", "condition": ""})
-    odd = [("ZZ999-XYZ", "12.99", "shoes"), ("2001234567893", "9.99", "shoes"), ("9520000000008", "9.99", "toys"),
-           (kinds[3]["style_code"], "", "shoes"), (kinds[4]["style_code"], "12,5o", ""), ("", "8.00", "games")]
+        shelf.append(
+            {
+                "code": str(rng.choice([style["style_code"], style["gtins"][0]])),  # type: ignore[index]
+                "shelf_price": f"{round(price) - 0.01:.2f}",
+                "brand": "",
+                "category": "",
+                "title": "",
+                "size": "",
+                "condition": "",
+            }
+        )
+    odd = [
+        ("ZZ999-XYZ", "12.99", "shoes"),
+        ("2001234567893", "9.99", "shoes"),
+        ("9520000000008", "9.99", "toys"),
+        (kinds[3]["style_code"], "", "shoes"),
+        (kinds[4]["style_code"], "12,5o", ""),
+        ("", "8.00", "games"),
+    ]
     for code, price, category in odd:
-        shelf.append({"code": str(code), "shelf_price": price, "brand": "", "category": category, "title": "",
-                      "size": "", "condition": ""})
+        shelf.append(
+            {
+                "code": str(code),
+                "shelf_price": price,
+                "brand": "",
+                "category": category,
+                "title": "",
+                "size": "",
+                "condition": "",
+            }
+        )
     write("shelf_list.csv", ["code", "shelf_price", "brand", "category", "title", "size", "condition"], shelf)
-    write("broken_on_purpose.csv", COLUMNS, [
-        {**rows[0], "sold_price": "12,5o", "status": "sold"}, {**rows[1], "listed_on": "2026-02-30"},
-        {**rows[2], "gtin": "", "style_code": "", "title": ""}, {**rows[3], "sold_price": "-4.00", "status": "sold"},
-        {**rows[4], "title": "<b>bold</b> & a quote \""}, {**rows[5], "status": "perhaps"},
-    ])
+    write(
+        "broken_on_purpose.csv",
+        COLUMNS,
+        [
+            {**rows[0], "sold_price": "12,5o", "status": "sold"},
+            {**rows[1], "listed_on": "2026-02-30"},
+            {**rows[2], "gtin": "", "style_code": "", "title": ""},
+            {**rows[3], "sold_price": "-4.00", "status": "sold"},
+            {**rows[4], "title": '<b>bold</b> & a quote "'},
+            {**rows[5], "status": "perhaps"},
+        ],
+    )
     barcodes(kinds)
 
 

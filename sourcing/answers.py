@@ -26,7 +26,9 @@ COLUMNS: tuple[AnswerColumn, ...] = (
     AnswerColumn("sale_price_10", "money", "next comparable sale, 10 % point"),
     AnswerColumn("sale_price_50", "money", "next comparable sale, median"),
     AnswerColumn("sale_price_90", "money", "next comparable sale, 90 % point"),
-    AnswerColumn("days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"),
+    AnswerColumn(
+        "days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"
+    ),
     AnswerColumn("days_to_sell_80", "days", "four in five sell within, or 'not reached'; empty: not known"),
     AnswerColumn("sold_within_14", "share", "chance sold within 14 days at that asking price"),
     AnswerColumn("sold_within_30", "share", "chance sold within 30 days at that asking price"),
@@ -48,16 +50,26 @@ def row(verdict: Verdict) -> dict[str, str]:
     """Return one answer row as text; empty where there is no answer."""
     sale, known = verdict.sale_price, bool(verdict.sold_within)
     values: dict[str, Decimal | float | int | str | None] = {
-        "item": verdict.item.label, "decision": verdict.decision, "binding_rule": verdict.binding_rule,
-        "most_worth_paying": verdict.most_worth_paying, "asking_price": verdict.asking_price,
-        "sale_price_10": sale and sale.low, "sale_price_50": sale and sale.mid, "sale_price_90": sale and sale.high,
-        "days_to_sell_50": _days(verdict.days_50, known), "days_to_sell_80": _days(verdict.days_80, known),
+        "item": verdict.item.label,
+        "decision": verdict.decision,
+        "binding_rule": verdict.binding_rule,
+        "most_worth_paying": verdict.most_worth_paying,
+        "asking_price": verdict.asking_price,
+        "sale_price_10": sale and sale.low,
+        "sale_price_50": sale and sale.mid,
+        "sale_price_90": sale and sale.high,
+        "days_to_sell_50": _days(verdict.days_50, known),
+        "days_to_sell_80": _days(verdict.days_80, known),
         **{f"sold_within_{day}": _share(verdict.sold_within.get(day)) for day in (14, 30, 60, 90)},
-        "expected_proceeds": verdict.expected_proceeds, "profit_before_labour": verdict.profit_before_labour,
-        "profit_after_labour": verdict.profit_after_labour, "chance_of_loss": _share(verdict.chance_of_loss),
-        "comps_sold": verdict.comps_sold, "comps_unsold": verdict.comps_unsold,
+        "expected_proceeds": verdict.expected_proceeds,
+        "profit_before_labour": verdict.profit_before_labour,
+        "profit_after_labour": verdict.profit_after_labour,
+        "chance_of_loss": _share(verdict.chance_of_loss),
+        "comps_sold": verdict.comps_sold,
+        "comps_unsold": verdict.comps_unsold,
         "comps_set_aside": verdict.comps_set_aside,
-        "newest_comp": verdict.newest_comp.isoformat() if verdict.newest_comp else "", "match": verdict.match,
+        "newest_comp": verdict.newest_comp.isoformat() if verdict.newest_comp else "",
+        "match": verdict.match,
     }
     return {name: "" if value is None else str(value) for name, value in values.items()}
 

@@ -62,7 +62,9 @@ def check_list(store: Store, queries: Sequence[Query], settings: Settings | None
     return [answers[at] for at in range(len(queries))]
 
 
-def recheck(store: Store, settings: Settings, limit: int = 20) -> list[tuple[history.PastCheck, str, str, Any]]:
+def recheck(
+    store: Store, settings: Settings, limit: int = 20
+) -> list[tuple[history.PastCheck, str, str, Any]]:
     """Ask the last checks again under other settings: (check, decision now, decision then, most worth paying then)."""
     changed = []
     for past in history.recent(store, limit):
@@ -74,13 +76,22 @@ def recheck(store: Store, settings: Settings, limit: int = 20) -> list[tuple[his
     return changed
 
 
-def _verdict(query: Query, item: Item, rows: list[tuple[Any, ...]], forecast: Forecast | None, fit: Fit | None,
-             settings: Settings) -> Verdict:
+def _verdict(
+    query: Query,
+    item: Item,
+    rows: list[tuple[Any, ...]],
+    forecast: Forecast | None,
+    fit: Fit | None,
+    settings: Settings,
+) -> Verdict:
     deal = settings.for_category(item.category)
     blank = _nothing(query, item, settings)
     if forecast is None or fit is None:
-        return replace(blank, reason="Too little to go on: there are no sold comps yet.",
-                       would_settle="Load a file of past sales on the Comps page.")
+        return replace(
+            blank,
+            reason="Too little to go on: there are no sold comps yet.",
+            would_settle="Load a file of past sales on the Comps page.",
+        )
     rules, terms, shelf = deal.rules, deal.terms, query.shelf_price
     comps = _comps(item, rows, forecast)
     used = [comp for comp in comps if not comp.set_aside and comp.weight > 0]
@@ -88,12 +99,20 @@ def _verdict(query: Query, item: Item, rows: list[tuple[Any, ...]], forecast: Fo
     days = [day for comp in used if (day := comp.ended_on or comp.listed_on) is not None]
     newest = max(days) if days else None
     match = _match(item, sold)
-    at_level = [float(np.exp(forecast.mean + z * forecast.spread)) for z in (-1.2815515655, 0.0, 1.2815515655)]
+    at_level = [
+        float(np.exp(forecast.mean + z * forecast.spread)) for z in (-1.2815515655, 0.0, 1.2815515655)
+    ]
     filled = replace(
-        blank, sale_price=Spread(*(_cents(value) for value in at_level)), comps=tuple(comps),
-        comps_sold=len(sold), comps_unsold=len(used) - len(sold),
-        comps_set_aside=sum(bool(comp.set_aside) for comp in comps), newest_comp=newest, match=match,
-        rests_on=_rests_on(sold, used, newest, match), fit_made_at=fit.made_at,
+        blank,
+        sale_price=Spread(*(_cents(value) for value in at_level)),
+        comps=tuple(comps),
+        comps_sold=len(sold),
+        comps_unsold=len(used) - len(sold),
+        comps_set_aside=sum(bool(comp.set_aside) for comp in comps),
+        newest_comp=newest,
+        match=match,
+        rests_on=_rests_on(sold, used, newest, match),
+        fit_made_at=fit.made_at,
     )
     if rules.least_comps is not None and forecast.evidence < float(rules.least_comps):
         return replace(
@@ -111,21 +130,36 @@ def _verdict(query: Query, item: Item, rows: list[tuple[Any, ...]], forecast: Fo
     decision, binding, most = decide(found, shelf)
     ask, labour = _cents(float(forecast.asks[forecast.chosen])), terms.labour()
     filled = replace(
-        filled, decision=decision, binding_rule=binding, most_worth_paying=most, limits=found, asking_price=ask,
-        expected_proceeds=_cents(mean_net), proceeds=Spread(*(_cents(float(v)) for v in forecast.net_quantiles)),
-        speed_basis=forecast.speed_basis or f"your own assumption of {terms.assumed_days} days: no listing dates",
-        choices=_choices(forecast), receipt=terms.receipt(ask, shelf),
+        filled,
+        decision=decision,
+        binding_rule=binding,
+        most_worth_paying=most,
+        limits=found,
+        asking_price=ask,
+        expected_proceeds=_cents(mean_net),
+        proceeds=Spread(*(_cents(float(v)) for v in forecast.net_quantiles)),
+        speed_basis=forecast.speed_basis
+        or f"your own assumption of {terms.assumed_days} days: no listing dates",
+        choices=_choices(forecast),
+        receipt=terms.receipt(ask, shelf),
         reason=_reason(decision, binding, most, shelf, {limit.rule: limit.meaning for limit in found}),
     )
     if known_speed:
         filled = replace(
-            filled, days_50=forecast.days_for(0.5), days_80=forecast.days_for(0.8),
+            filled,
+            days_50=forecast.days_for(0.5),
+            days_80=forecast.days_for(0.8),
             sold_within={day: round(forecast.sold_by(day), 4) for day in (14, 30, 60, 90)},
-            sold_curve=tuple((int(day), round(float(share), 4)) for day, share in
-                             zip(DAYS, forecast.sold_share, strict=True) if day <= 180),
+            sold_curve=tuple(
+                (int(day), round(float(share), 4))
+                for day, share in zip(DAYS, forecast.sold_share, strict=True)
+                if day <= 180
+            ),
         )
     else:
-        filled = replace(filled, warnings=("The comps carry no listing dates, so the time to sell is not known.",))
+        filled = replace(
+            filled, warnings=("The comps carry no listing dates, so the time to sell is not known.",)
+        )
     if shelf is None:
         return filled
     landed = terms.landed(shelf, query.discount)
@@ -134,8 +168,12 @@ def _verdict(query: Query, item: Item, rows: list[tuple[Any, ...]], forecast: Fo
     spread = [_cents(float(value) - hold - float(labour)) for value in forecast.net_quantiles]
     hours = float(terms.prep_minutes) / 60.0
     return replace(
-        filled, shelf_price=shelf, landed_cost=landed, profit_before_labour=_cents(before),
-        profit_after_labour=_cents(before - float(labour)), profit=Spread(*spread),
+        filled,
+        shelf_price=shelf,
+        landed_cost=landed,
+        profit_before_labour=_cents(before),
+        profit_after_labour=_cents(before - float(labour)),
+        profit=Spread(*spread),
         profit_per_hour=_cents(before / hours) if hours > 0 else None,
         chance_of_loss=round(forecast.chance_of_loss(hold + float(labour)), 4),
         break_even_sale=terms.break_even_sale(landed),
@@ -144,12 +182,35 @@ def _verdict(query: Query, item: Item, rows: list[tuple[Any, ...]], forecast: Fo
 
 def _nothing(query: Query, item: Item, settings: Settings) -> Verdict:
     return Verdict(
-        query=query, item=item, currency=settings.currency, decision="too little to go on", reason="",
-        binding_rule="", most_worth_paying=None, shelf_price=query.shelf_price, landed_cost=None, asking_price=None,
-        sale_price=None, speed_basis="", days_50=None, days_80=None, sold_within={}, expected_proceeds=None,
-        proceeds=None, profit_before_labour=None, profit_after_labour=None, profit=None, profit_per_hour=None,
-        chance_of_loss=None, comps_sold=0, comps_unsold=0, comps_set_aside=0, newest_comp=None, match="no comps",
-        rests_on="There are no comps of this item.", cautions=CAUTIONS,
+        query=query,
+        item=item,
+        currency=settings.currency,
+        decision="too little to go on",
+        reason="",
+        binding_rule="",
+        most_worth_paying=None,
+        shelf_price=query.shelf_price,
+        landed_cost=None,
+        asking_price=None,
+        sale_price=None,
+        speed_basis="",
+        days_50=None,
+        days_80=None,
+        sold_within={},
+        expected_proceeds=None,
+        proceeds=None,
+        profit_before_labour=None,
+        profit_after_labour=None,
+        profit=None,
+        profit_per_hour=None,
+        chance_of_loss=None,
+        comps_sold=0,
+        comps_unsold=0,
+        comps_set_aside=0,
+        newest_comp=None,
+        match="no comps",
+        rests_on="There are no comps of this item.",
+        cautions=CAUTIONS,
     )
 
 
@@ -166,13 +227,24 @@ def _comps(item: Item, rows: list[tuple[Any, ...]], forecast: Forecast) -> list[
             at += 1
         listed, ended = _day(row[5]), _day(row[6])
         stop = row[7] if row[0] == 0 else row[6]
-        comps.append(Comp(
-            status=_STATUS[row[0]], paid=_minor((row[3] or 0) + (row[4] or 0)) if row[0] == 1 and row[3] else None,
-            asking_price=_minor(row[2]) if row[2] is not None else None, listed_on=listed, ended_on=ended,
-            days=stop - row[5] if stop is not None and row[5] is not None else None, size=row[8], condition=row[9],
-            channel=row[10], title=row[11], match=_closeness(item, row), weight=round(weight, 4), set_aside=aside,
-        ))
-    return sorted(comps, key=lambda comp: (comp.ended_on or comp.listed_on or _EPOCH), reverse=True)
+        comps.append(
+            Comp(
+                status=_STATUS[row[0]],
+                paid=_minor((row[3] or 0) + (row[4] or 0)) if row[0] == 1 and row[3] else None,
+                asking_price=_minor(row[2]) if row[2] is not None else None,
+                listed_on=listed,
+                ended_on=ended,
+                days=stop - row[5] if stop is not None and row[5] is not None else None,
+                size=row[8],
+                condition=row[9],
+                channel=row[10],
+                title=row[11],
+                match=_closeness(item, row),
+                weight=round(weight, 4),
+                set_aside=aside,
+            )
+        )
+    return sorted(comps, key=lambda comp: comp.ended_on or comp.listed_on or _EPOCH, reverse=True)
 
 
 def _closeness(item: Item, row: tuple[Any, ...]) -> str:
@@ -199,7 +271,9 @@ def _rests_on(sold: list[Comp], used: list[Comp], newest: date | None, match: st
     return f"{len(sold)} sold and {len(used) - len(sold)} unsold comps{when}; {match}."
 
 
-def _reason(decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]) -> str:
+def _reason(
+    decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]
+) -> str:
     if most is None:
         return "No rule limits the price."
     why = meaning.get(binding, "").rstrip(".")
@@ -215,8 +289,13 @@ def _choices(forecast: Forecast) -> tuple[AskChoice, ...]:
     """Show a few asking prices around the chosen one."""
     low = int(np.clip(forecast.chosen - 2, 0, len(forecast.asks) - 5))
     return tuple(
-        AskChoice(_cents(float(forecast.asks[k])), round(float(forecast.by_target[k]), 4), forecast.days_half[k],
-                  _cents(float(forecast.mean_net[k])), k == forecast.chosen)
+        AskChoice(
+            _cents(float(forecast.asks[k])),
+            round(float(forecast.by_target[k]), 4),
+            forecast.days_half[k],
+            _cents(float(forecast.mean_net[k])),
+            k == forecast.chosen,
+        )
         for k in range(low, low + 5)
     )
 

@@ -16,12 +16,12 @@ from stdnum import ean, isbn
 
 from sourcing.errors import BadInput
 
-Kind = Literal[
-    "product", "store tag", "coupon", "refund", "demo", "not a product", "unknown", "style code"
-]
+Kind = Literal["product", "store tag", "coupon", "refund", "demo", "not a product", "unknown", "style code"]
 LONGEST = 80
-_DASHES = dict.fromkeys([0x2010, 0x2011, 0x2012, 0x2013, 0x2014, 0x2015, 0x2212, 0x00AD, 0x200B, 0x200C, 0x200D,
-                         0x2060, 0xFEFF], "")
+_DASHES = dict.fromkeys(
+    [0x2010, 0x2011, 0x2012, 0x2013, 0x2014, 0x2015, 0x2212, 0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF],
+    "",
+)
 _NOTES: dict[str, str] = {
     "store tag": "This is an in-store tag: it identifies nothing outside that store. Type the maker's style code.",
     "coupon": "This is a coupon, not a product.",
@@ -71,8 +71,11 @@ def expand_upce(digits: str) -> str:
         body = f"0{d[:5]}0000{last}"
     full = body + check_digit(body)
     if len(digits) == 8 and full[-1] != digits[-1]:
-        raise BadInput(f"“{digits}” has a wrong check digit: as a UPC-E it would end in {full[-1]}.",
-                       next_step="Type the digits again.", field="code")
+        raise BadInput(
+            f"“{digits}” has a wrong check digit: as a UPC-E it would end in {full[-1]}.",
+            next_step="Type the digits again.",
+            field="code",
+        )
     return full
 
 
@@ -94,7 +97,12 @@ def _cores(upca: str) -> list[str]:
     if not re.fullmatch(r"0[0-9]{11}", upca):
         return []
     maker, item = upca[1:6], upca[6:11]
-    return [maker[:2] + item[2:] + maker[2], maker[:3] + item[3:] + "3", maker[:4] + item[4] + "4", maker + item[4]]
+    return [
+        maker[:2] + item[2:] + maker[2],
+        maker[:3] + item[3:] + "3",
+        maker[:4] + item[4] + "4",
+        maker + item[4],
+    ]
 
 
 def isbn10_to_13(text: str) -> str:
@@ -102,7 +110,9 @@ def isbn10_to_13(text: str) -> str:
     try:
         return str(isbn.to_isbn13(isbn.validate(text)))
     except Exception as error:  # stdnum has one class per defect; the user needs one sentence
-        raise BadInput(f"“{text}” is no ISBN.", "Ten characters with a right check digit.", field="code") from error
+        raise BadInput(
+            f"“{text}” is no ISBN.", "Ten characters with a right check digit.", field="code"
+        ) from error
 
 
 def isbn13_to_10(text: str) -> str:
@@ -137,8 +147,12 @@ def gtin_key(text: str) -> str:
     """
     code = parse_code(text)
     if not code.gtin:
-        raise BadInput(f"“{text[:40]}” is no barcode number.", "8, 12, 13 or 14 digits.",
-                       "Type the digits under the bars.", field="code")
+        raise BadInput(
+            f"“{text[:40]}” is no barcode number.",
+            "8, 12, 13 or 14 digits.",
+            "Type the digits under the bars.",
+            field="code",
+        )
     return code.gtin
 
 
@@ -161,11 +175,17 @@ def parse_code(text: str, *, symbology: str | None = None, as_style: bool = Fals
     """
     typed = text.strip()
     if len(typed) > LONGEST:
-        raise BadInput(f"The code has {len(typed)} characters.", f"Up to {LONGEST}.", "Type it anew.", field="code")
+        raise BadInput(
+            f"The code has {len(typed)} characters.", f"Up to {LONGEST}.", "Type it anew.", field="code"
+        )
     key = style_key(typed)
     if not key:
-        raise BadInput(f"“{typed}” holds no letter or digit.", "A barcode number or a style code.",
-                       "Type the digits under the bars, or the style code.", field="code")
+        raise BadInput(
+            f"“{typed}” holds no letter or digit.",
+            "A barcode number or a style code.",
+            "Type the digits under the bars, or the style code.",
+            field="code",
+        )
     if not as_style and "½" not in typed:
         compact = key
         if re.fullmatch(r"[0-9]{9}X", compact) and isbn.is_valid(compact):
@@ -184,7 +204,8 @@ def _number(typed: str, digits: str, symbology: str | None) -> Code:
         raise BadInput(
             f"“{typed}” has a wrong check digit: {digits[:-1]} would end in {check_digit(digits[:-1])}.",
             "All digits under the bars, the small ones at both ends too.",
-            "Type or scan it again.", field="code",
+            "Type or scan it again.",
+            field="code",
         )
     return _classified(typed, digits.zfill(14))
 
@@ -202,8 +223,12 @@ def _eight(typed: str, digits: str, symbology: str | None) -> Code:
         note = f"Eight digits can be two numbers: taken as {long} (UPC-E); as an EAN-8 it would be {short}."
         return Code(typed, found.kind, long, "", note, (short,))
     if not short and not long:
-        raise BadInput(f"“{typed}” has a wrong check digit: {digits[:-1]} would end in {check_digit(digits[:-1])}.",
-                       "All eight digits under the bars.", "Type or scan it again.", field="code")
+        raise BadInput(
+            f"“{typed}” has a wrong check digit: {digits[:-1]} would end in {check_digit(digits[:-1])}.",
+            "All eight digits under the bars.",
+            "Type or scan it again.",
+            field="code",
+        )
     return _classified(typed, long or short)
 
 
@@ -240,4 +265,6 @@ def closest(key: str, known: Sequence[str], limit: int = 5) -> list[str]:
     """Return the known codes most like ``key``, best first; nothing that is hardly alike."""
     from rapidfuzz import fuzz, process
 
-    return [match for match, _, _ in process.extract(key, known, scorer=fuzz.ratio, limit=limit, score_cutoff=70)]
+    return [
+        match for match, _, _ in process.extract(key, known, scorer=fuzz.ratio, limit=limit, score_cutoff=70)
+    ]

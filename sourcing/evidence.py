@@ -12,7 +12,9 @@ from sourcing.codes import closest, parse_code, style_key
 from sourcing.comps import lookup
 from sourcing.storage import Store
 
-_SUSPECT = re.compile(r"\b(lot|bundle|set) of\b|\b(lot|bundle|job lot|damaged|for parts|broken|faulty|spares)\b", re.I)
+_SUSPECT = re.compile(
+    r"\b(lot|bundle|set) of\b|\b(lot|bundle|job lot|damaged|for parts|broken|faulty|spares)\b", re.I
+)
 
 
 @dataclass(frozen=True)
@@ -56,11 +58,22 @@ def gather(store: Store, queries: Sequence[Query], *, suggest: bool = True) -> E
         brand = query.brand or (product.brand if product else "")
         style = product.style_code if product else key[1]
         label = title or " ".join(part for part in (brand, style) if part) or query.code or query.category
-        items.append(Item(
-            label=label, known=product is not None, root=root, gtin=key[0], style_code=style, brand=brand,
-            category=query.category or (product.category if product else ""), title=title, size=query.size,
-            condition=query.condition, code_note=code.note if code is not None else "", suggestions=hints,
-        ))
+        items.append(
+            Item(
+                label=label,
+                known=product is not None,
+                root=root,
+                gtin=key[0],
+                style_code=style,
+                brand=brand,
+                category=query.category or (product.category if product else ""),
+                title=title,
+                size=query.size,
+                condition=query.condition,
+                code_note=code.note if code is not None else "",
+                suggestions=hints,
+            )
+        )
     rows = tuple(by_root.get(root, []) if root is not None else [] for root in roots)
     return Evidence(tuple(items), rows)
 

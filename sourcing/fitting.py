@@ -123,5 +123,12 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
     cells = {name: (float(mean), float(var)) for name, (mean, var) in plain.pop("cells").items()}
     grand = tuple(plain.pop("grand"))
     factors = tuple(plain.pop("factors"))
-    return Fit(id=fit_id, made_at=datetime.fromisoformat(made_at), categories=categories, cells=cells,
-               grand=(grand[0], grand[1]), factors=factors, **plain)
+    return Fit(
+        id=fit_id,
+        made_at=datetime.fromisoformat(made_at),
+        categories=categories,
+        cells=cells,
+        grand=(grand[0], grand[1]),
+        factors=factors,
+        **plain,
+    )

@@ -63,30 +63,50 @@ class Forecast:
         """Chance that net proceeds fall short of all that was ``spent``, labour included."""
         total = self.costs.total_for(np.array([[spent]]))
         one = np.array([self.mean]), np.array([self.var])
-        chance = share_below(total, np.array([self.chosen]), _row(self.outcome, self.index), *one, self.plan,
-                             self.haggle)
+        chance = share_below(
+            total, np.array([self.chosen]), _row(self.outcome, self.index), *one, self.plan, self.haggle
+        )
         return float(np.clip(chance[0, 0], 0.0, 1.0))
 
 
-def forecast_group(fit: Fit, category: str, items: list[Item], rows: list[list[tuple[Any, ...]]], terms: Terms,
-                   rules: Rules) -> list[Forecast]:
+def forecast_group(
+    fit: Fit, category: str, items: list[Item], rows: list[list[tuple[Any, ...]]], terms: Terms, rules: Rules
+) -> list[Forecast]:
     """Forecast items of one category in one vectorised pass."""
     kin = fit.categories.get(category) or _pooled(fit)
     prior = np.array([_prior(fit, category, kin, item) for item in items])
-    owner, z, noise, same, suspect, words = _observations(fit, kin, items, rows)
-    level = item_levels(prior[:, 0], prior[:, 1], np.full(len(items), kin.tau_variant2), owner, z, noise, same,
-                        suspect)
+    owner, z, noise, same, variant, suspect, words = _observations(fit, kin, items, rows)
+    level = item_levels(
+        prior[:, 0],
+        prior[:, 1],
+        np.full(len(items), kin.tau_variant2),
+        owner,
+        z,
+        noise,
+        same,
+        variant,
+        suspect,
+    )
     rate = np.array(kin.rate if kin.rate is not None else [1.0 / terms.assumed_days] * len(CUTS))
     a, b = _frailty(fit, kin, items, rows, level, rate)
-    plan = Plan(tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day,
-                float(terms.plan.salvage))
+    plan = Plan(
+        tuple((day, float(cut)) for day, cut in terms.plan.cuts),
+        terms.plan.give_up_day,
+        float(terms.plan.salvage),
+    )
     costs = costs_of(terms)
-    result = outcomes(level.mean, level.var, rate, fit.slope, a, b, plan, costs, kin.haggle, rules.target_days)
+    result = outcomes(
+        level.mean, level.var, rate, fit.slope, a, b, plan, costs, kin.haggle, rules.target_days
+    )
     chosen = _choose(result, terms, rules)
-    shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
+    shares = np.append(
+        QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5
+    )
     quantiles = net_quantiles(chosen, result, level.mean, level.var, plan, costs, kin.haggle, shares)
     each = np.arange(len(items))
-    alive = survive(level.mean, level.var, result.ask[each, chosen][:, None], cumulative(rate, DAYS), fit.slope, a, b)
+    alive = survive(
+        level.mean, level.var, result.ask[each, chosen][:, None], cumulative(rate, DAYS), fit.slope, a, b
+    )
     halves = _halves(result)
     is_sale = np.array([row[0] == 1 for few in rows for row in few if _price(row) is not None], dtype=bool)
     sold = np.bincount(owner[(level.weight > 0) & is_sale], minlength=len(items))
@@ -95,16 +115,37 @@ def forecast_group(fit: Fit, category: str, items: list[Item], rows: list[list[t
         mine = slice(*np.searchsorted(owner, [i, i + 1]))
         reasons = tuple(
             _reason(word, bool(aside), float(distance))
-            for word, aside, distance in zip(words[mine], level.aside[mine], level.distance[mine], strict=True)
+            for word, aside, distance in zip(
+                words[mine], level.aside[mine], level.distance[mine], strict=True
+            )
         )
         factor = fit.factors[int(np.searchsorted(np.array(BUCKETS), sold[i]))]
-        answers.append(Forecast(
-            float(level.mean[i]), float(level.var[i]), factor * float(np.sqrt(level.var[i] + kin.sigma2)),
-            kin.sigma2 / float(level.var[i]), level.weight[mine], reasons, result.ask[i], int(chosen[i]),
-            result.mean_net[i], result.by_target[i], halves[i], float(result.mean_days[i, chosen[i]]),
-            quantiles[i, :3], float(quantiles[i, 3]), kin.speed_basis if kin.rate is not None else "",
-            1.0 - alive[i, 0], kin.horizon, result, int(i), plan, costs, kin.haggle,
-        ))
+        answers.append(
+            Forecast(
+                float(level.mean[i]),
+                float(level.var[i]),
+                factor * float(np.sqrt(level.var[i] + kin.sigma2)),
+                kin.sigma2 / float(level.var[i]),
+                level.weight[mine],
+                reasons,
+                result.ask[i],
+                int(chosen[i]),
+                result.mean_net[i],
+                result.by_target[i],
+                halves[i],
+                float(result.mean_days[i, chosen[i]]),
+                quantiles[i, :3],
+                float(quantiles[i, 3]),
+                kin.speed_basis if kin.rate is not None else "",
+                1.0 - alive[i, 0],
+                kin.horizon,
+                result,
+                int(i),
+                plan,
+                costs,
+                kin.haggle,
+            )
+        )
     return answers
 
 
@@ -146,10 +187,22 @@ def _pooled(fit: Fit) -> CategoryFit:
 
     rates = [kind.rate for kind in kinds if kind.rate is not None]
     return CategoryFit(
-        fit.grand[0], fit.grand[1], mean("sigma2"), mean("tau_variant2"), mean("tau_style2"), mean("tau_brand2"), 0.0,
-        kinds[0].base_condition, {}, kinds[0].haggle, kinds[0].ask,
-        tuple(float(v) for v in np.mean(rates, axis=0)) if rates else None, min(kind.horizon for kind in kinds),
-        0, 0, "all categories together",
+        fit.grand[0],
+        fit.grand[1],
+        mean("sigma2"),
+        mean("tau_variant2"),
+        mean("tau_style2"),
+        mean("tau_brand2"),
+        0.0,
+        kinds[0].base_condition,
+        {},
+        kinds[0].haggle,
+        kinds[0].ask,
+        tuple(float(v) for v in np.mean(rates, axis=0)) if rates else None,
+        min(kind.horizon for kind in kinds),
+        0,
+        0,
+        "all categories together",
     )
 
 
@@ -167,7 +220,8 @@ def _age(fit: Fit, row: tuple[Any, ...]) -> float:
 
 def _observations(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list[tuple[Any, ...]]]) -> Any:
     """Bring every usable row to today, to the item's condition, and to the footing of a sale."""
-    owner, z, noise, same, suspect, words = [], [], [], [], [], []
+    owner, z, noise, same, variant, suspect, words = [], [], [], [], [], [], []
+    groups: dict[tuple[int, str], int] = {}
     for i, (item, few) in enumerate(zip(items, rows, strict=True)):
         wanted = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
         size = fold(item.size)
@@ -186,14 +240,28 @@ def _observations(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list
             z.append(moved)
             noise.append(variance)
             same.append(bool(size) and fold(row[8]) == size)
+            variant.append(groups.setdefault((i, fold(row[8])), len(groups)))
             suspect.append(bool(word))
             words.append(word)
-    return (np.array(owner, dtype=np.int64), np.array(z), np.array(noise), np.array(same, dtype=bool),
-            np.array(suspect, dtype=bool), words)
+    return (
+        np.array(owner, dtype=np.int64),
+        np.array(z),
+        np.array(noise),
+        np.array(same, dtype=bool),
+        np.array(variant, dtype=np.int64),
+        np.array(suspect, dtype=bool),
+        words,
+    )
 
 
-def _frailty(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list[tuple[Any, ...]]], level: Level,
-             rate: Floats) -> tuple[Floats, Floats]:
+def _frailty(
+    fit: Fit,
+    kin: CategoryFit,
+    items: list[Item],
+    rows: list[list[tuple[Any, ...]]],
+    level: Level,
+    rate: Floats,
+) -> tuple[Floats, Floats]:
     """Update each style's frailty by its own listings: gamma(shape + events, shape + cumulative hazard)."""
     a, b = np.full(len(items), fit.shape), np.full(len(items), fit.shape)
     if kin.rate is None:
@@ -205,7 +273,8 @@ def _frailty(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list[tupl
             if row[5] is None or stop is None:
                 continue
             gap = kin.conditions.get(fold(row[9]), 0.0) - kin.conditions.get(
-                fold(items[i].condition or kin.base_condition), 0.0)
+                fold(items[i].condition or kin.base_condition), 0.0
+            )
             owner.append(i)
             days.append(max(stop - row[5], 0.5))
             asked.append(np.log((row[2] + (row[4] or 0)) / 100) - gap if row[2] else np.nan)
@@ -221,8 +290,10 @@ def _frailty(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list[tupl
 def _halves(result: Outcome) -> list[tuple[int | None, ...]]:
     """Days until half is sold under the plan, for every item and asking price; None: not reached."""
     sold, edges = result.sold_by_edge, result.edges
-    return [tuple(round(float(np.interp(0.5, one, edges))) if one[-1] >= 0.5 else None for one in item)
-            for item in sold]
+    return [
+        tuple(round(float(np.interp(0.5, one, edges))) if one[-1] >= 0.5 else None for one in item)
+        for item in sold
+    ]
 
 
 def _reason(word: str, aside: bool, distance: float) -> str:
@@ -236,5 +307,11 @@ def _reason(word: str, aside: bool, distance: float) -> str:
 
 def _row(outcome: Outcome, index: int) -> Outcome:
     one = slice(index, index + 1)
-    return Outcome(outcome.ask[one], outcome.mean_net[one], outcome.mean_days[one], outcome.by_target[one],
-                   outcome.sold_by_edge[one], outcome.edges)
+    return Outcome(
+        outcome.ask[one],
+        outcome.mean_net[one],
+        outcome.mean_days[one],
+        outcome.by_target[one],
+        outcome.sold_by_edge[one],
+        outcome.edges,
+    )

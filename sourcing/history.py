@@ -58,8 +58,16 @@ def recent(store: Store, limit: int = 50) -> list[PastCheck]:
     """Return the last checks, newest first."""
     rows = store.read(f"SELECT {_COLUMNS} FROM checked ORDER BY id DESC LIMIT ?", (limit,))  # noqa: S608
     return [
-        PastCheck(row[0], datetime.fromisoformat(row[1]), row[2], row[3], _money(row[4]), row[5], _money(row[6]),
-                  _query(row[7]))
+        PastCheck(
+            row[0],
+            datetime.fromisoformat(row[1]),
+            row[2],
+            row[3],
+            _money(row[4]),
+            row[5],
+            _money(row[6]),
+            _query(row[7]),
+        )
         for row in rows
     ]
 
@@ -74,7 +82,9 @@ def get(store: Store, check_id: int) -> tuple[Query, dict[str, Any]]:
     """
     rows = store.read("SELECT query, answer FROM checked WHERE id = ?", (check_id,))
     if not rows:
-        raise NotFound(f"There is no check number {check_id}.", next_step="Open it from the list of past checks.")
+        raise NotFound(
+            f"There is no check number {check_id}.", next_step="Open it from the list of past checks."
+        )
     return _query(rows[0][0]), json.loads(rows[0][1])
 
 

@@ -22,7 +22,9 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     """
     if not any(row[3] == 1 for row in rows):
         return None
-    root, brand, category, status, ask, sold, ship, listed, ended, seen, size, condition = zip(*rows, strict=True)
+    root, brand, category, status, ask, sold, ship, listed, ended, seen, size, condition = zip(
+        *rows, strict=True
+    )
     names = sorted({fold(name) for name in category})
     cat = np.array([names.index(fold(name)) for name in category])
     cell_keys, cell = _index([f"{fold(c)}\t{fold(b)}" for c, b in zip(category, brand, strict=True)])
@@ -41,8 +43,18 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     shape = _shape(cat, cell, product, variant, len(cell_keys))
 
     def priced(mask: Any) -> PriceRows:
-        return PriceRows(np.log((paid + shipping)[mask]), cat[mask], cell[mask], product[mask], variant[mask],
-                         cond[mask], (as_of - when)[mask], *shape, len(conditions), len(names))
+        return PriceRows(
+            np.log((paid + shipping)[mask]),
+            cat[mask],
+            cell[mask],
+            product[mask],
+            variant[mask],
+            cond[mask],
+            (as_of - when)[mask],
+            *shape,
+            len(conditions),
+            len(names),
+        )
 
     tell(0.2, "Fitting prices")
     model = PriceModel().fit(priced(is_sold))
@@ -52,31 +64,48 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     age = np.nan_to_num((as_of - when) / 365.25)
     level = model.level_[variant] + model.condition_[cat, cond] - model.drift_[cat] * age
     gap = np.log(np.where(asked + shipping > 0, asked + shipping, np.nan)) - level
-    haggle = np.log(np.where(is_sold, paid + shipping, np.nan)) - np.log(np.where(asked > 0, asked + shipping, np.nan))
-    speed = _speed(state, listed_on, ended_on, seen_on, gap, haggle, cat, product, len(names), model.sigma2_, is_sold)
+    haggle = np.log(np.where(is_sold, paid + shipping, np.nan)) - np.log(
+        np.where(asked > 0, asked + shipping, np.nan)
+    )
+    speed = _speed(
+        state, listed_on, ended_on, seen_on, gap, haggle, cat, product, len(names), model.sigma2_, is_sold
+    )
     categories = {}
     for index, name in enumerate(names):
         here = cat == index
         categories[name] = {
-            "mu": float(model.mu_[index]), "mu_var": float(model.mu_var_[index]),
-            "sigma2": float(model.sigma2_[index]), "tau_variant2": float(model.tau_variant2_[index]),
-            "tau_style2": float(model.tau_style2_[index]), "tau_brand2": float(model.tau_brand2_[index]),
+            "mu": float(model.mu_[index]),
+            "mu_var": float(model.mu_var_[index]),
+            "sigma2": float(model.sigma2_[index]),
+            "tau_variant2": float(model.tau_variant2_[index]),
+            "tau_style2": float(model.tau_style2_[index]),
+            "tau_brand2": float(model.tau_brand2_[index]),
             "drift": float(np.clip(model.drift_[index], -0.5, 0.5)),
             "base_condition": conditions[int(model.condition_base_[index])],
             "conditions": {conditions[k]: float(model.condition_[index, k]) for k in range(len(conditions))},
             "haggle": _centre(haggle[here & is_sold], -0.05, 0.08),
             "ask": _ask_offset(gap[here & (state != 1)], float(model.sigma2_[index])),
-            "sold": int((here & is_sold).sum()), "unsold": int((here & (state != 1)).sum()),
+            "sold": int((here & is_sold).sum()),
+            "unsold": int((here & (state != 1)).sum()),
             **speed["categories"][index],
         }
     cells = {key: [float(model.cell_mean_[i]), float(model.cell_var_[i])] for i, key in enumerate(cell_keys)}
     newest = when[is_sold]
     return {
-        "as_of": as_of, "categories": categories, "cells": cells,
+        "as_of": as_of,
+        "categories": categories,
+        "cells": cells,
         "grand": [model.grand_, max(model.tau_category2_, float(np.var(model.mu_)))],
-        "walk2": model.walk2_, "slope": speed["slope"], "shape": speed["shape"], "factors": factors,
-        "rests_on": {"comps": len(rows), "sold": int(is_sold.sum()), "held_out_coverage_80": coverage,
-                     "newest": None if np.isnan(newest).all() else int(np.nanmax(newest))},
+        "walk2": model.walk2_,
+        "slope": speed["slope"],
+        "shape": speed["shape"],
+        "factors": factors,
+        "rests_on": {
+            "comps": len(rows),
+            "sold": int(is_sold.sum()),
+            "held_out_coverage_80": coverage,
+            "newest": None if np.isnan(newest).all() else int(np.nanmax(newest)),
+        },
     }
 
 
@@ -101,8 +130,17 @@ def _shape(cat: Ints, cell: Ints, product: Ints, variant: Ints, cells: int) -> t
     return cell_category, product_cell, variant_product
 
 
-def _held_out(priced: Any, is_sold: Any, when: Floats, variant: Ints, product: Ints, total: Floats, cat: Ints,
-              cond: Ints, as_of: int) -> tuple[list[float], float | None]:
+def _held_out(
+    priced: Any,
+    is_sold: Any,
+    when: Floats,
+    variant: Ints,
+    product: Ints,
+    total: Floats,
+    cat: Ints,
+    cond: Ints,
+    as_of: int,
+) -> tuple[list[float], float | None]:
     """Fit on the earlier four fifths of dated sales, score the later ones, conformalise by own-comps bucket.
 
     Split conformal prediction (Vovk, Gammerman & Shafer 2005; Lei et al. 2018): the k-th smallest score with
@@ -117,14 +155,18 @@ def _held_out(priced: Any, is_sold: Any, when: Floats, variant: Ints, product: I
         return [1.25, 1.15, 1.1, 1.1], None
     model = PriceModel().fit(priced(early))
     age = (as_of - when[late]) / 365.25
-    mean = model.level_[variant[late]] + model.condition_[cat[late], cond[late]] - model.drift_[cat[late]] * age
+    mean = (
+        model.level_[variant[late]] + model.condition_[cat[late], cond[late]] - model.drift_[cat[late]] * age
+    )
     spread = np.sqrt(model.level_var_[variant[late]] + model.sigma2_[cat[late]])
     score = np.abs(np.log(total[late]) - mean) / spread
     own = np.bincount(product[early], minlength=int(product.max()) + 1)[product[late]]
     bucket = np.searchsorted(np.array(BUCKETS), own)
     everyone = _conformal(score)
-    factors = [float(_conformal(score[bucket == b]) if (bucket == b).sum() >= 30 else everyone) / _Z80
-               for b in range(len(BUCKETS) + 1)]
+    factors = [
+        float(_conformal(score[bucket == b]) if (bucket == b).sum() >= 30 else everyone) / _Z80
+        for b in range(len(BUCKETS) + 1)
+    ]
     return factors, float(np.mean(score <= _Z80))
 
 
@@ -154,8 +196,19 @@ def _ask_offset(gap: Floats, sigma2: float) -> list[float]:
     return [share * middle + (1 - share) * 0.1, max(share * own + (1 - share) * 0.09, 3 * sigma2)]
 
 
-def _speed(state: Ints, listed: Floats, ended: Floats, seen: Floats, gap: Floats, haggle: Floats, cat: Ints,
-           product: Ints, count: int, sigma2: Floats, is_sold: Any) -> dict[str, Any]:
+def _speed(
+    state: Ints,
+    listed: Floats,
+    ended: Floats,
+    seen: Floats,
+    gap: Floats,
+    haggle: Floats,
+    cat: Ints,
+    product: Ints,
+    count: int,
+    sigma2: Floats,
+    is_sold: Any,
+) -> dict[str, Any]:
     """Fit time to sell on every dated listing, the unsold as right-censored; else fall back to stock and flow."""
     from models.speed import CUTS, SpeedModel
 
@@ -164,15 +217,26 @@ def _speed(state: Ints, listed: Floats, ended: Floats, seen: Floats, gap: Floats
     usable = ~np.isnan(duration) & ((state != 1) | is_sold)
     sold = (state[usable] == 1).astype(float)
     if sold.sum() >= 10:
-        x = np.where(np.isfinite(gap[usable]), gap[usable], float(np.nanmedian(gap[usable])) if
-                     np.isfinite(gap[usable]).any() else 0.0)
+        x = np.where(
+            np.isfinite(gap[usable]),
+            gap[usable],
+            float(np.nanmedian(gap[usable])) if np.isfinite(gap[usable]).any() else 0.0,
+        )
         model = SpeedModel().fit(duration[usable], sold, x, cat[usable], product[usable], count)
         events = np.bincount(cat[usable], sold, count)
         horizon = float(np.quantile(duration[usable], 0.98))
-        return {"slope": model.slope_, "shape": model.shape_, "categories": [
-            {"rate": [float(r) for r in model.rate_[i]], "horizon": max(horizon, 30.0),
-             "speed_basis": f"{int(events[i])} dated sales and the unsold listings of its category"}
-            for i in range(count)]}
+        return {
+            "slope": model.slope_,
+            "shape": model.shape_,
+            "categories": [
+                {
+                    "rate": [float(r) for r in model.rate_[i]],
+                    "horizon": max(horizon, 30.0),
+                    "speed_basis": f"{int(events[i])} dated sales and the unsold listings of its category",
+                }
+                for i in range(count)
+            ],
+        }
     categories = []
     for index in range(count):
         here = cat == index
@@ -182,8 +246,13 @@ def _speed(state: Ints, listed: Floats, ended: Floats, seen: Floats, gap: Floats
         if on_hand and span > 0:
             # Little 1961: mean time on the market = listings on hand / sales a day.
             rate = len(days) / span / on_hand
-            categories.append({"rate": [rate] * len(CUTS), "horizon": 2.5 / rate,
-                               "speed_basis": f"stock and flow: {on_hand} on hand, {len(days)} sold in {span:.0f} days"})
+            categories.append(
+                {
+                    "rate": [rate] * len(CUTS),
+                    "horizon": 2.5 / rate,
+                    "speed_basis": f"stock and flow: {on_hand} on hand, {len(days)} sold in {span:.0f} days",
+                }
+            )
         else:
             categories.append({"rate": None, "horizon": 365.0, "speed_basis": ""})
     return {"slope": -2.0, "shape": 2.0, "categories": categories}

@@ -22,8 +22,9 @@ class Outlook:
     evidence: float  # worth how many sales of this very item
 
 
-def limits(rules: Rules, terms: Terms, outlook: Outlook, shelf: Decimal | None,
-           discount: Decimal | None = None) -> tuple[Limit, ...]:
+def limits(
+    rules: Rules, terms: Terms, outlook: Outlook, shelf: Decimal | None, discount: Decimal | None = None
+) -> tuple[Limit, ...]:
     """Return one limit for every rule that is on.
 
     Every rule is monotone in the shelf price: it holds up to its limit and at no price above it. With expected
@@ -33,24 +34,45 @@ def limits(rules: Rules, terms: Terms, outlook: Outlook, shelf: Decimal | None,
     left = outlook.mean_net - float(terms.labour())
     found: list[tuple[str, str, float]] = []
     if rules.least_profit is not None:
-        found.append(("least_profit", f"Expected profit of at least {rules.least_profit}",
-                      (left - float(rules.least_profit)) / hold))
+        found.append(
+            (
+                "least_profit",
+                f"Expected profit of at least {rules.least_profit}",
+                (left - float(rules.least_profit)) / hold,
+            )
+        )
     if rules.least_return is not None:
-        found.append(("least_return", f"Expected profit of at least {rules.least_return:.0%} of the landed cost",
-                      left / (hold + float(rules.least_return))))
+        found.append(
+            (
+                "least_return",
+                f"Expected profit of at least {rules.least_return:.0%} of the landed cost",
+                left / (hold + float(rules.least_return)),
+            )
+        )
     if rules.wanted_chance is not None and outlook.chance_by_target is not None:
         fails = outlook.chance_by_target < float(rules.wanted_chance)
-        found.append(("wanted_chance",
-                      f"Sold within {rules.target_days} days with a chance of {rules.wanted_chance:.0%}: "
-                      f"it is {outlook.chance_by_target:.0%}", 0.0 if fails else math.inf))
+        found.append(
+            (
+                "wanted_chance",
+                f"Sold within {rules.target_days} days with a chance of {rules.wanted_chance:.0%}: "
+                f"it is {outlook.chance_by_target:.0%}",
+                0.0 if fails else math.inf,
+            )
+        )
     if rules.most_loss_chance is not None:
-        found.append(("most_loss_chance", f"A chance of loss of at most {rules.most_loss_chance:.0%}",
-                      (outlook.loss_net - float(terms.labour())) / hold))
+        found.append(
+            (
+                "most_loss_chance",
+                f"A chance of loss of at most {rules.most_loss_chance:.0%}",
+                (outlook.loss_net - float(terms.labour())) / hold,
+            )
+        )
     return tuple(_limit(rule, meaning, landed, terms, shelf, discount) for rule, meaning, landed in found)
 
 
-def _limit(rule: str, meaning: str, landed: float, terms: Terms, shelf: Decimal | None,
-           discount: Decimal | None) -> Limit:
+def _limit(
+    rule: str, meaning: str, landed: float, terms: Terms, shelf: Decimal | None, discount: Decimal | None
+) -> Limit:
     if math.isinf(landed):
         return Limit(rule, meaning, None, True)
     most = max(terms.shelf_for_landed(Decimal(repr(max(landed, 0.0))), discount), Decimal("0.00"))

@@ -9,8 +9,12 @@ from sourcing.errors import BadInput
 
 DEAREST = Decimal(1_000_000)
 # ISO 4217 minor units where they are not two; CLDR's differ for some, so that table is not used for storage.
-_DIGITS = {**dict.fromkeys("JPY KRW CLP ISK VND UGX".split(), 0),
-           **dict.fromkeys("KWD BHD TND JOD OMR IQD LYD".split(), 3), "CLF": 4, "UYW": 4}
+_DIGITS = {
+    **dict.fromkeys(["JPY", "KRW", "CLP", "ISK", "VND", "UGX"], 0),
+    **dict.fromkeys(["KWD", "BHD", "TND", "JOD", "OMR", "IQD", "LYD"], 3),
+    "CLF": 4,
+    "UYW": 4,
+}
 
 
 def minor_digits(currency: str) -> int:
@@ -32,9 +36,12 @@ def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: st
 
     plain = text.strip()
     digits = minor_digits(currency)
-    wrong = BadInput(f"“{plain[:40]}” is not an amount of money.",
-                     f"An amount from 0 to 1,000,000 with at most {digits} decimals, such as 12.50.",
-                     "Type the amount again.", field=field)
+    wrong = BadInput(
+        f"“{plain[:40]}” is not an amount of money.",
+        f"An amount from 0 to 1,000,000 with at most {digits} decimals, such as 12.50.",
+        "Type the amount again.",
+        field=field,
+    )
     if not re.fullmatch(r"[0-9][0-9.,  ]*", plain) or len(plain) > 20:
         raise wrong  # signs, exponents, NaN and letters never reach the parser, which would take some of them
     try:

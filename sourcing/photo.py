@@ -21,9 +21,18 @@ from sourcing.errors import BadInput
 
 LARGEST = 25 * 1024 * 1024
 PIXELS = 64_000_000
-_STAGES = (("first", 1000, 0.0), ("second", 1600, 0.0), ("first", 1000, 45.0), ("second", 1000, 45.0),
-           ("first", 1000, 30.0), ("second", 1000, 30.0), ("first", 1000, 60.0), ("second", 1000, 60.0),
-           ("first", 1600, 0.0), ("first", 640, 0.0))
+_STAGES = (
+    ("first", 1000, 0.0),
+    ("second", 1600, 0.0),
+    ("first", 1000, 45.0),
+    ("second", 1000, 45.0),
+    ("first", 1000, 30.0),
+    ("second", 1000, 30.0),
+    ("first", 1000, 60.0),
+    ("second", 1000, 60.0),
+    ("first", 1600, 0.0),
+    ("first", 640, 0.0),
+)
 
 
 @dataclass(frozen=True)
@@ -79,40 +88,63 @@ def _reading(seen: dict[tuple[str, str], Code], maybe: Code | None) -> PhotoRead
     tags = [code for code in seen.values() if code.kind == "store tag"]
     if makers:
         note = f"Read {makers[0].typed} in the photo." + (
-            " An in-store tag was there too; the maker's code was taken." if tags else "")
+            " An in-store tag was there too; the maker's code was taken." if tags else ""
+        )
         return PhotoReading(makers[0], maybe, everything, note)
     if tags:
-        return PhotoReading(None, maybe, everything, f"Only an in-store tag ({tags[0].typed}) could be read: it "
-                            "identifies nothing outside that store. Type the style code.")
+        return PhotoReading(
+            None,
+            maybe,
+            everything,
+            f"Only an in-store tag ({tags[0].typed}) could be read: it "
+            "identifies nothing outside that store. Type the style code.",
+        )
     styles = [code for code in seen.values() if code.kind == "style code"]
     if styles:
         return PhotoReading(styles[0], maybe, everything, f"Read {styles[0].typed} in the photo.")
     if maybe is not None:
-        return PhotoReading(None, None, everything, f"Perhaps {maybe.typed}: type it if that is the number under "
-                            "the bars.")
-    return PhotoReading(None, None, everything, "No code could be read. Go closer and hold still, or type it.")
+        return PhotoReading(
+            None, None, everything, f"Perhaps {maybe.typed}: type it if that is the number under the bars."
+        )
+    return PhotoReading(
+        None, None, everything, "No code could be read. Go closer and hold still, or type it."
+    )
 
 
 def _open(data: bytes) -> Image.Image:
     if not data:
-        raise BadInput("The photo is empty.", "A JPEG, PNG, WebP or HEIC picture.", "Take it again.", field="photo")
+        raise BadInput(
+            "The photo is empty.", "A JPEG, PNG, WebP or HEIC picture.", "Take it again.", field="photo"
+        )
     if len(data) > LARGEST:
-        raise BadInput(f"The photo has {len(data) / 1e6:.0f} MB.", "Up to 25 MB.", "Take a smaller one.", field="photo")
+        raise BadInput(
+            f"The photo has {len(data) / 1e6:.0f} MB.", "Up to 25 MB.", "Take a smaller one.", field="photo"
+        )
     _heif()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             image: Image.Image = Image.open(io.BytesIO(data))
             if image.width * image.height > PIXELS:
-                raise BadInput(f"The photo has {image.width * image.height / 1e6:.0f} megapixels.",
-                               "Up to 64 megapixels.", "Take a smaller one.", field="photo")
+                raise BadInput(
+                    f"The photo has {image.width * image.height / 1e6:.0f} megapixels.",
+                    "Up to 64 megapixels.",
+                    "Take a smaller one.",
+                    field="photo",
+                )
             image.draft("L", (1600, 1600))
             return ImageOps.exif_transpose(image).convert("L")
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
-        raise BadInput("The picture is too large.", "Up to 64 megapixels.", "Take a smaller one.", field="photo") from error
+        raise BadInput(
+            "The picture is too large.", "Up to 64 megapixels.", "Take a smaller one.", field="photo"
+        ) from error
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, EOFError) as error:
-        raise BadInput("That file is no picture, or it was cut off.", "A JPEG, PNG, WebP or HEIC picture.",
-                       "Take it again, or type the code.", field="photo") from error
+        raise BadInput(
+            "That file is no picture, or it was cut off.",
+            "A JPEG, PNG, WebP or HEIC picture.",
+            "Take it again, or type the code.",
+            field="photo",
+        ) from error
 
 
 @cache
@@ -141,7 +173,10 @@ def _first_reader() -> Callable[[Image.Image], list[tuple[str, str]]] | None:
     wanted = [kinds.EAN13, kinds.EAN8, kinds.UPCA, kinds.UPCE, kinds.CODE128]
 
     def read(image: Image.Image) -> list[tuple[str, str]]:
-        return [(found.data.decode("ascii", "replace"), found.type) for found in pyzbar.decode(image, symbols=wanted)]
+        return [
+            (found.data.decode("ascii", "replace"), found.type)
+            for found in pyzbar.decode(image, symbols=wanted)
+        ]
 
     return read
 

@@ -47,9 +47,17 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("give_up_day", "days", "day on which an unsold item is given up"),
     Setting("salvage", "share", "share of the usual sale price still got when given up", highest=Decimal(1)),
     Setting("least_profit", "money", "rule: expected profit after everything at least this", True),
-    Setting("least_return", "share", "rule: expected profit at least this share of the landed cost", True, Decimal(20)),
+    Setting(
+        "least_return",
+        "share",
+        "rule: expected profit at least this share of the landed cost",
+        True,
+        Decimal(20),
+    ),
     Setting("target_days", "days", "rule: the days within which it should sell"),
-    Setting("wanted_chance", "share", "rule: chance wanted of selling within the target days", True, Decimal(1)),
+    Setting(
+        "wanted_chance", "share", "rule: chance wanted of selling within the target days", True, Decimal(1)
+    ),
     Setting("most_loss_chance", "share", "rule: largest acceptable chance of a loss", True, _ONE),
     Setting("least_comps", "count", "rule: what is known must be worth this many sales of the item", True),
 )
@@ -112,7 +120,9 @@ def to_toml(settings: Settings) -> str:
     import tomlkit
 
     document = tomlkit.document()
-    document.add(tomlkit.comment("Amounts are invented round figures to start from: put your own in their place."))
+    document.add(
+        tomlkit.comment("Amounts are invented round figures to start from: put your own in their place.")
+    )
     document["locale"] = settings.locale
     document["currency"] = settings.currency
     for path, values in (("default", settings.default), *settings.categories.items()):
@@ -157,10 +167,16 @@ def from_toml(text: str) -> Settings:
             raise BadInput(f"{name} is {plain[name]!r}.", "A text in quotes.", field=name)
     base = default_settings()
     default = {**base.default, **_read_table(plain.get("default", {}), "default")}
-    categories = {" ".join(name.casefold().split()): _read_table(table, name)
-                  for name, table in plain.get("category", {}).items()}
-    settings = Settings(plain.get("locale", base.locale), plain.get("currency", base.currency), default,
-                        categories if "category" in plain else base.categories)
+    categories = {
+        " ".join(name.casefold().split()): _read_table(table, name)
+        for name, table in plain.get("category", {}).items()
+    }
+    settings = Settings(
+        plain.get("locale", base.locale),
+        plain.get("currency", base.currency),
+        default,
+        categories if "category" in plain else base.categories,
+    )
     from sourcing.money import minor_digits
 
     minor_digits(settings.currency)
@@ -171,8 +187,11 @@ def _known(values: Mapping[str, Any], names: Any, where: str) -> None:
     for name in values:
         if name not in names:
             near = difflib.get_close_matches(name, list(names), 1, 0.4)
-            raise BadInput(f"There is no setting “{name}”{where}.",
-                           f"The closest is “{near[0]}”." if near else f"Known: {', '.join(names)}.", field=name)
+            raise BadInput(
+                f"There is no setting “{name}”{where}.",
+                f"The closest is “{near[0]}”." if near else f"Known: {', '.join(names)}.",
+                field=name,
+            )
 
 
 def _read_table(table: Any, where: str) -> dict[str, Any]:
@@ -187,9 +206,12 @@ def _read_value(setting: Setting, value: Any) -> Any:
         return None
     if setting.unit == "cuts":
         return _read_cuts(value)
-    wrong = BadInput(f"{setting.name} is {value!r}.",
-                     f"A number from 0 to {setting.highest} ({setting.unit})" + (', or "off".' if setting.optional
-                                                                                  else "."), field=setting.name)
+    wrong = BadInput(
+        f"{setting.name} is {value!r}.",
+        f"A number from 0 to {setting.highest} ({setting.unit})"
+        + (', or "off".' if setting.optional else "."),
+        field=setting.name,
+    )
     if isinstance(value, bool) or not isinstance(value, int | Decimal):
         raise wrong
     number = Decimal(value)
@@ -210,11 +232,17 @@ def _read_cuts(value: Any) -> tuple[tuple[int, Decimal], ...]:
     except (TypeError, ValueError, InvalidOperation):
         cuts = ((-1, Decimal(0)),)
     days, shares = [day for day, _ in cuts], [share for _, share in cuts]
-    if any(day < 1 for day in days) or days != sorted(days) or any(not 0 <= s < 1 for s in shares) or shares != sorted(
-        shares
+    if (
+        any(day < 1 for day in days)
+        or days != sorted(days)
+        or any(not 0 <= s < 1 for s in shares)
+        or shares != sorted(shares)
     ):
-        raise BadInput(f"cuts is {value!r}.", "Pairs of day and share off, both rising: [[30, 0.10], [60, 0.20]].",
-                       field="cuts")
+        raise BadInput(
+            f"cuts is {value!r}.",
+            "Pairs of day and share off, both rising: [[30, 0.10], [60, 0.20]].",
+            field="cuts",
+        )
     return cuts
 
 
@@ -238,8 +266,11 @@ def save_settings(store: Store, settings: Settings, why: str) -> None:
     from sourcing.storage.schema import settings_version
 
     with store.write() as connection:
-        connection.execute(settings_version.insert().values(
-            saved_at=datetime.now(UTC).isoformat(timespec="seconds"), why=why, toml=to_toml(settings)))
+        connection.execute(
+            settings_version.insert().values(
+                saved_at=datetime.now(UTC).isoformat(timespec="seconds"), why=why, toml=to_toml(settings)
+            )
+        )
 
 
 def undo_settings(store: Store) -> None:
@@ -252,7 +283,11 @@ def undo_settings(store: Store) -> None:
     """
     rows = store.read("SELECT id FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
     if not rows:
-        raise NotFound("No change of the settings is left to undo.", next_step="The settings are the first ones.")
+        raise NotFound(
+            "No change of the settings is left to undo.", next_step="The settings are the first ones."
+        )
     with store.write() as connection:
-        connection.exec_driver_sql("UPDATE settings_version SET undone_at = ? WHERE id = ?",
-                                   (datetime.now(UTC).isoformat(timespec="seconds"), rows[0][0]))
+        connection.exec_driver_sql(
+            "UPDATE settings_version SET undone_at = ? WHERE id = ?",
+            (datetime.now(UTC).isoformat(timespec="seconds"), rows[0][0]),
+        )

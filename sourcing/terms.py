@@ -17,7 +17,7 @@ _CENT = Decimal("0.01")
 
 @dataclass(frozen=True)
 class PriceCutPlan:
-    """Cuts as (day, cumulative share off), the day of giving up, and the share of the level still got then."""
+    """Cuts as (day, cumulative share off), the day of giving up, and the share of the level got then."""
 
     cuts: tuple[tuple[int, Decimal], ...] = ((30, Decimal("0.10")), (60, Decimal("0.20")))
     give_up_day: int = 120
@@ -26,7 +26,7 @@ class PriceCutPlan:
 
 @dataclass(frozen=True)
 class Terms:
-    """Terms of sale of one category. Defaults are invented round figures, to be replaced by the user's own."""
+    """Terms of sale of one category; the defaults are invented round figures, to be replaced by your own."""
 
     fee_rate: Decimal = Decimal("0.13")
     fee_fixed: Decimal = Decimal("0.30")
@@ -92,7 +92,9 @@ class Terms:
         if self.fee_cap is not None and kept > 0:
             ways.append((fixed + self.fee_cap) / kept)
         if not ways:
-            raise BadInput("Fees take the whole price: no price breaks even.", "A fee below 100 %.", field="fee_rate")
+            raise BadInput(
+                "Fees take the whole price: no price breaks even.", "A fee below 100 %.", field="fee_rate"
+            )
         total = max(min(ways), Decimal(0)).quantize(_CENT, ROUND_CEILING)
         while total > 0 and self.net(total - _CENT) >= need:
             total -= _CENT
@@ -103,9 +105,12 @@ class Terms:
     def receipt(self, total: Decimal, shelf: Decimal | None = None) -> tuple[ReceiptLine, ...]:
         """One worked sale, line by line; the lines add up to the last."""
         lines = [
-            ReceiptLine("Buyer pays, shipping included", total), ReceiptLine("Fees", -self.fee(total)),
-            ReceiptLine("Postage", -self.postage), ReceiptLine("Supplies", -self.supplies),
-            ReceiptLine("Expected returns", -self.returns(total)), ReceiptLine("Prep time", -self.labour()),
+            ReceiptLine("Buyer pays, shipping included", total),
+            ReceiptLine("Fees", -self.fee(total)),
+            ReceiptLine("Postage", -self.postage),
+            ReceiptLine("Supplies", -self.supplies),
+            ReceiptLine("Expected returns", -self.returns(total)),
+            ReceiptLine("Prep time", -self.labour()),
         ]
         if shelf is not None:
             lines.append(ReceiptLine("Landed cost", -self.landed(shelf)))

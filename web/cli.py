@@ -44,7 +44,9 @@ def _store(ctx: click.Context) -> Any:
 
 
 @click.group(cls=_Group)
-@click.option("--data", metavar="DIR", help="Folder of the data; else $SOURCING_DATA, else the platform's own.")
+@click.option(
+    "--data", metavar="DIR", help="Folder of the data; else $SOURCING_DATA, else the platform's own."
+)
 @click.version_option(package_name="sourcing")
 @click.pass_context
 def main(ctx: click.Context, data: str | None) -> None:
@@ -58,8 +60,12 @@ def main(ctx: click.Context, data: str | None) -> None:
 @main.command()
 @click.option("--host", default="", help="Address to listen on; 127.0.0.1 without --lan, all with it.")
 @click.option("--port", default=8000, show_default=True)
-@click.option("--lan", is_flag=True, help="Serve the home network too, behind an access key shown as a QR code.")
-@click.option("--samples-if-empty", is_flag=True, help="Load the invented sample comps into an empty database.")
+@click.option(
+    "--lan", is_flag=True, help="Serve the home network too, behind an access key shown as a QR code."
+)
+@click.option(
+    "--samples-if-empty", is_flag=True, help="Load the invented sample comps into an empty database."
+)
 @click.pass_context
 def serve(ctx: click.Context, host: str, port: int, lan: bool, samples_if_empty: bool) -> None:
     """Serve the pages. Example: sourcing serve --lan"""
@@ -68,7 +74,9 @@ def serve(ctx: click.Context, host: str, port: int, lan: bool, samples_if_empty:
     from web.app import create_app
 
     if host and host not in ("127.0.0.1", "localhost", "::1") and not lan:
-        raise click.UsageError("Serving other machines needs --lan, which asks every visitor for the access key.")
+        raise click.UsageError(
+            "Serving other machines needs --lan, which asks every visitor for the access key."
+        )
     if samples_if_empty:
         from sourcing.samples import is_empty, load_samples
 
@@ -81,10 +89,18 @@ def serve(ctx: click.Context, host: str, port: int, lan: bool, samples_if_empty:
     hosts = ("localhost", "127.0.0.1", "[::1]", address) if lan else ("localhost", "127.0.0.1", "[::1]")
     app = create_app(str(ctx.obj), mode="lan" if lan else "loopback", hosts=hosts)
     try:
-        server = create_server(app, host=host or ("0.0.0.0" if lan else "127.0.0.1"), port=port, threads=6,  # noqa: S104
-                               ident="", max_request_body_size=116_000_000)
+        server = create_server(
+            app,
+            host=host or ("0.0.0.0" if lan else "127.0.0.1"),  # noqa: S104
+            port=port,
+            threads=6,
+            ident="",
+            max_request_body_size=116_000_000,
+        )
     except OSError as error:
-        click.echo(f"Error: port {port} cannot be used ({error.strerror}). Name another with --port.", err=True)
+        click.echo(
+            f"Error: port {port} cannot be used ({error.strerror}). Name another with --port.", err=True
+        )
         raise SystemExit(FAILED) from error
     click.echo(f"Open http://{address}:{port}/  (Ctrl-C stops)")
     if lan:
@@ -120,7 +136,9 @@ def _lan_address() -> str:
 
 
 @main.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(exists=True, dir_okay=False, path_type=Path)
+)
 @click.option("--keep-good", is_flag=True, help="Load the good rows of a file that has bad ones.")
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
 @click.pass_context
@@ -135,8 +153,10 @@ def load(ctx: click.Context, files: tuple[Path, ...], keep_good: bool, as_json: 
         reports.append(report)
         refused = refused or (report.rejected > 0 and report.batch_id is None)
         if not as_json:
-            click.echo(f"{path.name}: read {report.read}, new {report.new}, known {report.known}, "
-                       f"rejected {report.rejected}" + (f", batch {report.batch_id}" if report.batch_id else ""))
+            click.echo(
+                f"{path.name}: read {report.read}, new {report.new}, known {report.known}, "
+                f"rejected {report.rejected}" + (f", batch {report.batch_id}" if report.batch_id else "")
+            )
         for problem in report.problems[:20]:
             click.echo(f"  row {problem.row}, {problem.column}: {problem.reason} {problem.fix}", err=True)
     if any(report.new for report in reports):
@@ -174,13 +194,26 @@ def undo(ctx: click.Context, batch: int | None) -> None:
 @click.option("--title", default="")
 @click.option("--size", default="")
 @click.option("--condition", default="")
-@click.option("--list", "list_file", type=click.Path(exists=True, dir_okay=False, path_type=Path),
-              help="CSV with the columns code, shelf_price and optionally brand, category, title, size, condition.")
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="File for the answers of --list.")
+@click.option(
+    "--list",
+    "list_file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="CSV with the columns code, shelf_price and optionally brand, category, title, size, condition.",
+)
+@click.option(
+    "--out", type=click.Path(dir_okay=False, path_type=Path), help="File for the answers of --list."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the verdict as JSON.")
 @click.pass_context
-def check(ctx: click.Context, code: str | None, price: str | None, list_file: Path | None, out: Path | None,
-          as_json: bool, **rest: str) -> None:
+def check(
+    ctx: click.Context,
+    code: str | None,
+    price: str | None,
+    list_file: Path | None,
+    out: Path | None,
+    as_json: bool,
+    **rest: str,
+) -> None:
     """Judge one item or a whole list. Example: sourcing check FA123-001 --price 14.99"""
     if list_file:
         _check_list(_store(ctx), list_file, out)
@@ -225,7 +258,9 @@ def _check_list(store: Any, path: Path, out: Path | None) -> None:
             shelf: Decimal | None = parse_money(price, field="shelf_price") if price else None
             query = Query(shelf_price=shelf, **{name: (values.get(name) or "").strip() for name in texts})
             if not any(getattr(query, name) for name in texts):
-                raise SourcingError("Nothing says which item this is.", "A code, or a title, brand or category.")
+                raise SourcingError(
+                    "Nothing says which item this is.", "A code, or a title, brand or category."
+                )
             if query.code:
                 parse_code(query.code)
             good.append(at)
@@ -243,7 +278,9 @@ def _check_list(store: Any, path: Path, out: Path | None) -> None:
         writer.writerow({key: _inert(str(value or "")) for key, value in line.items()})
     if out:
         target.close()
-        click.echo(f"{len(asked)} rows answered in {out}, {sum(map(bool, problems))} with a problem.", err=True)
+        click.echo(
+            f"{len(asked)} rows answered in {out}, {sum(map(bool, problems))} with a problem.", err=True
+        )
     if any(problems):
         raise SystemExit(SOME_FAILED)
 
