@@ -21,7 +21,6 @@ from pathlib import Path
 from typing import Any
 
 from sourcing.codes import check_digit
-
 from sourcing.comps.columns import NAMES
 from sourcing.comps.lookup import rows_of
 from sourcing.storage import open_store

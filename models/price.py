@@ -188,7 +188,7 @@ class PriceModel:
         self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
     ) -> None:
         """Re-estimate the between-group variances by moments, each category's own leaning on the pooled one."""
-        variant, product, cell = self._messages(rows, z, weight, offset, cat_v, cat_p)
+        variant, _, _ = self._messages(rows, z, weight, offset, cat_v, cat_p)
         pool = _moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
         self.tau_variant2_ = np.maximum(_lean(*pool), 1e-6)
         up = _through(variant[0], self.tau_variant2_[cat_v])

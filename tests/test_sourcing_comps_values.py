@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sourcing.codes import gtin_key, parse_code
 
+from sourcing.codes import gtin_key, parse_code
 from sourcing.comps import values
 from sourcing.comps.titles import fold_title
 from sourcing.errors import BadInput

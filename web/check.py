@@ -5,10 +5,10 @@ from __future__ import annotations
 import secrets
 
 from flask import flash, make_response, redirect, render_template, request, url_for
-from sourcing.check import check
 from werkzeug.wrappers import Response
 
 from sourcing import history
+from sourcing.check import check
 from sourcing.errors import BadInput, SourcingError
 from web import charts
 from web.forms import read_asked, read_query

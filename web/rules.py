@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from flask import Response, redirect, render_template, request, url_for
-from sourcing.check import recheck
-from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
 from werkzeug.wrappers import Response as AnyResponse
 
+from sourcing.check import recheck
 from sourcing.errors import BadInput
+from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
 from web.settings_form import groups, merged
 from web.state import store
 
