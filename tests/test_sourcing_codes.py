@@ -126,7 +126,7 @@ def test_company_internal_and_unassigned() -> None:
 
 # Unicode UAX 15 and the marks that NFKC leaves in place.
 @pytest.mark.parametrize(("text", "key"), [
-    ("\uff11\uff12\uff13\uff14\uff15", "12345"), ("\uff21\uff22\uff0d\uff11\uff12\uff13", "AB123"), ("①", "1"), ("²", "2"),
+    ("\uff11\uff12\uff13\uff14\uff15", "12345"), ("\uff21\uff22\uff0d\uff11\uff12\uff13", "AB123"), ("①", "1"), ("²", "2"),  # noqa: E501
     ("Ⅷ", "VIII"), ("ﬁ", "FI"), ("ab\u00a012", "AB12"), ("AB\u201112", "AB12"), ("AB\u201312", "AB12"),
     ("AB\u221212", "AB12"), ("AB\u200b1\u00ad2", "AB12"), ("AB\u0663", "AB3"), ("ｶﾞ", "ガ"), ("ab-12 / c", "AB12C"),
 ])  # fmt: skip

@@ -158,7 +158,8 @@ def load(ctx: click.Context, files: tuple[Path, ...], keep_good: bool, as_json: 
                 f"rejected {report.rejected}" + (f", batch {report.batch_id}" if report.batch_id else "")
             )
         for problem in report.problems[:20]:
-            click.echo(f"  row {problem.row}, {problem.column} “{problem.value[:40]}”: {problem.reason} {problem.fix}", err=True)
+            where = f"row {problem.row}, {problem.column} “{problem.value[:40]}”"
+            click.echo(f"  {where}: {problem.reason} {problem.fix}", err=True)
     if any(report.batch_id for report in reports):
         click.echo(f"Fitted on {refit(store).sold} sales.", err=True)
     if as_json:
