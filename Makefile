@@ -22,7 +22,7 @@ types: .venv/ready-dev
 	$(BIN)/mypy
 
 bench: .venv/ready-dev
-	$(BIN)/python -m benchmarks
+	$(BIN)/python -m benchmarks.load
 
 wheel: .venv/ready-dev
 	$(BIN)/uv build --wheel --out-dir dist
