@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from sourcing.answer import Decision, Limit
+from sourcing.money import cents
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 
@@ -37,7 +38,7 @@ def limits(
         found.append(
             (
                 "least_profit",
-                f"Expected profit of at least {rules.least_profit}",
+                f"Expected profit of at least {cents(rules.least_profit)}",
                 (left - float(rules.least_profit)) / hold,
             )
         )
@@ -75,7 +76,9 @@ def _limit(
 ) -> Limit:
     if math.isinf(landed):
         return Limit(rule, meaning, None, True)
-    most = max(terms.shelf_for_landed(Decimal(repr(max(landed, 0.0))), discount), Decimal("0.00"))
+    # To a millionth, so that binary rounding does not turn a limit of 30 into 29.99.
+    bound = Decimal(f"{landed:.6f}")
+    most = terms.shelf_for_landed(bound, discount) if bound >= 0 else Decimal("0.00")
     return Limit(rule, meaning, most, shelf is None or (most > 0 and shelf <= most))
 
 

@@ -24,6 +24,46 @@ def minor_digits(currency: str) -> int:
     return _DIGITS.get(currency, 2)
 
 
+def check_currency(currency: str) -> None:
+    """Refuse what is no currency, and those whose small change our two stored decimals cannot hold.
+
+    Raises
+    ------
+    BadInput
+        Not an ISO 4217 code, a code without a minor unit, or a currency with three or four decimals.
+    """
+    from babel.numbers import list_currencies
+
+    if currency not in list_currencies() or minor_digits(currency) > 2:
+        raise BadInput(
+            f"The currency “{currency[:20]}” cannot be used.",
+            "An ISO 4217 code in capitals of a currency with at most two decimals, such as USD or EUR.",
+            "Change the currency.",
+            field="currency",
+        )
+
+
+def check_locale(locale: str) -> None:
+    """Refuse a locale that amounts cannot be written in.
+
+    Raises
+    ------
+    BadInput
+        Not a locale of the Unicode CLDR.
+    """
+    from babel.core import Locale, UnknownLocaleError
+
+    try:
+        Locale.parse(locale)
+    except (UnknownLocaleError, ValueError, TypeError) as error:
+        raise BadInput(
+            f"The locale “{locale[:20]}” is not known.",
+            "A language and country such as en_US or de_DE.",
+            "Change the locale.",
+            field="locale",
+        ) from error
+
+
 def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: str = "en_US") -> Decimal:
     """Read an amount from 0 to 1,000,000 as the locale writes it.
 
@@ -70,7 +110,10 @@ def from_minor(minor: int) -> Decimal:
 
 
 def format_money(amount: Decimal, currency: str = "USD", locale: str = "en_US") -> str:
-    """Show an amount as the locale does."""
+    """Show an amount as the locale does, rounded half up to the currency's ISO 4217 decimals."""
     from babel.numbers import format_currency
 
-    return str(format_currency(amount, currency, locale=locale))
+    digits = minor_digits(currency)
+    rounded = amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+    # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two.
+    return str(format_currency(rounded, currency, locale=locale, currency_digits=digits != 2))

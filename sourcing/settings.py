@@ -1,69 +1,29 @@
-"""All settings: one table of names drives the TOML file, the Rules page and the documentation."""
+"""All settings: what they are now, what they come to for a category, and how they are kept."""
 
 from __future__ import annotations
 
 import dataclasses
-import difflib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from decimal import Decimal, InvalidOperation
-from typing import Any, NamedTuple
+from decimal import Decimal
+from typing import Any
 
+from sourcing import settings_file
 from sourcing.errors import BadInput, NotFound
+from sourcing.parcel import billed_weight, postage_for
 from sourcing.rules import Rules
+from sourcing.settings_file import closest, folded
+from sourcing.settings_table import SETTINGS, Place, Setting, defaults
 from sourcing.storage import Store
 from sourcing.terms import PriceCutPlan, Terms
 
-OFF = "off"
-
-
-class Setting(NamedTuple):
-    """One setting: name, unit ("money", "share", "days", "minutes", "count", "cuts"), help, may be off, limits."""
-
-    name: str
-    unit: str
-    help: str
-    optional: bool = False
-    highest: Decimal = Decimal(1_000_000)
-
-
-_ONE = Decimal("0.95")
-SETTINGS: tuple[Setting, ...] = (
-    Setting("fee_rate", "share", "fee as a share of what the buyer pays", highest=_ONE),
-    Setting("fee_fixed", "money", "fixed part of the fee per order"),
-    Setting("fee_cap", "money", "the percentage part never exceeds this", True),
-    Setting("postage", "money", "what posting one packed item costs you"),
-    Setting("supplies", "money", "box, filling, label"),
-    Setting("purchase_tax", "share", "tax added at the till; 0 with a resale exemption", highest=_ONE),
-    Setting("store_discount", "share", "discount the store gives at the till", highest=_ONE),
-    Setting("prep_minutes", "minutes", "clean, photograph, list, pack one item"),
-    Setting("hourly_value", "money", "what an hour of your prep time is worth"),
-    Setting("return_rate", "share", "share of sales that come back", highest=_ONE),
-    Setting("return_value_lost", "share", "share of the price lost on a return", highest=Decimal(1)),
-    Setting("capital_rate", "share", "cost of cash tied up, per year", highest=Decimal(5)),
-    Setting("assumed_days", "days", "days to sell assumed when the comps carry no listing dates"),
-    Setting("cuts", "cuts", "price cuts as [day, share off the first asking price]"),
-    Setting("give_up_day", "days", "day on which an unsold item is given up"),
-    Setting("salvage", "share", "share of the usual sale price still got when given up", highest=Decimal(1)),
-    Setting("least_profit", "money", "rule: expected profit after everything at least this", True),
-    Setting(
-        "least_return",
-        "share",
-        "rule: expected profit at least this share of the landed cost",
-        True,
-        Decimal(20),
-    ),
-    Setting("target_days", "days", "rule: the days within which it should sell"),
-    Setting(
-        "wanted_chance", "share", "rule: chance wanted of selling within the target days", True, Decimal(1)
-    ),
-    Setting("most_loss_chance", "share", "rule: largest acceptable chance of a loss", True, _ONE),
-    Setting("least_comps", "count", "rule: what is known must be worth this many sales of the item", True),
-)
-_BY_NAME = {setting.name: setting for setting in SETTINGS}
-_PLAN = ("cuts", "give_up_day", "salvage")
+__all__ = ["SETTINGS", "CategorySettings", "Setting", "Settings", "default_settings", "from_toml", "load_settings",
+           "save_settings", "to_toml", "undo_settings"]  # fmt: skip
 _RULES = tuple(f.name for f in dataclasses.fields(Rules))
+_PLAN = tuple(f.name for f in dataclasses.fields(PriceCutPlan))
+_TERMS = tuple(f.name for f in dataclasses.fields(Terms) if f.name != "plan")
+_MOST_TAKEN = Decimal("0.99")  # fee and returns together; above it a break-even price runs away
 
 
 @dataclass(frozen=True)
@@ -74,22 +34,22 @@ class CategorySettings:
     rules: Rules
 
 
-def _defaults() -> dict[str, Any]:
-    terms, rules = Terms(), Rules()
-    values = {name: getattr(terms, name) for name in _BY_NAME if hasattr(terms, name)}
-    values |= {name: getattr(rules, name) for name in _RULES}
-    values |= {name: getattr(terms.plan, name) for name in _PLAN}
-    return {name: values[name] for name in _BY_NAME}
+def _channels() -> dict[str, dict[str, Any]]:
+    return {"main": defaults("channel")}
 
 
 def _categories() -> dict[str, dict[str, Any]]:
     return {
-        "shoes": {"postage": Decimal("8.90")},
-        "clothing": {"postage": Decimal("4.90"), "prep_minutes": Decimal(5)},
-        "toys": {"postage": Decimal("7.40")},
-        "games": {"postage": Decimal("4.20"), "prep_minutes": Decimal(4)},
-        "housewares": {"postage": Decimal("9.80"), "prep_minutes": Decimal(7)},
+        "shoes": {"packed_weight": Decimal(1400), "packed_size": tuple(map(Decimal, (35, 25, 14)))},
+        "clothing": {"packed_weight": Decimal(400), "prep_minutes": Decimal(5)},
+        "toys": {"packed_weight": Decimal(900)},
+        "games": {"packed_weight": Decimal(200), "prep_minutes": Decimal(4)},
+        "housewares": {"packed_weight": Decimal(2200), "prep_minutes": Decimal(7)},
     }
+
+
+def _table(place: Place) -> Callable[[], dict[str, Any]]:
+    return lambda: defaults(place)
 
 
 @dataclass(frozen=True)
@@ -98,16 +58,74 @@ class Settings:
 
     locale: str = "en_US"
     currency: str = "USD"
-    default: Mapping[str, Any] = field(default_factory=_defaults)
+    parcel: Mapping[str, Any] = field(default_factory=_table("parcel"))
+    channels: Mapping[str, Mapping[str, Any]] = field(default_factory=_channels)
+    default: Mapping[str, Any] = field(default_factory=_table("category"))
     categories: Mapping[str, Mapping[str, Any]] = field(default_factory=_categories)
+    _resolved: dict[str, CategorySettings] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def for_category(self, name: str) -> CategorySettings:
-        """Resolve one category; an unknown or empty name takes the defaults."""
-        own = self.categories.get(" ".join(name.casefold().split()), {})
-        values = {**self.default, **own}
+        """Resolve one category; an unknown or empty name takes the defaults.
+
+        Raises
+        ------
+        BadInput
+            The settings contradict each other: no such channel, a parcel too heavy for the postage table,
+            fees and returns that take the whole price, a price cut after the day of giving up.
+        """
+        key = folded(name)
+        key = key if key in self.categories else ""
+        if key not in self._resolved:
+            self._resolved[key] = self._resolve(key)
+        return self._resolved[key]
+
+    def _resolve(self, category: str) -> CategorySettings:
+        values = {**self.default, **self.categories.get(category, {})}
+        where = category or "default"
+        channel = self.channels.get(folded(values["channel"]))
+        if channel is None:
+            raise BadInput(
+                f"{where} is sold on channel “{values['channel']}”, which has no fees.",
+                closest(values["channel"], self.channels),
+                f"Name a known channel, or add [channel.{values['channel']}].",
+                field="channel",
+            )
+        values |= {**defaults("channel"), **channel, "postage": self._postage(values)}
         plan = PriceCutPlan(**{key: values[key] for key in _PLAN})
-        terms = {f.name: values[f.name] for f in dataclasses.fields(Terms) if f.name in values}
-        return CategorySettings(Terms(**terms, plan=plan), Rules(**{key: values[key] for key in _RULES}))
+        terms = Terms(**{key: values[key] for key in _TERMS}, plan=plan)
+        taken = terms.fee_rate + terms.return_rate * terms.return_value_lost
+        if taken > _MOST_TAKEN:
+            raise BadInput(
+                f"In {where}, fee and returns take {taken:.1%} of the price.",
+                f"At most {_MOST_TAKEN:.0%} together.",
+                "Lower fee_rate, return_rate or return_value_lost.",
+                field="fee_rate",
+            )
+        if plan.cuts and plan.cuts[-1][0] >= plan.give_up_day:
+            raise BadInput(
+                f"In {where}, a price cut on day {plan.cuts[-1][0]} comes no earlier than giving up on day "
+                f"{plan.give_up_day}.",
+                "Cuts before the day of giving up.",
+                "Change cuts or give_up_day.",
+                field="cuts",
+            )
+        return CategorySettings(terms, Rules(**{key: values[key] for key in _RULES}))
+
+    def _postage(self, values: Mapping[str, Any]) -> Decimal:
+        if values["postage"] is not None:
+            return Decimal(values["postage"])
+        grams, parcel = values["packed_weight"], self.parcel
+        # An undated divisor is not trusted: carriers change theirs.
+        if None not in (values["packed_size"], parcel["volume_divisor"], parcel["volume_divisor_dated"]):
+            grams = billed_weight(
+                grams,
+                values["packed_size"],
+                parcel["volume_divisor"] / 1000,
+                step=parcel["weight_step"],
+                side_rounding=parcel["side_rounding"],
+                volume_from=parcel["volume_from"],
+            )
+        return postage_for(grams, parcel["postage_table"])
 
 
 def default_settings() -> Settings:
@@ -115,147 +133,57 @@ def default_settings() -> Settings:
     return Settings()
 
 
-def to_toml(settings: Settings) -> str:
-    """Write the settings file; each line carries its one-line help."""
-    import tomlkit
-
-    document = tomlkit.document()
-    document.add(
-        tomlkit.comment("Amounts are invented round figures to start from: put your own in their place.")
+def to_toml(settings: Settings, *, every: bool = False) -> str:
+    """Write the settings file; with ``every``, categories also name what they inherit, as “default”."""
+    general = {"locale": settings.locale, "currency": settings.currency}
+    return settings_file.write(
+        general, settings.parcel, settings.channels, settings.default, settings.categories, every=every
     )
-    document["locale"] = settings.locale
-    document["currency"] = settings.currency
-    for path, values in (("default", settings.default), *settings.categories.items()):
-        table = tomlkit.table()
-        for name in (n for n in _BY_NAME if n in values):
-            table[name] = _written(values[name])
-            table[name].comment(f"{_BY_NAME[name].unit}: {_BY_NAME[name].help}")  # type: ignore[union-attr]
-        if path == "default":
-            document["default"] = table
-        else:
-            document.setdefault("category", tomlkit.table(is_super_table=True))[path] = table  # type: ignore[index]
-    return tomlkit.dumps(document)
-
-
-def _written(value: Any) -> Any:
-    import tomlkit
-
-    if value is None:
-        return tomlkit.item(OFF)
-    if isinstance(value, tuple):
-        return tomlkit.item([[day, float(cut)] for day, cut in value])
-    return tomlkit.item(value if isinstance(value, int) else float(value))
 
 
 def from_toml(text: str) -> Settings:
-    """Read a settings file.
+    """Read a settings file; what it leaves unsaid is as in a fresh install.
 
     Raises
     ------
     BadInput
-        Not TOML, an unknown name (the closest is suggested), or a value that cannot be used.
+        Not TOML, an unknown name (the closest is suggested), a value that cannot be used, or settings that
+        contradict each other.
     """
-    import tomllib
+    from sourcing.money import check_currency, check_locale
 
-    try:
-        plain = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"The settings file is not TOML: {error}.", next_step="Mend that line.") from error
-    _known(plain, ("locale", "currency", "default", "category"), "")
-    for name in ("locale", "currency"):
-        if not isinstance(plain.get(name, ""), str):
-            raise BadInput(f"{name} is {plain[name]!r}.", "A text in quotes.", field=name)
-    base = default_settings()
-    default = {**base.default, **_read_table(plain.get("default", {}), "default")}
-    categories = {
-        " ".join(name.casefold().split()): _read_table(table, name)
-        for name, table in plain.get("category", {}).items()
-    }
+    found, base = settings_file.read(text), default_settings()
     settings = Settings(
-        plain.get("locale", base.locale),
-        plain.get("currency", base.currency),
-        default,
-        categories if "category" in plain else base.categories,
+        **{"locale": base.locale, "currency": base.currency, **found["general"]},
+        parcel={**base.parcel, **found.get("parcel", {})},
+        channels=found.get("channel", base.channels),
+        default={**base.default, **found.get("default", {})},
+        categories=found.get("category", base.categories),
     )
-    from sourcing.money import minor_digits
-
-    minor_digits(settings.currency)
-    return settings
-
-
-def _known(values: Mapping[str, Any], names: Any, where: str) -> None:
-    for name in values:
-        if name not in names:
-            near = difflib.get_close_matches(name, list(names), 1, 0.4)
-            raise BadInput(
-                f"There is no setting “{name}”{where}.",
-                f"The closest is “{near[0]}”." if near else f"Known: {', '.join(names)}.",
-                field=name,
-            )
-
-
-def _read_table(table: Any, where: str) -> dict[str, Any]:
-    if not isinstance(table, Mapping):
-        raise BadInput(f"“{where}” is not a table of settings.", field=where)
-    _known(table, _BY_NAME, f" in {where}")
-    return {name: _read_value(_BY_NAME[name], value) for name, value in table.items()}
-
-
-def _read_value(setting: Setting, value: Any) -> Any:
-    if setting.optional and value == OFF:
-        return None
-    if setting.unit == "cuts":
-        return _read_cuts(value)
-    wrong = BadInput(
-        f"{setting.name} is {value!r}.",
-        f"A number from 0 to {setting.highest} ({setting.unit})"
-        + (', or "off".' if setting.optional else "."),
-        field=setting.name,
-    )
-    if isinstance(value, bool) or not isinstance(value, int | Decimal):
-        raise wrong
-    number = Decimal(value)
-    if not number.is_finite() or not 0 <= number <= setting.highest:
-        raise wrong
-    if setting.unit == "days":
-        if number != int(number) or not 1 <= number <= 3650:
-            raise wrong
-        return int(number)
-    if setting.name == "salvage" and number < Decimal("0.01"):
-        return Decimal("0.01")
-    return number
-
-
-def _read_cuts(value: Any) -> tuple[tuple[int, Decimal], ...]:
-    try:
-        cuts = tuple((int(day), Decimal(cut)) for day, cut in value)
-    except (TypeError, ValueError, InvalidOperation):
-        cuts = ((-1, Decimal(0)),)
-    days, shares = [day for day, _ in cuts], [share for _, share in cuts]
-    if (
-        any(day < 1 for day in days)
-        or days != sorted(days)
-        or any(not 0 <= s < 1 for s in shares)
-        or shares != sorted(shares)
-    ):
+    check_currency(settings.currency)
+    check_locale(settings.locale)
+    if (settings.parcel["volume_divisor"] is None) != (settings.parcel["volume_divisor_dated"] is None):
         raise BadInput(
-            f"cuts is {value!r}.",
-            "Pairs of day and share off, both rising: [[30, 0.10], [60, 0.20]].",
-            field="cuts",
+            "The volumetric divisor and its date do not come together.",
+            'Both set, or both "off".',
+            "Add the day you looked the divisor up.",
+            field="volume_divisor_dated",
         )
-    return cuts
+    for name in ("", *settings.categories):
+        settings.for_category(name)
+    return settings
 
 
 def load_settings(store: Store) -> Settings:
     """Return the settings in force."""
     rows = store.read("SELECT toml FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
-    if not rows:
-        return default_settings()
-    text = rows[0][0]
-    if text not in _parsed:
-        _parsed.clear()
-        _parsed[text] = from_toml(text)
-    return _parsed[text]
+    text = rows[0][0] if rows else ""
+    found = _parsed.get(text)
+    if found is None:
+        found = from_toml(text) if text else default_settings()
+        _parsed.clear()  # only the settings in force are worth keeping
+        _parsed[text] = found
+    return found
 
 
 _parsed: dict[str, Settings] = {}
@@ -281,13 +209,14 @@ def undo_settings(store: Store) -> None:
     NotFound
         Nothing was changed yet.
     """
-    rows = store.read("SELECT id FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
-    if not rows:
-        raise NotFound(
-            "No change of the settings is left to undo.", next_step="The settings are the first ones."
-        )
+    from sqlalchemy import func, select, update
+
+    from sourcing.storage.schema import settings_version as kept
+
+    newest = select(func.max(kept.c.id)).where(kept.c.undone_at.is_(None)).scalar_subquery()
     with store.write() as connection:
-        connection.exec_driver_sql(
-            "UPDATE settings_version SET undone_at = ? WHERE id = ?",
-            (datetime.now(UTC).isoformat(timespec="seconds"), rows[0][0]),
+        done = connection.execute(
+            update(kept).where(kept.c.id == newest).values(undone_at=datetime.now(UTC).isoformat(timespec="seconds"))
         )
+        if not done.rowcount:
+            raise NotFound("No change of the settings is left to undo.", next_step="The settings are the first ones.")

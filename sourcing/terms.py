@@ -11,6 +11,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from sourcing.answer import ReceiptLine
 from sourcing.errors import BadInput
 from sourcing.money import cents
+from sourcing.retail import price_for
 
 _CENT = Decimal("0.01")
 
@@ -61,12 +62,24 @@ class Terms:
         return cents(shelf * self._factor(discount))
 
     def shelf_for_landed(self, landed: Decimal, discount: Decimal | None = None) -> Decimal:
-        """Highest shelf price whose landed cost is at most ``landed``, floored to the cent."""
+        """Return the highest shelf price, to the cent, whose landed cost is at most ``landed``; never below 0.
+
+        Raises
+        ------
+        BadInput
+            The discount takes the whole price.
+        """
         factor = self._factor(discount)
         if factor <= 0:
-            raise BadInput("The store discount takes the whole price.", "Less than 100 %.", field="discount")
-        shelf = (landed / factor).quantize(_CENT, ROUND_FLOOR)
-        return shelf if self.landed(shelf, discount) <= landed or shelf <= 0 else shelf - _CENT
+            raise BadInput(
+                "The store discount takes the whole price.", "Less than 100 %.", "Lower it.", field="discount"
+            )
+        paid = max(landed, Decimal(0)).quantize(_CENT, ROUND_FLOOR)  # the till rounds to whole cents
+        shelf = ((paid + _CENT / 2) / factor).quantize(_CENT, ROUND_FLOOR)
+        # Half a cent rounds up, so the price that meets it exactly is one too many.
+        while shelf > 0 and self.landed(shelf, discount) > paid:
+            shelf -= _CENT
+        return shelf
 
     def _factor(self, discount: Decimal | None) -> Decimal:
         return (1 - (self.store_discount if discount is None else discount)) * (1 + self.purchase_tax)
@@ -84,17 +97,12 @@ class Terms:
             Fees and returns take the whole price, so that no price breaks even.
         """
         need = landed + self.labour()
-        kept = 1 - self.return_rate * self.return_value_lost
-        fixed = need + self.fee_fixed + self.postage * (1 + self.return_rate) + self.supplies
-        ways = []
-        if kept - self.fee_rate > 0:
-            ways.append(fixed / (kept - self.fee_rate))
-        if self.fee_cap is not None and kept > 0:
-            ways.append((fixed + self.fee_cap) / kept)
-        if not ways:
-            raise BadInput(
-                "Fees take the whole price: no price breaks even.", "A fee below 100 %.", field="fee_rate"
-            )
+        lost = self.return_rate * self.return_value_lost
+        charges = self.fee_fixed + self.postage * (1 + self.return_rate) + self.supplies
+        rate = self.fee_rate + lost
+        ways = [price_for(need, charges, rate)] if rate < 1 or self.fee_cap is None else []
+        if self.fee_cap is not None:
+            ways.append(price_for(need, charges + self.fee_cap, lost))
         total = max(min(ways), Decimal(0)).quantize(_CENT, ROUND_CEILING)
         while total > 0 and self.net(total - _CENT) >= need:
             total -= _CENT

@@ -16,7 +16,7 @@ LAST = 50  # past checks a preview asks again
 
 def show() -> str:
     """Show the settings as a form."""
-    toml = to_toml(load_settings(store()))
+    toml = to_toml(load_settings(store()), every=True)
     return render_template("rules/show.html", groups=groups(toml), flips=None)
 
 
@@ -24,7 +24,7 @@ def preview() -> str:
     """Show which of the last checks would come out differently; nothing is saved."""
     settings = _sent()
     flips = [row for row in recheck(store(), settings, LAST) if row[1] != row[2]]
-    return render_template("rules/show.html", groups=groups(to_toml(settings)), flips=flips, last=LAST)
+    return render_template("rules/show.html", groups=groups(to_toml(settings, every=True)), flips=flips, last=LAST)
 
 
 def save() -> AnyResponse:
@@ -42,9 +42,7 @@ def undo() -> AnyResponse:
 def export() -> Response:
     """Hand out the settings file."""
     name = {"Content-Disposition": "attachment; filename=settings.toml"}
-    return Response(
-        to_toml(load_settings(store())), content_type="application/toml; charset=utf-8", headers=name
-    )
+    return Response(to_toml(load_settings(store())), content_type="application/toml; charset=utf-8", headers=name)
 
 
 def bring_in() -> AnyResponse:
@@ -61,7 +59,7 @@ def bring_in() -> AnyResponse:
 
 
 def _sent() -> Settings:
-    return from_toml(merged(to_toml(load_settings(store())), request.form))
+    return from_toml(merged(to_toml(load_settings(store()), every=True), request.form))
 
 
 def _back() -> AnyResponse:

@@ -9,8 +9,6 @@ import tomlkit
 from tomlkit.exceptions import ParseError
 from tomlkit.items import Array, InlineTable, Item, Table
 
-from sourcing.errors import BadInput
-
 SPLIT = "/"
 
 
@@ -41,13 +39,7 @@ def groups(toml: str) -> tuple[Group, ...]:
 
 
 def merged(toml: str, form: Mapping[str, str]) -> str:
-    """Return the settings file with the form's values in it; fields the file does not have are ignored.
-
-    Raises
-    ------
-    BadInput
-        A list or number cannot be read.
-    """
+    """Return the settings file with the form's values in it; fields the file does not have are ignored."""
     document = tomlkit.parse(toml)
     for path, item in list(_leaves(document)):
         text = form.get(SPLIT.join(path))
@@ -56,7 +48,7 @@ def merged(toml: str, form: Mapping[str, str]) -> str:
         table: Any = document
         for key in path[:-1]:
             table = table[key]
-        table[path[-1]] = _read(text.strip(), item, path[-1])
+        table[path[-1]] = _read(text.strip(), item)
     return tomlkit.dumps(document)
 
 
@@ -73,17 +65,12 @@ def _shown(item: Item) -> str:
     return str(item) if isinstance(item.unwrap(), str) else item.as_string().strip()
 
 
-def _read(text: str, item: Item, name: str) -> Any:
+def _read(text: str, item: Item) -> Any:
     if isinstance(item.unwrap(), str):
         return text
     if not isinstance(item, Array | InlineTable):
         text = text.replace(",", ".")
     try:
         return tomlkit.value(text)
-    except (ParseError, ValueError) as error:
-        raise BadInput(
-            f"“{text[:60]}” cannot be read as {name.replace('_', ' ')}.",
-            f"Written as it was before: {_shown(item)}.",
-            "Mend it and send the form again.",
-            field=name,
-        ) from error
+    except (ParseError, ValueError):
+        return text  # "off", "default", or a mistake that the settings themselves name

@@ -1,0 +1,121 @@
+"""Retail arithmetic, exact in decimals and unrounded; rounding to the cent is the caller's.
+
+Formulas: Levy & Weitz, Retailing Management; Berman & Evans, Retail Management.
+"""
+
+from __future__ import annotations
+
+from decimal import ROUND_CEILING, Decimal
+
+from sourcing.errors import BadInput
+
+_ONE = Decimal(1)
+
+
+def markup_on_cost(cost: Decimal, price: Decimal) -> Decimal:
+    """Return (price - cost) / cost as a share."""
+    _positive(cost, "cost")
+    return (price - cost) / cost
+
+
+def margin(cost: Decimal, price: Decimal) -> Decimal:
+    """Return (price - cost) / price as a share."""
+    _positive(price, "price")
+    return (price - cost) / price
+
+
+def margin_of_markup(markup: Decimal) -> Decimal:
+    """Turn a markup on cost into a margin."""
+    return markup / (1 + markup)
+
+
+def markup_of_margin(share: Decimal) -> Decimal:
+    """Turn a margin into a markup on cost; a margin of 100 % cannot be while the goods cost anything."""
+    _below_one(share, "margin")
+    return share / (1 - share)
+
+
+def price_for(cost: Decimal, charges: Decimal, fee_rate: Decimal, profit: Decimal = Decimal(0)) -> Decimal:
+    """Return the price that covers cost, charges and a percentage fee on itself, and leaves the profit.
+
+    Raises
+    ------
+    BadInput
+        The fee takes the whole price.
+    """
+    _below_one(fee_rate, "fee_rate")
+    return (cost + charges + profit) / (1 - fee_rate)
+
+
+def most_to_pay(price: Decimal, charges: Decimal, fee_rate: Decimal, profit: Decimal = Decimal(0)) -> Decimal:
+    """Return the cost at which selling at ``price`` just leaves the profit: the inverse of `price_for`."""
+    _below_one(fee_rate, "fee_rate")
+    return price * (1 - fee_rate) - charges - profit
+
+
+def break_even_units(fixed: Decimal, price: Decimal, unit_cost: Decimal) -> int:
+    """Return the whole units to sell before fixed costs are covered."""
+    _positive(price - unit_cost, "price less unit cost")
+    return int((fixed / (price - unit_cost)).to_integral_value(ROUND_CEILING))
+
+
+def break_even_sales(fixed: Decimal, price: Decimal, unit_cost: Decimal) -> Decimal:
+    """Return the sales at which fixed costs are covered: F / (1 - v / p)."""
+    _positive(price - unit_cost, "price less unit cost")
+    return fixed / (1 - unit_cost / price)
+
+
+def regular_price(cost: Decimal, markup: Decimal, cut: Decimal, share_at_cut: Decimal) -> Decimal:
+    """Return the regular price that keeps the average markup, in money, when some buyers pay less by ``cut``."""
+    return cost + markup + cut * share_at_cut
+
+
+def sell_through(sold: Decimal, on_hand: Decimal) -> Decimal:
+    """Return sold / (sold + on hand): the share of what was received that is sold."""
+    _positive(sold + on_hand, "what was received")
+    return sold / (sold + on_hand)
+
+
+def turnover(cost_of_goods: Decimal, opening: Decimal, closing: Decimal) -> Decimal:
+    """Return turns a year: cost of goods sold over average inventory at cost."""
+    _positive(opening + closing, "inventory")
+    return cost_of_goods / ((opening + closing) / 2)
+
+
+def days_of_supply(turns: Decimal) -> Decimal:
+    """Return 365 / turns."""
+    _positive(turns, "turns")
+    return 365 / turns
+
+
+def gmroi(margin_share: Decimal, turns_at_retail: Decimal) -> Decimal:
+    """Return gross margin on inventory at cost: margin x turns / (1 - margin), turns at retail."""
+    return markup_of_margin(margin_share) * turns_at_retail
+
+
+def gmroi_of_amounts(gross_margin: Decimal, inventory_at_cost: Decimal) -> Decimal:
+    """Return gross margin over average inventory at cost, from amounts."""
+    _positive(inventory_at_cost, "inventory")
+    return gross_margin / inventory_at_cost
+
+
+def annual_return(profit: Decimal, outlay: Decimal, days: Decimal) -> Decimal:
+    """Return profit over outlay, brought to a year simply (no compounding)."""
+    _positive(outlay, "outlay")
+    _positive(days, "days")
+    return profit / outlay * 365 / days
+
+
+def _positive(value: Decimal, name: str) -> None:
+    if not value > 0:
+        raise BadInput(f"The {name} is {value}.", "An amount above 0.", "Change it.", field=name)
+
+
+def _below_one(share: Decimal, name: str) -> None:
+    if not share < _ONE:
+        raise BadInput(
+            f"A {name.replace('_', ' ')} of {share:.0%} leaves nothing of the price.",
+            "Less than 100 %.",
+            "Lower it.",
+            field=name,
+        )

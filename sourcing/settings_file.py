@@ -1,0 +1,183 @@
+"""The settings file: TOML with the one-line help beside every value."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterable, Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from sourcing.errors import BadInput
+from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
+from sourcing.settings_values import read_value
+
+INHERIT = "default"  # in a category: as [default] has it
+_TABLES = ("locale", "currency", "parcel", "channel", "default", "category")
+_HOMES: dict[Place, str] = {
+    "general": "at the top of the file",
+    "parcel": "in [parcel]",
+    "channel": "in the channel's own table, such as [channel.main]",
+    "category": "in [default] or a category's table, such as [category.shoes]",
+}
+Tables = Mapping[str, Mapping[str, Any]]
+
+
+def folded(name: str) -> str:
+    """Return a category's or channel's name as it is compared."""
+    return " ".join(name.casefold().split())
+
+
+def write(
+    general: Mapping[str, Any],
+    parcel: Mapping[str, Any],
+    channels: Tables,
+    default: Mapping[str, Any],
+    categories: Tables,
+    *,
+    every: bool,
+) -> str:
+    """Return the file's text; with ``every``, categories show what they inherit as well, so a form can change it."""
+    import tomlkit
+
+    document = tomlkit.document()
+    document.add(tomlkit.comment("Amounts are invented round figures to start from: put your own in their place."))
+    for name, value in general.items():
+        document.add(name, tomlkit.item(value).comment(_help(of_place("general")[name])))
+    document.add("parcel", _table("parcel", parcel))
+    document.add("channel", _named("channel", channels, every=False))
+    document.add("default", _table("category", default))
+    document.add("category", _named("category", categories, every=every))
+    return tomlkit.dumps(document)
+
+
+def _named(place: Place, tables: Tables, *, every: bool) -> Any:
+    import tomlkit
+
+    outer = tomlkit.table(is_super_table=bool(tables))  # an empty one must show, or it would read as unsaid
+    for name, values in tables.items():
+        filled = dict.fromkeys(of_place(place), INHERIT) | dict(values) if every else values
+        outer.add(name, _table(place, filled))
+    return outer
+
+
+def _table(place: Place, values: Mapping[str, Any]) -> Any:
+    import tomlkit
+
+    table = tomlkit.table()
+    for name, setting in of_place(place).items():
+        if name in values:
+            table.add(name, tomlkit.value(_text(values[name])).comment(_help(setting)))
+    return table
+
+
+def _help(setting: Setting) -> str:
+    return f"{setting.unit}: {setting.help}"
+
+
+def _text(value: Any) -> str:
+    import tomlkit
+
+    if value is None:
+        return f'"{OFF}"'
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_text(part) for part in value) + "]"
+    if isinstance(value, Decimal):
+        return f"{value:f}"
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(tomlkit.item(value).as_string())
+
+
+def read(text: str) -> dict[str, Any]:
+    """Return the tables the file names, values read: general, parcel, channel, default, category.
+
+    Raises
+    ------
+    BadInput
+        Not TOML, an unknown name (the closest is suggested), or a value that cannot be used.
+    """
+    try:
+        plain = tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(
+            f"The settings file is not TOML: {error}.",
+            "The file as “sourcing settings export” writes it.",
+            "Mend that line.",
+        ) from error
+    except (RecursionError, ArithmeticError) as error:
+        raise BadInput("The settings file cannot be read.", "The file as “sourcing settings export” writes it.",
+                       "Start from an exported one.") from error  # fmt: skip
+    _known(plain, _TABLES, "")
+    general = of_place("general")
+    found: dict[str, Any] = {
+        "general": {name: read_value(general[name], plain[name]) for name in general if name in plain}
+    }
+    for name, place in (("parcel", "parcel"), ("default", "category")):
+        if name in plain:
+            found[name] = _read_table(of_place(place), plain[name], name)  # type: ignore[arg-type]
+    for name in ("channel", "category"):
+        if name in plain:
+            found[name] = _read_named(name, plain[name])  # type: ignore[arg-type]
+    return found
+
+
+def _read_named(place: Place, tables: Any) -> dict[str, dict[str, Any]]:
+    found: dict[str, dict[str, Any]] = {}
+    for name, table in _mapping(tables, place).items():
+        if not folded(name) or folded(name) in found or len(name) > 80:
+            raise BadInput(
+                f"The {place} “{name[:80]}” has no name of its own.",
+                "Names of up to 80 characters that differ in more than capitals and blanks.",
+                "Rename it.",
+                field=place,
+            )
+        found[folded(name)] = _read_table(of_place(place), table, name)
+    return found
+
+
+def _read_table(settings: Mapping[str, Setting], table: Any, where: str) -> dict[str, Any]:
+    _known(_mapping(table, where), settings, f" in {where}")
+    inherits = where != "default"
+    return {
+        name: read_value(settings[name], value)
+        for name, value in table.items()
+        if not (inherits and isinstance(value, str) and value.strip().casefold() == INHERIT)
+    }
+
+
+def _mapping(table: Any, where: str) -> Mapping[str, Any]:
+    if not isinstance(table, Mapping):
+        raise BadInput(
+            f"“{where}” is {str(table)[:60]}.",
+            "A table of settings, its name in square brackets.",
+            "Write it as in an exported file.",
+            field=where,
+        )
+    return table
+
+
+def _known(values: Iterable[str], names: Iterable[str], where: str) -> None:
+    for name in values:
+        if name not in names:
+            raise BadInput(
+                f"There is no setting “{name[:60]}”{where}.", _hint(name, names), "Mend that line.", field=name[:60]
+            )
+
+
+def _hint(name: str, names: Iterable[str]) -> str:
+    """Suggest the nearest setting, of this table or of the one it belongs in."""
+    homes = {setting.name: _HOMES[setting.place] for setting in SETTINGS if setting.name not in names}
+    if name in homes:
+        return f"It belongs {homes[name]}."
+    near = difflib.get_close_matches(name[:80], [*names, *homes], 1, 0.4)
+    if not near:
+        return f"Known: {', '.join(names)}."
+    return f"The closest is “{near[0]}”" + (f", {homes[near[0]]}." if near[0] in homes else ".")
+
+
+def closest(name: str, names: Iterable[str]) -> str:
+    """Suggest the nearest of the known names, or list them."""
+    near = difflib.get_close_matches(name[:80], list(names), 1, 0.4)
+    return f"The closest is “{near[0]}”." if near else f"Known: {', '.join(names)}."

@@ -1,0 +1,200 @@
+"""The one table of settings: it drives the settings file, the Rules page and the documentation."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, Literal, NamedTuple
+
+from sourcing.parcel import SIDE_ROUNDINGS
+from sourcing.rules import Rules
+from sourcing.terms import PriceCutPlan, Terms
+
+OFF = "off"  # TOML has no null
+Place = Literal["general", "parcel", "channel", "category"]
+
+
+class Setting(NamedTuple):
+    """One setting: where it stands in the file, its unit, default, one-line help and what it accepts."""
+
+    name: str
+    place: Place
+    unit: str
+    default: Any
+    help: str
+    optional: bool = False  # may be "off"
+    lowest: Decimal = Decimal(0)
+    highest: Decimal = Decimal(1_000_000)
+    choices: tuple[str, ...] = ()
+
+
+_MOST = Decimal("0.95")
+_ONE = Decimal(1)
+_POSTAGE = tuple(  # invented round figures
+    (grams, Decimal(price))
+    for grams, price in (
+        (250, "4.20"),
+        (500, "4.90"),
+        (1000, "7.40"),
+        (1500, "8.90"),
+        (2500, "9.80"),
+        (5000, "12.90"),
+        (10000, "17.90"),
+        (20000, "27.90"),
+    )
+)
+SETTINGS: tuple[Setting, ...] = (
+    Setting("locale", "general", "text", "en_US", "how amounts and dates are written"),
+    Setting("currency", "general", "text", "USD", "the one currency of all amounts, as its ISO 4217 code"),
+    Setting("postage_table", "parcel", "steps", _POSTAGE, "postage as [up to this many grams, price]"),
+    Setting(
+        "volume_divisor",
+        "parcel",
+        "cm3 per kg",
+        None,
+        "carrier's divisor for volumetric weight",
+        True,
+        _ONE,
+    ),
+    Setting("volume_divisor_dated", "parcel", "date", None, "day you looked the divisor up", True),
+    Setting("volume_from", "parcel", "cm3", Decimal(0), "parcels up to this volume go by plain weight"),
+    Setting(
+        "weight_step",
+        "parcel",
+        "grams",
+        Decimal(500),
+        "volumetric weight is rounded up to a multiple of this",
+        lowest=_ONE,
+    ),
+    Setting(
+        "side_rounding",
+        "parcel",
+        "choice",
+        "up",
+        "how the carrier rounds each side to a whole cm first: up, nearest or none",
+        choices=SIDE_ROUNDINGS,
+    ),
+    Setting("fee_rate", "channel", "share", Terms.fee_rate, "fee as a share of what the buyer pays", highest=_MOST),
+    Setting("fee_fixed", "channel", "money", Terms.fee_fixed, "fixed part of the fee per order"),
+    Setting("fee_cap", "channel", "money", Terms.fee_cap, "the percentage part never exceeds this", True),
+    Setting("channel", "category", "text", "main", "where it is sold: the name of a channel table"),
+    Setting("packed_weight", "category", "grams", Decimal(1000), "weight of one item packed to post", lowest=_ONE),
+    Setting("packed_size", "category", "sides", None, "packed length, width and height in cm", True),
+    Setting("postage", "category", "money", None, "postage of one item; off takes it from the postage table", True),
+    Setting("supplies", "category", "money", Terms.supplies, "box, filling, label"),
+    Setting(
+        "purchase_tax",
+        "category",
+        "share",
+        Terms.purchase_tax,
+        "tax added at the till; 0 with a resale exemption",
+        highest=_MOST,
+    ),
+    Setting(
+        "store_discount",
+        "category",
+        "share",
+        Terms.store_discount,
+        "discount the store gives at the till",
+        highest=_MOST,
+    ),
+    Setting(
+        "prep_minutes",
+        "category",
+        "minutes",
+        Terms.prep_minutes,
+        "clean, photograph, list, pack one item",
+        highest=Decimal(1440),
+    ),
+    Setting("hourly_value", "category", "money", Terms.hourly_value, "what an hour of your prep time is worth"),
+    Setting("return_rate", "category", "share", Terms.return_rate, "share of sales that come back", highest=_MOST),
+    Setting(
+        "return_value_lost",
+        "category",
+        "share",
+        Terms.return_value_lost,
+        "share of the price lost on a return",
+        highest=_ONE,
+    ),
+    Setting(
+        "capital_rate",
+        "category",
+        "share",
+        Terms.capital_rate,
+        "cost of cash tied up, per year",
+        highest=Decimal(5),
+    ),
+    Setting(
+        "assumed_days",
+        "category",
+        "days",
+        Terms.assumed_days,
+        "days to sell assumed when the comps carry no listing dates",
+    ),
+    Setting("cuts", "category", "cuts", PriceCutPlan.cuts, "price cuts as [day, share off the first asking price]"),
+    Setting("give_up_day", "category", "days", PriceCutPlan.give_up_day, "day on which an unsold item is given up"),
+    Setting(
+        "salvage",
+        "category",
+        "share",
+        PriceCutPlan.salvage,
+        "share of the usual sale price still got when given up",
+        lowest=Decimal("0.01"),
+        highest=_ONE,
+    ),
+    Setting(
+        "least_profit",
+        "category",
+        "money",
+        Rules.least_profit,
+        "rule: expected profit after everything at least this",
+        True,
+    ),
+    Setting(
+        "least_return",
+        "category",
+        "share",
+        Rules.least_return,
+        "rule: expected profit at least this share of the landed cost",
+        True,
+        highest=Decimal(20),
+    ),
+    Setting("target_days", "category", "days", Rules.target_days, "rule: the days within which it should sell"),
+    Setting(
+        "wanted_chance",
+        "category",
+        "share",
+        Rules.wanted_chance,
+        "rule: chance wanted of selling within the target days",
+        True,
+        highest=_ONE,
+    ),
+    Setting(
+        "most_loss_chance",
+        "category",
+        "share",
+        Rules.most_loss_chance,
+        "rule: largest acceptable chance of a loss",
+        True,
+        Decimal("0.01"),
+        _MOST,
+    ),
+    Setting(
+        "least_comps",
+        "category",
+        "count",
+        Rules.least_comps,
+        "rule: what is known must be worth this many sales of the item",
+        True,
+        highest=Decimal(1000),
+    ),
+)
+
+
+def of_place(place: Place) -> dict[str, Setting]:
+    """Return the settings of one kind of table, by name."""
+    return {setting.name: setting for setting in SETTINGS if setting.place == place}
+
+
+def defaults(place: Place) -> dict[str, Any]:
+    """Return the default values of one kind of table."""
+    return {name: setting.default for name, setting in of_place(place).items()}

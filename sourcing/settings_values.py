@@ -1,0 +1,172 @@
+"""Reading one setting's value: what each unit accepts, said in words when a value is not it."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Sequence
+from datetime import date
+from decimal import Decimal
+from itertools import pairwise
+from typing import Any
+
+from sourcing.errors import BadInput
+from sourcing.settings_table import OFF, Setting
+
+
+def read_value(setting: Setting, value: Any) -> Any:
+    """Read one value as TOML gives it; a number in quotes counts as the number.
+
+    Raises
+    ------
+    BadInput
+        The value is of the wrong type or out of range; the message says what is accepted.
+    """
+    if isinstance(value, str):
+        value = value.strip()
+        if setting.optional and value.casefold() == OFF:
+            return None
+    reader: Callable[[Setting, Any], Any] = _READ.get(setting.unit, _number)
+    try:
+        return reader(setting, _unquoted(setting, value))
+    except _Wrong:
+        pass  # said below, for all kinds alike
+    raise BadInput(
+        f"{setting.name} is {_shown(value)}.",
+        accepted(setting),
+        "Change it and send it again.",
+        field=setting.name,
+    )
+
+
+def accepted(setting: Setting) -> str:
+    """Say in words what a setting accepts."""
+    if setting.choices:
+        words = "One of " + ", ".join(setting.choices)
+    else:
+        limits = f"from {setting.lowest:f} to {setting.highest:f}"
+        words = {
+            "text": "A text of up to 80 characters",
+            "date": "A day such as 2026-01-31",
+            "days": "A whole number of days from 1 to 3650",
+            "money": f"An amount {limits} with at most two decimals",
+            "cuts": "Pairs of whole day and share off, both rising: [[30, 0.10], [60, 0.20]]",
+            "steps": "Pairs of grams and price, grams rising, prices not falling: [[500, 4.90], [1000, 7.40]]",
+            "sides": "Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]",
+        }.get(setting.unit, f"A number {limits} ({setting.unit})")
+    return words + (f', or "{OFF}".' if setting.optional else ".")
+
+
+class _Wrong(Exception):
+    pass
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_shown, value[:6])) + "]"
+    return f"“{value[:60]}”" if isinstance(value, str) else str(value)[:60]
+
+
+def _unquoted(setting: Setting, value: Any) -> Any:
+    if not isinstance(value, str) or setting.unit in ("text", "choice", "date"):
+        return value
+    try:
+        # A form sends texts; the value inside is read exactly as the file's own would be.
+        return tomllib.loads(f"v = {' '.join(value.split())}", parse_float=Decimal)["v"]
+    except tomllib.TOMLDecodeError:
+        raise _Wrong from None
+
+
+def _decimal(value: Any) -> Decimal:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+        raise _Wrong
+    number = Decimal(value)
+    if not number.is_finite() or (number != 0 and not -12 < number.adjusted() < 12) or len(str(number)) > 30:
+        raise _Wrong
+    return abs(number) if number == 0 else number
+
+
+def _number(setting: Setting, value: Any) -> Decimal:
+    number = _decimal(value)
+    if not setting.lowest <= number <= setting.highest:
+        raise _Wrong
+    return number
+
+
+def _money(setting: Setting, value: Any) -> Decimal:
+    number = _number(setting, value)
+    if number != round(number, 2):
+        raise _Wrong
+    return number
+
+
+def _whole(value: Any, lowest: int, highest: int) -> int:
+    number = _decimal(value)
+    if number != int(number) or not lowest <= number <= highest:
+        raise _Wrong
+    return int(number)
+
+
+def _days(_setting: Setting, value: Any) -> int:
+    return _whole(value, 1, 3650)
+
+
+def _text(setting: Setting, value: Any) -> str:
+    if not isinstance(value, str) or not 0 < len(value) <= 80 or (setting.choices and value not in setting.choices):
+        raise _Wrong
+    return value
+
+
+def _date(_setting: Setting, value: Any) -> date:
+    if type(value) is date:
+        return value
+    try:
+        return date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise _Wrong from None
+
+
+def _pairs(value: Any) -> list[tuple[Any, Any]]:
+    if not isinstance(value, list) or any(not isinstance(pair, list) or len(pair) != 2 for pair in value):
+        raise _Wrong
+    return [(first, second) for first, second in value]
+
+
+def _cuts(_setting: Setting, value: Any) -> tuple[tuple[int, Decimal], ...]:
+    cuts = tuple((_whole(day, 1, 3650), _decimal(share)) for day, share in _pairs(value))
+    days, shares = [day for day, _ in cuts], [share for _, share in cuts]
+    if not _rising(days) or not _rising(shares) or any(not 0 < share < 1 for share in shares):
+        raise _Wrong
+    return cuts
+
+
+def _steps(setting: Setting, value: Any) -> tuple[tuple[int, Decimal], ...]:
+    steps = tuple((_whole(grams, 1, 1_000_000), _money(setting, price)) for grams, price in _pairs(value))
+    prices = [price for _, price in steps]
+    if not steps or not _rising([grams for grams, _ in steps]) or prices != sorted(prices):
+        raise _Wrong
+    return steps
+
+
+def _sides(_setting: Setting, value: Any) -> tuple[Decimal, ...]:
+    if not isinstance(value, list) or len(value) != 3:
+        raise _Wrong
+    sides = tuple(_decimal(side) for side in value)
+    if any(not 0 < side <= 300 for side in sides):
+        raise _Wrong
+    return sides
+
+
+def _rising(values: Sequence[Any]) -> bool:
+    return all(before < after for before, after in pairwise(values))
+
+
+_READ: dict[str, Callable[[Setting, Any], Any]] = {
+    "money": _money,
+    "days": _days,
+    "text": _text,
+    "choice": _text,
+    "date": _date,
+    "cuts": _cuts,
+    "steps": _steps,
+    "sides": _sides,
+}

@@ -1,0 +1,341 @@
+"""Settings: the file and back, inheritance, what is refused and how, keeping and undoing."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import settings as run
+from hypothesis import strategies as st
+
+from sourcing.errors import BadInput, NotFound
+from sourcing.settings import (
+    SETTINGS,
+    Settings,
+    default_settings,
+    from_toml,
+    load_settings,
+    save_settings,
+    to_toml,
+    undo_settings,
+)
+from sourcing.settings_table import Setting, of_place
+from sourcing.storage import open_store
+from web.settings_form import groups, merged
+
+D = Decimal
+ROOT = Path(__file__).parents[1]
+CATEGORIES = ("shoes", "clothing", "toys", "games", "housewares")
+
+
+class TestDefaults:
+    def test_come_back_from_their_file(self) -> None:
+        assert from_toml(to_toml(default_settings())) == default_settings()
+        assert from_toml("") == default_settings()
+
+    @pytest.mark.parametrize("category", ["", *CATEGORIES])
+    def test_every_category_resolves(self, category: str) -> None:
+        deal = default_settings().for_category(category)
+        assert deal.terms.postage > 0
+        assert deal.terms.prep_minutes > 0
+
+    # The two below: common practice, no published source.
+    def test_footwear_leaves_what_the_trade_says(self) -> None:
+        """Bought at 30.00 and listed at 59.99: 10 to 15 left after fees and shipping, 8 to 17 with tolerance."""
+        terms = default_settings().for_category("shoes").terms
+        left = terms.net(D("59.99")) - terms.landed(D("30.00"))
+        assert 8 <= left <= 17
+        # An hour is worth that over all labour, prep included, and not over listing alone.
+        assert 100 * D("0.8") <= left / terms.prep_minutes * 60 <= 150 * D("1.2")
+
+    def test_prep_of_shoes_is_what_the_trade_says(self) -> None:
+        """Ten pairs an hour, or 20 pairs in 1 h 45 min with cleaning: between 4 and 9 minutes a pair."""
+        assert 4 <= default_settings().for_category("shoes").terms.prep_minutes <= 9
+
+
+class TestInheritance:
+    def test_a_category_takes_what_it_does_not_say_from_default(self) -> None:
+        found = from_toml("[default]\nsupplies = 2\nleast_profit = 11\n[category.shoes]\nsupplies = 3")
+        shoes, other = found.for_category("  SHOES "), found.for_category("never heard of")
+        assert (shoes.terms.supplies, other.terms.supplies) == (3, 2)
+        assert shoes.rules.least_profit == other.rules.least_profit == 11
+
+    @pytest.mark.parametrize("name", [setting.name for setting in SETTINGS if setting.place == "category"])
+    def test_every_term_and_rule_can_be_a_category_s_own(self, name: str) -> None:
+        own = {
+            "channel": '"second"', "packed_weight": "9999", "packed_size": "[40, 30, 20]", "postage": "77",
+            "cuts": "[[7, 0.5]]", "give_up_day": "99", "assumed_days": "9", "target_days": "9",
+            "return_rate": "0.9", "salvage": "0.9",
+            "wanted_chance": "0.6",
+        }.get(name, "0.5")  # fmt: skip
+        text = (
+            "[parcel]\nvolume_divisor = 5000\nvolume_divisor_dated = 2026-01-31\n"
+            "[channel.main]\n[channel.second]\nfee_fixed = 9\n"
+            "[default]\npacked_size = [10, 10, 10]\n"
+            f"[category.toys]\n{name} = {own}\n[category.games]\n"
+        )
+        found = from_toml(text)
+        assert found.for_category("toys") != found.for_category("games")
+
+    def test_a_rule_can_be_off(self) -> None:
+        rules = from_toml('[category.toys]\nleast_profit = "off"\nmost_loss_chance = "Off"').for_category("toys").rules
+        assert rules.least_profit is None
+        assert rules.most_loss_chance is None
+
+    def test_channels_have_their_own_fees(self) -> None:
+        found = from_toml(
+            '[channel.main]\nfee_rate = 0.1\n[channel."Far Market"]\nfee_rate = 0.2\nfee_cap = 5\n'
+            '[category.toys]\nchannel = "far  market"'
+        )
+        assert found.for_category("toys").terms.fee_cap == 5
+        assert found.for_category("toys").terms.fee(D(100)) == D("5.30")  # the fixed part is the default's
+        assert found.for_category("shoes").terms.fee(D(100)) == D("10.30")
+
+
+class TestPostage:
+    def test_by_packed_weight(self) -> None:
+        text = "[parcel]\npostage_table = [[500, 4], [2000, 8.50]]\n[default]\npacked_weight = {}\n[category]"
+        for grams, price in (("500", "4"), ("500.5", "8.50"), ("2000", "8.50")):
+            assert from_toml(text.format(grams)).for_category("").terms.postage == D(price)
+
+    def test_own_postage_wins(self) -> None:
+        assert from_toml("[category.shoes]\npostage = 6.25").for_category("shoes").terms.postage == D("6.25")
+
+    def test_too_heavy_for_the_table(self) -> None:
+        with pytest.raises(BadInput, match="heavier than the postage table"):
+            from_toml("[category.shoes]\npacked_weight = 90000")
+
+    def test_volumetric_weight_with_a_dated_divisor(self) -> None:
+        """35 x 25 x 14 cm over 5000 cm3/kg is 2.45, billed 2.5 kg (carriers' public service guides)."""
+        table = "postage_table = [[1500, 1], [2499, 2], [2500, 3], [9000, 4]]"
+        item = "[category.toys]\npacked_weight = 1400\npacked_size = [35, 25, 14]"
+        plain = from_toml(f'[parcel]\n{table}\n{item}\n[category.shoes]\npacked_size = "off"\npacked_weight = 1')
+        assert plain.for_category("toys").terms.postage == 1
+        dated = "volume_divisor = 5000\nvolume_divisor_dated = 2026-01-31"
+        assert from_toml(f"[parcel]\n{table}\n{dated}\n{item}").for_category("toys").terms.postage == 3
+        above = f"{dated}\nvolume_from = 28316"
+        assert from_toml(f"[parcel]\n{table}\n{above}\n{item}").for_category("toys").terms.postage == 1
+
+    @pytest.mark.parametrize("alone", ["volume_divisor = 5000", "volume_divisor_dated = 2026-01-31"])
+    def test_divisor_and_date_come_together(self, alone: str) -> None:
+        with pytest.raises(BadInput, match="divisor and its date"):
+            from_toml(f"[parcel]\n{alone}")
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "words"),
+    [
+        ("[default]\nleast_proffit = 1", "least_proffit", "The closest is “least_profit”"),
+        ("[category.shoes]\nprep_minute = 1", "prep_minute", "The closest is “prep_minutes”"),
+        ("curency = 'USD'", "curency", "The closest is “currency”"),
+        ("[categories.shoes]", "categories", "The closest is “category”"),
+        ("[default]\nfee_rate = 0.1", "fee_rate", "[channel.main]"),
+        ("[default]\nfee_rat = 1", "fee_rat", "The closest is “fee_rate”, in the channel's own table"),
+        ("[channel.main]\nsupplies = 1", "supplies", "[default]"),
+        ("[default]\nqqqqqqq = 1", "qqqqqqq", "Known: channel,"),
+        ("x = [", "", "not TOML"),
+        ("a = 1\na = 2", "", "not TOML"),
+        ("a = " + "[" * 5000, "", ""),
+        ("category = 3", "category", "“category” is 3"),
+        ("category.shoes = 3", "shoes", "“shoes” is 3"),
+        ("default = [1]", "default", "A table of settings"),
+        ("[category.'  ']", "category", "no name of its own"),
+        ("[category.Shoes]\n[category.shoes]", "category", "no name of its own"),
+        ("[channel.main]\nfee_rate = 2", "fee_rate", "fee_rate is 2. A number from 0 to 0.95 (share)."),
+        ("[channel.main]\nfee_rate = true", "fee_rate", "fee_rate is True"),
+        ("[channel.main]\nfee_rate = '13 %'", "fee_rate", "“13 %”"),
+        ("[channel.main]\nfee_rate = nan", "fee_rate", "fee_rate is NaN"),
+        ("[channel.main]\nfee_rate = -0.1", "fee_rate", "fee_rate is -0.1"),
+        ("[channel.main]\nfee_cap = 'on'", "fee_cap", 'or "off".'),
+        ("[channel.main]\nfee_fixed = 'off'", "fee_fixed", "“off”"),
+        ("[default]\nsupplies = 0.755", "supplies", "at most two decimals"),
+        ("[default]\nsupplies = 1e400", "supplies", "1E+400"),
+        ("[default]\nsupplies = inf", "supplies", "Infinity"),
+        ("[default]\nsupplies = 2026-01-01", "supplies", "An amount"),
+        ("[default]\nsalvage = 0", "salvage", "from 0.01 to 1"),
+        ("[default]\ntarget_days = 0", "target_days", "whole number of days from 1 to 3650"),
+        ("[default]\ntarget_days = 30.5", "target_days", "30.5"),
+        ("[default]\ncuts = [[30]]", "cuts", "cuts is [[30]]"),
+        ("[default]\ncuts = [[30, 0.1], [30, 0.2]]", "cuts", "both rising"),
+        ("[default]\ncuts = [[30, 0.2], [60, 0.1]]", "cuts", "both rising"),
+        ("[default]\ncuts = [[30.5, 0.2]]", "cuts", "[[30.5, 0.2]]"),
+        ("[default]\ncuts = [[30, 1]]", "cuts", "both rising"),
+        ("[default]\ncuts = [[30, nan]]", "cuts", "NaN"),
+        ("[default]\ncuts = 'soon'", "cuts", "“soon”"),
+        ("[default]\ncuts = [[30, 0.1], [200, 0.2]]", "cuts", "day 200"),
+        ("[default]\ngive_up_day = 60", "cuts", "giving up on day 60"),
+        ("[default]\npacked_size = [1, 2]", "packed_size", "Length, width and height"),
+        ("[default]\npacked_size = [1, 2, 0]", "packed_size", "each over 0"),
+        ("[parcel]\npostage_table = []", "postage_table", "grams rising"),
+        ("[parcel]\npostage_table = [[500, 5], [900, 4]]", "postage_table", "prices not falling"),
+        ("[parcel]\nside_rounding = 'down'", "side_rounding", "One of up, nearest, none"),
+        ("[parcel]\nvolume_divisor_dated = 'yesterday'", "volume_divisor_dated", "2026-01-31"),
+        ("[default]\nchannel = 'mian'", "channel", "The closest is “main”"),
+        ("[channel.other]\n", "channel", "“main”"),
+        ("[channel.main]\nfee_rate = 0.9\n[default]\nreturn_rate = 0.5\nreturn_value_lost = 0.5", "fee_rate",
+         "take 115.0% of the price"),
+        ("currency = 'usd'", "currency", "capitals"),
+        ("currency = 'KWD'", "currency", "two decimals"),
+        ("currency = 5", "currency", "A text"),
+        ("locale = 'zz_QQ'", "locale", "en_US"),
+    ],
+)  # fmt: skip
+def test_refused_with_the_value_what_is_accepted_and_what_next(text: str, field: str, words: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        from_toml(text)
+    error = caught.value
+    assert error.field == field
+    assert words in str(error)
+    assert error.accepted
+    assert error.next_step
+    assert len(str(error)) < 900
+
+
+def _values(setting: Setting) -> st.SearchStrategy[Any]:
+    amounts = st.decimals(setting.lowest, setting.highest, allow_nan=False, allow_infinity=False)
+    made: dict[str, st.SearchStrategy[Any]] = {
+        "text": st.just("main"),
+        "choice": st.sampled_from(setting.choices or ("",)),
+        "date": st.dates(date(1970, 1, 1), date(2100, 1, 1)),
+        "days": st.integers(200, 3650) if setting.name == "give_up_day" else st.integers(1, 3650),
+        "money": st.decimals(setting.lowest, setting.highest, places=2),
+        "share": st.decimals(setting.lowest, min(setting.highest, D("0.45")), places=4),
+        "cuts": st.lists(st.integers(1, 99), unique=True, max_size=4).map(
+            lambda days: tuple((day, D(day) / 100) for day in sorted(days))
+        ),
+        "sides": st.tuples(*[st.decimals("0.1", 300, places=1)] * 3),
+        "steps": st.lists(st.integers(1, 9999), unique=True, max_size=5).map(
+            lambda grams: (*((g, D(g) / 100) for g in sorted(grams)), (1_000_000, D(500)))
+        ),
+    }
+    one = made.get(setting.unit, amounts.map(lambda value: round(value, 6)))
+    return st.none() | one if setting.optional else one
+
+
+def _tables(place: Any) -> st.SearchStrategy[dict[str, Any]]:
+    return st.fixed_dictionaries({}, optional={name: _values(setting) for name, setting in of_place(place).items()})
+
+
+NAMES = (
+    st.text(min_size=1, max_size=12)
+    .map(lambda name: " ".join(name.casefold().split()))
+    .filter(lambda name: name == " ".join(name.casefold().split()) and name and name.isprintable())
+)
+
+
+@run(deadline=None)
+@given(
+    _tables("parcel"), _tables("category"), _tables("channel"), st.dictionaries(NAMES, _tables("category"), max_size=3)
+)
+def test_any_settings_come_back_from_their_file(
+    parcel: dict[str, Any], default: dict[str, Any], channel: dict[str, Any], categories: dict[str, Any]
+) -> None:
+    base = default_settings()
+    parcel = {**base.parcel, **parcel, "weight_step": D(500)}
+    if parcel["volume_divisor"] is None or parcel["volume_divisor_dated"] is None:
+        parcel |= {"volume_divisor": None, "volume_divisor_dated": None}
+    elif parcel["volume_divisor"] < 50:  # 27 cubic metres over less would be heavier than the table goes
+        parcel["volume_divisor"] = D(5000)
+    parcel["postage_table"] = (*parcel["postage_table"][:-1], (1_000_000, D(500)))
+    made = Settings(
+        parcel=parcel,
+        channels={"main": channel},
+        default={**base.default, **default},
+        categories=categories,
+    )
+    assert from_toml(to_toml(made)) == made
+    assert from_toml(to_toml(made, every=True)) == made
+    assert to_toml(from_toml(to_toml(made))) == to_toml(made)
+
+
+class TestForm:
+    """The page edits the file that names every setting of every category."""
+
+    toml = to_toml(default_settings(), every=True)
+
+    def test_shows_every_setting_of_every_category(self) -> None:
+        shown = {group.name: [field.label for field in group.fields] for group in groups(self.toml)}
+        for category in CATEGORIES:
+            assert len(shown[f"category · {category}"]) == len(of_place("category"))
+        assert len(shown["parcel"]) == len(of_place("parcel"))
+        assert len(shown["channel · main"]) == len(of_place("channel"))
+
+    def test_sent_back_unchanged_changes_nothing(self) -> None:
+        sent = {field.path: field.value for group in groups(self.toml) for field in group.fields}
+        assert from_toml(merged(self.toml, sent)) == default_settings()
+
+    @pytest.mark.parametrize(
+        ("path", "typed", "value"),
+        [
+            ("category/toys/least_profit", "5", D(5)),  # was inherited
+            ("category/toys/least_profit", "off", None),
+            ("category/toys/cuts", "[[14, 0.25]]", ((14, D("0.25")),)),
+            ("category/toys/packed_size", "[10, 20.5, 30]", (D(10), D("20.5"), D(30))),
+            ("default/least_profit", "9,75", D("9.75")),
+            ("default/least_profit", "off", None),
+        ],
+    )
+    def test_a_typed_value_is_taken(self, path: str, typed: str, value: Any) -> None:
+        found = from_toml(merged(self.toml, {path: typed}))
+        place, *middle, name = path.split("/")
+        table = found.default if place == "default" else found.categories[middle[0]]
+        assert table[name] == value
+
+    def test_back_to_inherited(self) -> None:
+        found = from_toml(merged(self.toml, {"category/clothing/prep_minutes": "default"}))
+        assert "prep_minutes" not in found.categories["clothing"]
+
+    @pytest.mark.parametrize("typed", ["", "a lot", "5 or 6", "[1]", '"5', "5\nsupplies = 1", "1e400"])
+    def test_what_cannot_be_read_names_the_field(self, typed: str) -> None:
+        with pytest.raises(BadInput, match="least_profit"):
+            from_toml(merged(self.toml, {"category/toys/least_profit": typed}))
+
+
+class TestKeeping:
+    def test_save_load_undo(self, tmp_path: Path) -> None:
+        store = open_store(str(tmp_path / "data.sqlite3"))
+        first = dataclasses.replace(default_settings(), currency="EUR")
+        second = dataclasses.replace(first, locale="de_DE")
+        assert load_settings(store) == default_settings()
+        save_settings(store, first, "one")
+        save_settings(store, second, "two")
+        assert load_settings(store) == second
+        assert load_settings(store) is load_settings(store)  # read once, not at every check
+        undo_settings(store)
+        assert load_settings(store) == first
+        undo_settings(store)
+        assert load_settings(store) == default_settings()
+        with pytest.raises(NotFound, match="left to undo"):
+            undo_settings(store)
+        save_settings(store, second, "three")
+        assert load_settings(store) == second
+
+    def test_two_stores_do_not_mix(self, tmp_path: Path) -> None:
+        one, two = (open_store(str(tmp_path / name)) for name in ("one.sqlite3", "two.sqlite3"))
+        save_settings(one, dataclasses.replace(default_settings(), currency="EUR"), "")
+        assert load_settings(one).currency == "EUR"
+        assert load_settings(two).currency == "USD"
+
+
+class TestDocs:
+    text = (ROOT / "docs/settings.md").read_text(encoding="utf-8")
+
+    def test_names_units_defaults_and_help_are_the_table_s(self) -> None:
+        rows = re.findall(r"^\| `(\w+)` \| (.*?) \| (.*?) \| (.*?) \|$", self.text, re.M)
+        assert rows == [row(setting) for setting in SETTINGS]
+
+    def test_the_example_is_a_settings_file(self) -> None:
+        (example,) = re.findall(r"```toml\n(.*?)```", self.text, re.S)
+        assert from_toml(example) != default_settings()
+
+
+def row(setting: Setting) -> tuple[str, str, str, str]:
+    line = next(line for line in to_toml(default_settings()).splitlines() if line.startswith(f"{setting.name} = "))
+    default = line.removeprefix(f"{setting.name} = ").rsplit(" # ", 1)[0]
+    return setting.name, setting.unit, f"`{default}`", setting.help
