@@ -240,8 +240,8 @@ def test_any_settings_come_back_from_their_file(
     parcel = {**base.parcel, **parcel, "weight_step": D(500)}
     if parcel["volume_divisor"] is None or parcel["volume_divisor_dated"] is None:
         parcel |= {"volume_divisor": None, "volume_divisor_dated": None}
-    elif parcel["volume_divisor"] < 50:  # 27 cubic metres over less would be heavier than the table goes
-        parcel["volume_divisor"] = D(5000)
+    elif parcel["volume_divisor"] < 27000:  # 27 cubic metres over less would be heavier than the table goes
+        parcel["volume_divisor"] = D(27000)
     parcel["postage_table"] = (*parcel["postage_table"][:-1], (1_000_000, D(500)))
     made = Settings(
         parcel=parcel,
@@ -277,7 +277,9 @@ class TestForm:
             ("category/toys/least_profit", "off", None),
             ("category/toys/cuts", "[[14, 0.25]]", ((14, D("0.25")),)),
             ("category/toys/packed_size", "[10, 20.5, 30]", (D(10), D("20.5"), D(30))),
+            ("category/toys/least_profit", "15,50", D("15.50")),
             ("default/least_profit", "9,75", D("9.75")),
+            ("default/return_rate", "0,025", D("0.025")),
             ("default/least_profit", "off", None),
         ],
     )
@@ -291,7 +293,7 @@ class TestForm:
         found = from_toml(merged(self.toml, {"category/clothing/prep_minutes": "default"}))
         assert "prep_minutes" not in found.categories["clothing"]
 
-    @pytest.mark.parametrize("typed", ["", "a lot", "5 or 6", "[1]", '"5', "5\nsupplies = 1", "1e400"])
+    @pytest.mark.parametrize("typed", ["", "a lot", "5 or 6", "[1]", '"5', "5\nsupplies = 1", "1e400", "1,500"])
     def test_what_cannot_be_read_names_the_field(self, typed: str) -> None:
         with pytest.raises(BadInput, match="least_profit"):
             from_toml(merged(self.toml, {"category/toys/least_profit": typed}))

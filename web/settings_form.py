@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 import tomlkit
 from tomlkit.exceptions import ParseError
-from tomlkit.items import Array, InlineTable, Item, Table
+from tomlkit.items import Item, Table
 
 SPLIT = "/"
+_DECIMAL_COMMA = re.compile(r"0,\d+|\d+,\d{1,2}")  # 1,500 may mean thousands, so it is refused
 
 
 class Field(NamedTuple):
@@ -66,10 +68,10 @@ def _shown(item: Item) -> str:
 
 
 def _read(text: str, item: Item) -> Any:
+    if _DECIMAL_COMMA.fullmatch(text):
+        text = text.replace(",", ".")
     if isinstance(item.unwrap(), str):
         return text
-    if not isinstance(item, Array | InlineTable):
-        text = text.replace(",", ".")
     try:
         return tomlkit.value(text)
     except (ParseError, ValueError):
