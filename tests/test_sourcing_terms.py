@@ -72,6 +72,11 @@ def test_the_shelf_price_for_a_landed_cost_is_the_highest(one: Terms, landed: De
     assert one.landed(shelf + CENT) > landed
 
 
+def test_half_a_cent_at_the_till_rounds_up() -> None:
+    """At half price 2.01 lands at 1.005, rung up as 1.01: more than the 1.00 that is worth paying."""
+    assert Terms(store_discount=D("0.5")).shelf_for_landed(D("1.00")) == D("2.00")
+
+
 def test_no_shelf_price_below_nothing() -> None:
     assert PLAIN.shelf_for_landed(D("-3")) == 0
 
