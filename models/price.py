@@ -255,7 +255,8 @@ def _combine(precision: Floats, mean: Floats, group: Ints, groups: int) -> tuple
     """Pool independent normal messages by group; a group without any has precision 0 and mean 0."""
     total = np.bincount(group, precision, groups)
     weighted = np.bincount(group, precision * mean, groups)
-    return total, np.divide(weighted, total, out=np.zeros(groups), where=total > 0)
+    centre: Floats = np.divide(weighted, total, out=np.zeros(groups), where=total > 0)
+    return total.astype(np.float64), centre
 
 
 def _through(precision: Floats, variance: Floats) -> Floats:

@@ -81,9 +81,10 @@ def survive(
     """Chance unsold, (N, K, T): cumulative base hazard (T,), asks (N, K), frailty gamma(a, b) of shape (N,)."""
     nodes = level_mean[:, None] + np.sqrt(level_var)[:, None] * _NODE  # (N, J)
     x = np.clip(np.log(ask)[:, :, None] - nodes[:, None, :], -0.9, 0.9)
-    hazard = np.exp(slope * x)[..., None] * (base / 1.0)
+    hazard = np.exp(slope * x)[..., None] * base
     survival = np.exp(-a[:, None, None, None] * np.log1p(hazard / b[:, None, None, None]))
-    return np.einsum("nkjt,j->nkt", survival, _WEIGHT)
+    alive: Floats = np.einsum("nkjt,j->nkt", survival, _WEIGHT)
+    return alive
 
 
 def outcomes(
@@ -99,7 +100,7 @@ def outcomes(
     target: float,
 ) -> Outcome:
     """Forecast every asking price of the trade-off for items of one category under one plan."""
-    ask = np.round(np.exp(level_mean[:, None] + STEPS), 2)
+    ask = np.asarray(np.round(np.exp(level_mean[:, None] + STEPS), 2), dtype=np.float64)
     edges, factor = plan.nodes()
     step = np.diff(_hazard_edges(rate, edges))
     base = np.concatenate([[0.0], np.cumsum(step * factor**slope)])
@@ -165,7 +166,8 @@ def share_below(
     salvage = ndtr(
         (np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None]
     )
-    return part + salvage * (1.0 - sold[:, -1])[:, None]
+    below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
+    return below_all
 
 
 def _hazard_edges(rate: Floats, edges: Floats) -> Floats:

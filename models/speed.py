@@ -60,8 +60,8 @@ class SpeedModel:
             (exposure.ravel(), (np.repeat(product, pieces), cell.ravel())), shape=(products, cells)
         )
         last = np.searchsorted(CUTS, np.maximum(duration, 1e-9), side="left") - 1
-        events = np.bincount(cell[np.arange(len(sold)), last], sold, cells)
-        product_events = np.bincount(product, sold, products)
+        events = np.bincount(cell[np.arange(len(sold)), last], sold, cells).astype(np.float64)
+        product_events = np.bincount(product, sold, products).astype(np.float64)
         centre = np.bincount(x_bin, x, bins) / np.maximum(np.bincount(x_bin, minlength=bins), 1)
         overall = max(float(sold.sum() / duration.sum()), 1e-6)
         frailty = np.ones(products)
@@ -120,7 +120,8 @@ class SpeedModel:
 def pieces_exposure(duration: Floats) -> Floats:
     """Split n durations in days into time spent in each piece of `CUTS`: shape (n, pieces)."""
     upper = np.append(CUTS[1:], np.inf)
-    return np.clip(duration[:, None] - CUTS[None, :], 0.0, (upper - CUTS)[None, :])
+    spent: Floats = np.clip(duration[:, None] - CUTS[None, :], 0.0, (upper - CUTS)[None, :])
+    return spent
 
 
 def cumulative(rate: Floats, days: Floats) -> Floats:

@@ -66,7 +66,7 @@ def recheck(
     store: Store, settings: Settings, limit: int = 20
 ) -> list[tuple[history.PastCheck, str, str, Any]]:
     """Ask the last checks again under other settings: (check, decision now, decision then, most worth paying then)."""
-    changed = []
+    changed: list[tuple[history.PastCheck, str, str, Any]] = []
     for past in history.recent(store, limit):
         try:
             now, then = check(store, past.query), check(store, past.query, settings)

@@ -152,10 +152,10 @@ def current(store: Store) -> HaulView:
     for item_id, check_id, label, decision, count, taken, undone, text in rows:
         answer = json.loads(text)
         minutes = settings.for_category(answer["item"]["category"]).terms.prep_minutes
-        figures = [
+        shelf, landed, before, after = (
             None if answer[key] is None else Decimal(answer[key])
             for key in ("shelf_price", "landed_cost", "profit_before_labour", "profit_after_labour")
-        ]
+        )
         items.append(
             HaulItem(
                 item_id,
@@ -163,7 +163,10 @@ def current(store: Store) -> HaulView:
                 label,
                 decision,
                 count,
-                *figures,
+                shelf,
+                landed,
+                before,
+                after,
                 Decimal(minutes),
                 taken,
                 undone is not None,

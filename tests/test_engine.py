@@ -239,7 +239,8 @@ def test_settings_round_trip_undo_and_refuse(store: Store, tmp_path: Path) -> No
     from sourcing.errors import BadInput
 
     for bad, word in (("[default]\nleast_proffit = 1", "least_profit"),
-                      ("[channel.main]\nfee_rate = 2", "fee_rate is 2"), ("[default]\ncuts = [[30]]", "cuts"), ("x = [", "TOML")):  # fmt: skip
+                      ("[channel.main]\nfee_rate = 2", "fee_rate is 2"),
+                      ("[default]\ncuts = [[30]]", "cuts"), ("x = [", "TOML")):  # fmt: skip
         with pytest.raises(BadInput) as caught:
             from_toml(bad)
         assert word in str(caught.value)

@@ -213,13 +213,17 @@ def check(
     list_file: Path | None,
     out: Path | None,
     as_json: bool,
-    **rest: str,
+    brand: str,
+    category: str,
+    title: str,
+    size: str,
+    condition: str,
 ) -> None:
     """Judge one item or a whole list. Example: sourcing check FA123-001 --price 14.99"""
     if list_file:
         _check_list(_store(ctx), list_file, out)
         return
-    if not (code or rest["title"] or rest["category"]):
+    if not (code or title or category):
         raise click.UsageError("Name a code, or a list with --list.")
     from sourcing.answer import Query
     from sourcing.answers import row
@@ -227,7 +231,7 @@ def check(
     from sourcing.money import parse_money
 
     shelf = parse_money(price, field="price") if price else None
-    verdict = judge(_store(ctx), Query(code=code or "", shelf_price=shelf, **rest))
+    verdict = judge(_store(ctx), Query(code or "", shelf, brand, category, title, size, condition))
     if as_json:
         click.echo(json.dumps(verdict.as_dict(), indent=2))
         return
@@ -243,6 +247,7 @@ def check(
 
 def _check_list(store: Any, path: Path, out: Path | None) -> None:
     """Answer every row in order; a row that cannot be judged says so in ``problem``."""
+
     from sourcing.answer import Query
     from sourcing.answers import COLUMNS, row
     from sourcing.check import check_list
@@ -257,7 +262,8 @@ def _check_list(store: Any, path: Path, out: Path | None) -> None:
         try:
             price = (values.get("shelf_price") or "").strip()
             shelf: Decimal | None = parse_money(price, field="shelf_price") if price else None
-            query = Query(shelf_price=shelf, **{name: (values.get(name) or "").strip() for name in texts})
+            code, brand, category, title, size, condition = ((values.get(name) or "").strip() for name in texts)
+            query = Query(code, shelf, brand, category, title, size, condition)
             if not any(getattr(query, name) for name in texts):
                 raise SourcingError(
                     "Nothing says which item this is.", "A code, or a title, brand or category."

@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
-from flask_wtf import CSRFProtect  # type: ignore[import-untyped]
+from flask_wtf import CSRFProtect
 
 from web.routes import MOST_BYTES, SMALL
 from web.state import current, folder_of
