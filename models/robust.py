@@ -1,0 +1,141 @@
+"""Location, spread, outliers and quantiles that a lot of three or a mistyped price cannot move.
+
+Sources: Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers; NIST/SEMATECH e-Handbook 1.3.5.17 and 7.1.6;
+Hyndman & Fan 1996 (Am Stat 50:361) for quantile types; Lange, Little & Taylor 1989 (JASA 84:881) for Student weights.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import stdtrit
+
+from models.price import NU, Floats
+
+NORMAL_MAD = 1.4826022185056018  # 1 / (75 % point of the standard normal)
+MODIFIED_Z = 0.6745  # the rounded 75 % point that the rule of Iglewicz & Hoaglin is stated with
+NORMAL_MEAN_DEVIATION = 1.253314  # sqrt(pi / 2): the fallback's factor, as published with it
+_TIE = 1e-12  # cumulative shares of weight this close to a level count as reaching it: .49 + .01 is one half
+
+
+def mad(values: ArrayLike, *, normal: bool = False) -> float:
+    """Return the median absolute deviation from the median.
+
+    Parameters
+    ----------
+    values : (n,) in any unit, at least one.
+    normal : multiply by 1.4826, so that it estimates the standard deviation of normal data.
+    """
+    x = _values(values)
+    spread = float(np.median(np.abs(x - np.median(x))))
+    return spread * NORMAL_MAD if normal else spread
+
+
+def modified_z(values: ArrayLike) -> Floats:
+    """Return each value's distance from the median in robust standard deviations: shape (n,).
+
+    Notes
+    -----
+    0.6745 (x - median) / MAD. When more than half of the values are equal the MAD is 0, and the mean absolute
+    deviation from the median takes its place (factor 1.253314). All values equal: zeros.
+    """
+    x = _values(values)
+    distance = x - np.median(x)
+    spread = float(np.median(np.abs(distance)))
+    if spread > 0:
+        return np.asarray(MODIFIED_Z * distance / spread)
+    mean_spread = float(np.mean(np.abs(distance)))
+    if mean_spread > 0:
+        return np.asarray(distance / (NORMAL_MEAN_DEVIATION * mean_spread))
+    return np.zeros(len(x))
+
+
+def tukey_fences(values: ArrayLike, reach: float = 1.5) -> tuple[float, float]:
+    """Return the lower and upper fence: quartiles at (n + 1) p, less and plus ``reach`` interquartile ranges."""
+    lower, upper = np.quantile(_values(values), [0.25, 0.75], method="weibull")
+    return float(lower - reach * (upper - lower)), float(upper + reach * (upper - lower))
+
+
+def grubbs(values: ArrayLike) -> float:
+    """Return the largest distance from the mean in standard deviations (n - 1): Grubbs' statistic, n >= 3."""
+    x = _values(values)
+    if len(x) < 3:
+        raise ValueError("Grubbs' statistic needs three values or more")
+    spread = float(np.std(x, ddof=1))
+    return float(np.max(np.abs(x - np.mean(x))) / spread) if spread > 0 else 0.0
+
+
+def grubbs_critical(count: int, share: float = 0.05) -> float:
+    """Return the value that Grubbs' statistic of ``count`` normal values exceeds upwards with chance ``share``."""
+    if count < 3:
+        raise ValueError("Grubbs' statistic needs three values or more")
+    t2 = float(stdtrit(count - 2, 1.0 - share / count)) ** 2
+    return float((count - 1) / np.sqrt(count) * np.sqrt(t2 / (count - 2 + t2)))
+
+
+def trimmed_mean(values: ArrayLike, share: float) -> float:
+    """Return the mean without the floor(share * n) smallest and as many largest values; 0 <= share < 0.5."""
+    if not 0 <= share < 0.5:
+        raise ValueError(f"share trimmed from each end is {share}; it must be at least 0 and below 0.5")
+    x = np.sort(_values(values))
+    cut = int(share * len(x) + _TIE)
+    return float(np.mean(x[cut : len(x) - cut]))
+
+
+def weighted_quantile(values: ArrayLike, weights: ArrayLike, levels: ArrayLike) -> Floats:
+    """Return the smallest values at which the share of weight reaches each level (inverted CDF).
+
+    Whole weights act as counts: the answer equals that of the list with each value repeated.
+
+    Parameters
+    ----------
+    values, weights : (n,); weights not negative and not all 0. levels : (...) from 0 to 1; the answer has their shape.
+    """
+    x, share = _cumulative(values, weights)
+    level = np.asarray(levels, dtype=np.float64)
+    if not np.all((level >= 0) & (level <= 1)):
+        raise ValueError("levels of a quantile must be from 0 to 1")
+    return np.asarray(x[np.minimum(np.searchsorted(share, level - _TIE, side="left"), len(x) - 1)])
+
+
+def weighted_median(
+    values: ArrayLike, weights: ArrayLike, choice: Literal["lower", "midpoint"] = "lower"
+) -> float:
+    """Return the weighted median.
+
+    Parameters
+    ----------
+    choice : what to return when exactly half of the weight lies at or below a value: ``lower`` that value (Cormen,
+        Leiserson, Rivest & Stein, problem 9-2), ``midpoint`` the middle between it and the next. Libraries differ.
+    """
+    x, share = _cumulative(values, weights)
+    at = int(np.searchsorted(share, 0.5 - _TIE, side="left"))
+    if choice == "midpoint" and abs(share[at] - 0.5) <= _TIE and at + 1 < len(x):
+        return float((x[at] + x[at + 1]) / 2)
+    return float(x[at])
+
+
+def student_weights(residual: ArrayLike, scale: ArrayLike, nu: float = NU) -> Floats:
+    """Return the weights (nu + 1) / (nu + (residual / scale)^2) of Student errors; ``scale`` > 0, broadcast."""
+    spread = np.asarray(scale, dtype=np.float64)
+    if not np.all(spread > 0):
+        raise ValueError("scale of the residuals must be above 0")
+    return np.asarray((nu + 1.0) / (nu + (np.asarray(residual, dtype=np.float64) / spread) ** 2))
+
+
+def _values(values: ArrayLike) -> Floats:
+    x = np.asarray(values, dtype=np.float64)
+    if x.ndim != 1 or not len(x) or not np.isfinite(x).all():
+        raise ValueError("expected one or more finite numbers in one dimension")
+    return x
+
+
+def _cumulative(values: ArrayLike, weights: ArrayLike) -> tuple[Floats, Floats]:
+    x, w = _values(values), _values(weights)
+    if x.shape != w.shape or np.any(w < 0) or not np.any(w > 0):
+        raise ValueError("weights must be as many as the values, not negative and not all 0")
+    x, w = x[w > 0], w[w > 0]
+    order = np.argsort(x, kind="stable")
+    return x[order], np.cumsum(w[order]) / np.sum(w)
