@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from models.conformal import conformal_quantile
 from models.price import Floats, Ints, PriceModel, PriceRows
 from sourcing.fitting import BUCKETS, fold
 
@@ -162,18 +163,12 @@ def _held_out(
     score = np.abs(np.log(total[late]) - mean) / spread
     own = np.bincount(product[early], minlength=int(product.max()) + 1)[product[late]]
     bucket = np.searchsorted(np.array(BUCKETS), own)
-    everyone = _conformal(score)
+    everyone = conformal_quantile(score, "0.2")
     factors = [
-        float(_conformal(score[bucket == b]) if (bucket == b).sum() >= 30 else everyone) / _Z80
+        float(conformal_quantile(score[bucket == b], "0.2") if (bucket == b).sum() >= 30 else everyone) / _Z80
         for b in range(len(BUCKETS) + 1)
     ]
     return factors, float(np.mean(score <= _Z80))
-
-
-def _conformal(score: Floats) -> float:
-    n = len(score)
-    k = -(-(n + 1) * 4 // 5)
-    return float(np.sort(score)[min(k, n) - 1])
 
 
 def _centre(values: Floats, centre: float, spread: float) -> list[float]:
@@ -211,6 +206,7 @@ def _speed(
 ) -> dict[str, Any]:
     """Fit time to sell on every dated listing, the unsold as right-censored; else fall back to stock and flow."""
     from models.speed import CUTS, SpeedModel
+    from models.survival import littles_law
 
     stop = np.where(state == 0, seen, ended)
     duration = np.maximum(stop - listed, 0.5)
@@ -245,7 +241,7 @@ def _speed(
         span = float(days.max() - days.min()) if len(days) > 4 else 0.0
         if on_hand and span > 0:
             # Little 1961: mean time on the market = listings on hand / sales a day.
-            rate = len(days) / span / on_hand
+            rate = 1.0 / float(littles_law(on_hand, len(days) / span))
             categories.append(
                 {
                     "rate": [rate] * len(CUTS),
