@@ -4,14 +4,31 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http.client import HTTPConnection
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
+import sourcing.comps
+from sourcing.errors import Busy
 from web.cli import main
+from web.commands.check import inert
 
 SAMPLES = Path(__file__).parent.parent / "sample_comps"
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words])
 
 
 @pytest.fixture(scope="module")
@@ -66,11 +83,223 @@ def test_a_broken_file_stores_nothing_and_the_good_rows_can_be_kept(tmp_path: Pa
 
 
 def test_settings_travel_by_file(tmp_path: Path) -> None:
-    run, file = CliRunner(), str(tmp_path / "rules.toml")
-    assert run.invoke(main, ["--data", str(tmp_path), "settings", "export", file]).exit_code == 0
-    assert run.invoke(main, ["--data", str(tmp_path), "settings", "import", file]).exit_code == 0
-    assert run.invoke(main, ["--data", str(tmp_path), "settings", "undo"]).exit_code == 0
+    runner, file = CliRunner(), str(tmp_path / "rules.toml")
+    assert runner.invoke(main, ["--data", str(tmp_path), "settings", "export", file]).exit_code == 0
+    assert runner.invoke(main, ["--data", str(tmp_path), "settings", "import", file]).exit_code == 0
+    assert runner.invoke(main, ["--data", str(tmp_path), "settings", "undo"]).exit_code == 0
     (tmp_path / "rules.toml").write_text("[default]\nfee_rat = 1\n", encoding="utf-8")
-    refused = run.invoke(main, ["--data", str(tmp_path), "settings", "import", file])
+    refused = runner.invoke(main, ["--data", str(tmp_path), "settings", "import", file])
     assert refused.exit_code == 1
     assert "fee_rate" in refused.stderr
+
+
+def test_a_file_that_cannot_be_read_does_not_keep_the_next_from_loading(tmp_path: Path) -> None:
+    (tmp_path / "empty.csv").touch()
+    result = run("load", tmp_path / "empty.csv", SAMPLES / "housewares.xlsx", "--data", tmp_path, "--json")
+    assert result.exit_code == 1
+    first, second = json.loads(result.stdout)
+    assert "empty" in first["error"]["wrong"]
+    assert second["new"] == 344
+    assert "Fitted on" in result.stderr  # a load is never left unfitted
+
+
+def test_the_day_a_file_was_made_can_be_named(tmp_path: Path) -> None:
+    result = run("load", SAMPLES / "housewares.xlsx", "--as-of", "2026-11-24", "--data", tmp_path, "--json")
+    assert json.loads(result.stdout)[0]["as_of"] == "2026-11-24"
+    undone = run("undo", "--data", tmp_path, "--json")
+    assert json.loads(undone.stdout) == {"batch": 1, "removed": 344}
+
+
+def test_busy_data_has_its_own_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def busy(*_: object, **__: object) -> None:
+        raise Busy("Something else is being written.", next_step="Try again.")
+
+    monkeypatch.setattr(sourcing.comps, "load_file", busy, raising=False)
+    monkeypatch.setattr(sourcing.comps, "undo_batch", busy, raising=False)
+    assert run("load", SAMPLES / "spring_sales.csv", "--data", tmp_path).exit_code == 5
+    assert run("undo", 1, "--data", tmp_path).exit_code == 5
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["check"], "Name a code"),
+        (["check", "--list", SAMPLES / "shelf_list.csv", "--price", "3"], "file alone"),
+        (["check", "AB1", "--out", "x.csv"], "--list"),
+        (["serve", "--host", "0.0.0.0"], "--lan"),
+        (["serve", "--port", "99999"], "65535"),
+        (["load", "no_such_file.csv"], "does not exist"),
+    ],
+)
+def test_wrong_usage_is_code_2(words: list[object], said: str) -> None:
+    result = run(*words)
+    assert result.exit_code == 2
+    assert said in result.stderr
+    assert result.stdout == ""
+
+
+def test_a_check_is_kept_and_a_list_is_not(data: str, tmp_path: Path) -> None:
+    from sourcing import history
+    from sourcing.storage import open_store
+
+    store = open_store(str(Path(data) / "sourcing.sqlite3"))
+    before = len(history.recent(store, 100))
+    run("check", "FA123-001", "--price", "14.99", "--data", data)
+    run("check", "--list", SAMPLES / "shelf_list.csv", "--out", tmp_path / "out.csv", "--data", data)
+    assert len(history.recent(store, 100)) == before + 1
+    store.close()
+
+
+def answers(data: str, folder: Path, text: str | bytes) -> tuple[Result, list[dict[str, str]]]:
+    source = folder / "list.csv"
+    source.write_bytes(text if isinstance(text, bytes) else text.encode())
+    result = run("check", "--list", source, "--out", folder / "out.csv", "--data", data)
+    if not (folder / "out.csv").exists():
+        return result, []
+    with (folder / "out.csv").open(newline="", encoding="utf-8") as file:
+        return result, list(csv.DictReader(file))
+
+
+def test_odd_rows_keep_their_place(data: str, tmp_path: Path) -> None:
+    text = "Code,Shelf Price,mine\nAB-1,3,=1+1\n,,\nAB-2,4\nAB-3,,-5\nAB-4,5,+x\n"
+    result, rows = answers(data, tmp_path, text)
+    assert result.exit_code == 4
+    assert [row["Code"] for row in rows] == ["AB-1", "", "", "AB-3", "AB-4"]
+    assert [row["mine"] for row in rows] == ["'=1+1", "", "", "-5", "'+x"]
+    assert "empty" in rows[1]["problem"]
+    assert "2 of the header's 3" in rows[2]["problem"]
+    again = run("check", "--list", tmp_path / "out.csv", "--out", tmp_path / "twice.csv", "--data", data)
+    assert again.exit_code in (0, 4)
+    with (tmp_path / "twice.csv").open(newline="", encoding="utf-8") as file:
+        assert next(csv.reader(file)) == list(rows[0])  # an answered list can be answered anew
+
+
+def test_a_row_without_a_price_has_no_decision(data: str, tmp_path: Path) -> None:
+    with (SAMPLES / "shelf_list.csv").open(newline="") as file:
+        codes = [row["code"] for row in csv.DictReader(file)][:10]
+    _, rows = answers(data, tmp_path, "code\n" + "\n".join(codes) + "\n")
+    assert len(rows) == 10
+    assert any(row["most_worth_paying"] for row in rows)
+    for row in rows:
+        assert row["decision"] in ("", "too little to go on")
+        assert bool(row["decision"]) != ("price is missing" in row["problem"])
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("kode,prijs\nA1,3\n", "no column that says"),
+        ("", "empty"),
+        (b"code,shelf_price\nA\xe9,3\n", "UTF-8"),
+        ("code,Code\nA,B\n", "two columns"),
+        ("code,shelf_price\n" + "x" * 70_000 + ",3\n", "longer"),
+    ],
+)
+def test_a_list_that_cannot_be_read_says_why(data: str, tmp_path: Path, text: str | bytes, said: str) -> None:
+    result, rows = answers(data, tmp_path, text)
+    assert (result.exit_code, rows) == (1, [])
+    assert said in result.stderr
+
+
+def test_the_list_itself_is_never_written_over(data: str, tmp_path: Path) -> None:
+    source = tmp_path / "list.csv"
+    source.write_text("code,shelf_price\nA1,3\n")
+    assert run("check", "--list", source, "--out", source, "--data", data).exit_code == 2
+    assert source.read_text() == "code,shelf_price\nA1,3\n"
+    gone = run("check", "--list", source, "--out", tmp_path / "no" / "out.csv", "--data", data)
+    assert gone.exit_code == 1
+    assert "No such file" in gone.stderr
+
+
+@pytest.mark.parametrize(
+    ("cell", "written"),
+    [("=1+1", "'=1+1"), ("+a", "'+a"), ("@x", "'@x"), ("\t=1", "'\t=1"), ("\r=1", "'\r=1"), ("-", "'-"),
+     ("-2+3", "'-2+3"), ("-Infinity", "'-Infinity"), ("-5.20", "-5.20"), ("12", "12"), ("", ""), ("a=1", "a=1")],
+)  # fmt: skip
+def test_formula_cells_are_inert(cell: str, written: str) -> None:
+    assert inert(cell) == written
+
+
+def test_the_demo_shows_buys_passes_and_too_little(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    result = run("demo")
+    assert result.exit_code == 0
+    for word in (" buy ", " pass ", "too little to go on", "problem", "invented"):
+        assert word in result.stdout
+    assert "\x1b" not in result.stdout
+
+
+def test_the_command_line_starts_light() -> None:
+    code = "import sys, web.cli; print(*sorted({name.split('.')[0] for name in sys.modules}))"
+    made = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    heavy = {"flask", "waitress", "sqlalchemy", "numpy", "scipy", "pandas", "sklearn", "statsmodels", "rich", "segno"}
+    assert set(made.stdout.split()) & heavy == set()
+
+
+@contextmanager
+def serving(folder: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], int]]:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "web.cli", "--data", str(folder), "serve", "--port", str(port), *words]
+    with (folder / "out").open("w") as out, (folder / "err").open("w") as err:
+        process = subprocess.Popen(command, stdout=out, stderr=err, text=True, env=os.environ | {"NO_COLOR": "1"})
+        try:
+            for _ in range(200):
+                assert process.poll() is None, (folder / "err").read_text()
+                with socket.socket() as knock:
+                    if knock.connect_ex(("127.0.0.1", port)) == 0 and "Ctrl-C" in (folder / "out").read_text():
+                        break
+                time.sleep(0.1)
+            yield process, port
+        finally:
+            process.kill()
+            process.wait()
+
+
+def fetch(port: int, path: str) -> tuple[int, dict[str, str]]:
+    connection = HTTPConnection("127.0.0.1", port, timeout=20)
+    connection.request("GET", path)
+    answer = connection.getresponse()
+    answer.read()
+    connection.close()
+    return answer.status, dict(answer.getheaders())
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_serving_stops_cleanly(tmp_path: Path, number: signal.Signals) -> None:
+    with serving(tmp_path) as (process, port):
+        status, headers = fetch(port, "/")
+        assert status == 200
+        assert "Server" not in headers
+        taken = run("serve", "--port", port, "--data", tmp_path)
+        assert taken.exit_code == 1
+        assert f"Port {port}" in taken.stderr
+        assert "--port" in taken.stderr
+        process.send_signal(number)
+        assert process.wait(15) == 0
+    assert (tmp_path / "err").read_text() == "Stopped.\n"
+    assert f"http://127.0.0.1:{port}/" in (tmp_path / "out").read_text()
+
+
+def test_the_home_network_needs_the_key_and_no_log_holds_it(tmp_path: Path) -> None:
+    with serving(tmp_path, "--lan", "--host", "127.0.0.1") as (process, port):
+        for _ in range(50):
+            found = re.search(r"/enter/([\w-]{32})", (tmp_path / "out").read_text())
+            if found:
+                break
+            time.sleep(0.1)
+        assert found is not None
+        key = found[1]
+        assert fetch(port, "/")[0] == 403
+        status, headers = fetch(port, f"/enter/{key}")
+        assert status == 303
+        assert "HttpOnly" in headers["Set-Cookie"]
+        live = json.loads(run("access", "list", "--json", "--data", tmp_path).stdout)
+        assert [one["revoked_at"] for one in live] == [None]
+        assert run("access", "revoke", "--data", tmp_path).stdout == "Keys taken back: 1.\n"
+        assert fetch(port, f"/enter/{key}")[0] == 403
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(15) == 0
+    assert key not in (tmp_path / "err").read_text()
+    assert all(key.encode() not in path.read_bytes() for path in tmp_path.iterdir() if path.name != "out")

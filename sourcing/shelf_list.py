@@ -1,0 +1,129 @@
+"""A whole list of items to judge: one answer row for each row of the file, in its order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from sourcing.answer import Query
+from sourcing.answers import COLUMNS, row
+from sourcing.check import check_list
+from sourcing.codes import parse_code
+from sourcing.comps.read import opened
+from sourcing.errors import BadInput, SourcingError
+from sourcing.money import parse_money
+from sourcing.storage import Store
+
+WORDS = ("code", "brand", "category", "title", "size", "condition")
+MOST_ROWS = 200_000
+NO_PRICE = "The shelf price is missing, so there is no decision: compare it with the most worth paying."
+
+
+@dataclass(frozen=True)
+class ListAnswer:
+    """The answered list: column names in order, and one mapping of text cells a row."""
+
+    columns: tuple[str, ...]  # the file's own, then the answer's, then ``problem``
+    rows: list[dict[str, str]]
+    problems: int  # how many rows say something in ``problem``
+
+
+def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
+    """Judge every row of a CSV or XLSX list; a row that cannot be judged says why in ``problem``.
+
+    Parameters
+    ----------
+    store : Store
+        The comps, the fit and the settings.
+    source : str, Path or binary stream
+        Columns ``code``, ``shelf_price`` and optionally brand, category, title, size, condition; others are
+        passed through, except those named like an answer column, which the new answer replaces.
+
+    Raises
+    ------
+    BadInput
+        The file cannot be read, says nothing about which items it lists, or has more than 200,000 rows.
+    """
+    answered = {column.name for column in COLUMNS} | {"problem"}
+    found: list[dict[str, str]] = []
+    with opened(source) as records:
+        header = _distinct(records.header)
+        known = {name: at for at, name in enumerate(_plain(name) for name in header)}
+        if not any(name in known for name in WORDS):
+            raise BadInput(
+                "The list has no column that says what the items are.",
+                f"The columns code, shelf_price and optionally {', '.join(WORDS[1:])}.",
+                "Name its columns so in the first row.",
+                field="list",
+            )
+        own = [name for name in header if _plain(name) not in answered]
+        for block in records.blocks():
+            cells = dict(zip(block.numbers, block.rows, strict=True)) | dict.fromkeys(n for n, _ in block.ragged)
+            if not cells:
+                continue
+            lengths = dict(block.ragged)
+            texts: list[list[str] | str] = []
+            for number in range(min(cells), max(cells) + 1):
+                line = cells.get(number)
+                if line is not None:
+                    texts.append(line)
+                elif number in lengths:
+                    texts.append(f"The row has {lengths[number]} of the header's {len(header)} cells.")
+                else:
+                    texts.append("The row is empty.")
+            if len(found) + len(texts) > MOST_ROWS:
+                raise BadInput(f"The list has more than {MOST_ROWS:,} rows.", "", "Split it.", field="list")
+            found.extend(_answers(store, header, known, texts))
+    columns = (*own, *(column.name for column in COLUMNS), "problem")
+    found = [dict.fromkeys(columns, "") | one for one in found]
+    return ListAnswer(columns, found, sum(bool(one["problem"]) for one in found))
+
+
+def _answers(
+    store: Store, header: list[str], known: dict[str, int], lines: list[list[str] | str]
+) -> Iterator[dict[str, str]]:
+    """Judge one block in one pass; a line that is text is the reason why there is nothing to judge."""
+    queries: dict[int, Query] = {}
+    problems = [""] * len(lines)
+    for at, line in enumerate(lines):
+        if isinstance(line, str):
+            problems[at] = line
+            continue
+        try:
+            queries[at] = _query({name: line[place].strip() for name, place in known.items()})
+        except SourcingError as error:
+            problems[at] = str(error)
+    verdicts = dict(zip(queries, check_list(store, list(queries.values())), strict=True)) if queries else {}
+    for at, line in enumerate(lines):
+        values = {} if isinstance(line, str) else dict(zip(header, line, strict=True))
+        answer = row(verdicts[at]) if at in verdicts else {}
+        if at in verdicts and queries[at].shelf_price is None and answer["decision"] in ("buy", "pass"):
+            answer["decision"], problems[at] = "", NO_PRICE
+        yield values | answer | {"problem": problems[at]}
+
+
+def _query(values: dict[str, str]) -> Query:
+    price = values.get("shelf_price", "")
+    words: dict[str, Any] = {name: values.get(name, "") for name in WORDS}
+    query = Query(shelf_price=parse_money(price, field="shelf_price") if price else None, **words)
+    if not any(getattr(query, name) for name in WORDS):
+        raise BadInput("Nothing says which item this is.", "A code, or a title, brand or category.")
+    if query.code:
+        parse_code(query.code)
+    return query
+
+
+def _plain(name: str) -> str:
+    return "_".join(name.strip().casefold().split())
+
+
+def _distinct(header: list[str]) -> list[str]:
+    """Refuse a name given twice: which of the two counts would be a guess."""
+    seen: set[str] = set()
+    for name in header:
+        if _plain(name) in seen:
+            raise BadInput(f"The list has two columns “{name}”.", "Each name once.", "Rename one.", field="list")
+        seen.add(_plain(name))
+    return header

@@ -1,0 +1,54 @@
+"""``access``: the keys that let other devices in."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import click
+
+from web.commands.frame import data_option, open_data, say
+
+
+@click.group()
+@data_option
+def access() -> None:
+    """List or take back the keys that `sourcing serve --lan` handed out.
+
+    Example: sourcing access revoke
+    """
+
+
+@access.command("list")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@data_option
+@click.pass_context
+def show(ctx: click.Context, as_json: bool) -> None:
+    """List the keys by number and day; the keys themselves are not kept.
+
+    Example: sourcing access list
+    """
+    from sourcing.access import keys
+
+    found = keys(open_data(ctx))
+    if as_json:
+        click.echo(json.dumps([dataclasses.asdict(one) for one in found], indent=2))
+        return
+    for one in found:
+        click.echo(f"{one.id}  made {one.made_at}  " + (f"taken back {one.revoked_at}" if one.revoked_at else "live"))
+    if not found:
+        say("No key was handed out yet.")
+
+
+@access.command("revoke")
+@click.argument("key", type=int, required=False)
+@data_option
+@click.pass_context
+def revoke(ctx: click.Context, key: int | None) -> None:
+    """Take back one key by its number, or all; a running server refuses them at once.
+
+    Example: sourcing access revoke 2
+    """
+    from sourcing.access import revoke as take_back
+
+    click.echo(f"Keys taken back: {take_back(open_data(ctx), key)}.")

@@ -1,0 +1,187 @@
+"""``check`` and ``demo``: one item, or a whole list."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import sys
+from decimal import Decimal
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+import click
+
+from sourcing.errors import Busy
+from web.commands.frame import SOME_FAILED, data_option, open_data, say, working
+
+if TYPE_CHECKING:
+    from sourcing.answer import Verdict
+    from sourcing.shelf_list import ListAnswer
+
+
+@click.command()
+@click.argument("code", required=False)
+@click.option("--price", help="Shelf price, such as 14.99.")
+@click.option("--brand", default="", help="Brand, for an item without comps of its own.")
+@click.option("--category", default="", help="Category, for its terms and rules.")
+@click.option("--title", default="", help="Title, when there is no code.")
+@click.option("--size", default="", help="Size or other variant.")
+@click.option("--condition", default="", help="Condition, in the words of your comps.")
+@click.option(
+    "--list",
+    "list_file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="CSV or XLSX with the columns code, shelf_price and optionally brand, category, title, size, condition.",
+)
+@click.option(
+    "--out", type=click.Path(dir_okay=False, path_type=Path), help="File for the answers of --list; else stdout."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@data_option
+@click.pass_context
+def check(
+    ctx: click.Context,
+    /,
+    code: str | None,
+    price: str | None,
+    list_file: Path | None,
+    out: Path | None,
+    as_json: bool,
+    **rest: Any,
+) -> None:
+    """Judge one item, kept in the history, or a whole list, not kept.
+
+    \b
+    Example: sourcing check FA123-001 --price 14.99
+    Example: sourcing check --list shelf_list.csv --out answers.csv
+    """
+    if list_file:
+        if code or price or any(rest.values()):
+            raise click.UsageError("--list takes its items from the file alone.")
+        _check_list(ctx, list_file, out, as_json)
+        return
+    if out:
+        raise click.UsageError("--out goes with --list.")
+    if not (code or rest["title"] or rest["brand"] or rest["category"]):
+        raise click.UsageError("Name a code, or a list with --list.")
+    from sourcing import history
+    from sourcing.answer import Query
+    from sourcing.check import check as judge
+    from sourcing.money import parse_money
+
+    shelf = parse_money(price, field="price") if price is not None else None
+    store = open_data(ctx)
+    verdict = judge(store, Query(code=code or "", shelf_price=shelf, **rest))
+    try:
+        history.record(store, verdict)
+    except Busy as error:  # the answer is worth more than its place in the history
+        say(f"Not kept in the history: {error}")
+    click.echo(json.dumps(verdict.as_dict(), indent=2)) if as_json else _show(verdict)
+
+
+def _show(verdict: Verdict) -> None:
+    from sourcing.answers import row
+
+    click.echo(verdict.reason)
+    for note in (verdict.item.code_note, verdict.rests_on, verdict.would_settle, *verdict.warnings):
+        if note:
+            click.echo(note)
+    if verdict.item.suggestions:
+        click.echo("Close known codes: " + ", ".join(verdict.item.suggestions))
+    for name, value in row(verdict).items():
+        click.echo(f"{name:22}{value}".rstrip())
+
+
+def _check_list(ctx: click.Context, path: Path, out: Path | None, as_json: bool) -> None:
+    from sourcing.shelf_list import answer_list
+
+    if out and out.exists() and out.samefile(path):
+        raise click.UsageError("--out would write over the list itself.")
+    with working(f"Judging {path.name}"):
+        found = answer_list(open_data(ctx), path)
+    if out:
+        part = out.with_name(out.name + ".part")
+        with part.open("w", newline="", encoding="utf-8") as file:
+            _write(found, file, as_json)
+        os.replace(part, out)  # a half-written answer is never taken for a whole one
+        say(f"{len(found.rows)} rows answered in {out}, {found.problems} with a problem.")
+    else:
+        _write(found, sys.stdout, as_json)
+    if found.problems:
+        raise SystemExit(SOME_FAILED)
+
+
+def _write(found: ListAnswer, file: IO[str], as_json: bool) -> None:
+    if as_json:
+        json.dump(found.rows, file, indent=2)
+        file.write("\n")
+        return
+    writer = csv.DictWriter(file, [inert(name) for name in found.columns], restval="", extrasaction="ignore")
+    writer.writeheader()
+    writer.writerows({inert(name): inert(one[name]) for name in found.columns} for one in found.rows)
+
+
+def inert(text: str) -> str:
+    """Keep a text cell from being taken for a formula by a spreadsheet; numbers stay numbers."""
+    if text[:1] not in ("=", "+", "-", "@", "\t", "\r"):
+        return text
+    try:
+        return text if Decimal(text).is_finite() else f"'{text}"
+    except ArithmeticError:
+        return f"'{text}"
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="Print every answer column as JSON.")
+def demo(as_json: bool) -> None:
+    """Judge the sample shelf list against the invented sample comps, in a database that is thrown away.
+
+    Example: sourcing demo
+    """
+    import tempfile
+
+    from sourcing.samples import load_samples, shelf_list
+    from sourcing.shelf_list import answer_list
+    from sourcing.storage import open_store
+
+    with tempfile.TemporaryDirectory() as folder, shelf_list() as path:
+        store = open_store(str(Path(folder) / "demo.sqlite3"))
+        try:
+            say("Loading the invented sample comps ...")
+            with working("Loading and fitting"):
+                load_samples(store)
+            found = answer_list(store, path)
+        finally:
+            store.close()
+    if as_json:
+        _write(found, sys.stdout, as_json=True)
+    else:
+        _print_table(found)
+
+
+def _print_table(found: ListAnswer) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console()
+    if not console.is_terminal:
+        console.width = 150  # a pipe has no width of its own; nothing is worth cutting off
+    table = Table(title="The invented sample shelf list", caption="All brands, codes and prices are invented.")
+    for name in ("code", "item", "shelf price", "decision", "most worth paying", "asking price", "half sell in"):
+        table.add_column(name, justify="right" if "price" in name or "paying" in name else "left")
+    for one in found.rows:
+        days = one["days_to_sell_50"]
+        table.add_row(
+            one.get("code", ""),
+            one["item"],
+            one.get("shelf_price", ""),
+            one["decision"] or "problem",
+            one["most_worth_paying"],
+            one["asking_price"],
+            f"{days} days" if days.isdigit() else days,
+        )
+    console.print(table)
+    for one in found.rows:
+        if one["problem"]:
+            say(f"{one.get('code') or one.get('item')}: {one['problem']}")

@@ -1,0 +1,92 @@
+"""What every command shares: exit codes, the data folder, words on stderr."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sourcing.errors import Busy, SourcingError
+
+if TYPE_CHECKING:
+    from sourcing.storage import Store
+
+FAILED, REFUSED, SOME_FAILED, BUSY = 1, 3, 4, 5
+
+
+class Commands(click.Group):
+    """Turn the domain's errors, and files that cannot be read or written, into one sentence and an exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command named."""
+        try:
+            return super().invoke(ctx)
+        except SourcingError as error:
+            say(f"Error: {error}")
+            raise SystemExit(exit_code(error)) from error
+        except OSError as error:
+            if error.errno == errno.EPIPE or error.filename is None:  # click ends a closed pipe quietly itself
+                raise
+            say(f"Error: {error.filename} cannot be used: {error.strerror}.")
+            raise SystemExit(FAILED) from error
+
+
+def exit_code(error: SourcingError) -> int:
+    """Return the documented exit code of one error."""
+    return BUSY if isinstance(error, Busy) else FAILED
+
+
+def _take_data(ctx: click.Context, _option: click.Parameter, value: str | None) -> None:
+    if value:
+        ctx.find_root().obj = value
+
+
+data_option = click.option(
+    "--data",
+    metavar="DIR",
+    expose_value=False,
+    callback=_take_data,
+    help="Folder of the data; else $SOURCING_DATA, else the platform's own.",
+)
+
+
+def data_place(ctx: click.Context) -> str:
+    """Return the data file, or a database URL where one was given instead of a folder."""
+    given = ctx.find_root().obj or os.environ.get("SOURCING_DATA")
+    if not given:
+        from platformdirs import user_data_path
+
+        given = str(user_data_path("sourcing"))
+    return str(given) if "://" in given else str(Path(given).expanduser() / "sourcing.sqlite3")
+
+
+def open_data(ctx: click.Context) -> Store:
+    """Open the store, closed again when the command ends."""
+    from sourcing.storage import open_store
+
+    store = open_store(data_place(ctx))
+    ctx.call_on_close(store.close)
+    return store
+
+
+def say(text: str) -> None:
+    """Talk to the user on stderr, so that stdout holds results alone."""
+    click.echo(text, err=True)
+
+
+@contextmanager
+def working(what: str) -> Iterator[Callable[[str], None]]:
+    """Show on a terminal that work goes on; yields a call that changes the words."""
+    if not sys.stderr.isatty():
+        yield lambda words: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(what) as status:
+        yield status.update

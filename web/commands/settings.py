@@ -1,0 +1,87 @@
+"""``settings``: the terms and rules as one TOML file."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from web.commands.frame import data_option, open_data, say
+
+
+@click.group()
+@data_option
+def settings() -> None:
+    """Show, export, import or undo the terms and rules.
+
+    Example: sourcing settings export rules.toml
+    """
+
+
+@settings.command("show")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of TOML.")
+@data_option
+@click.pass_context
+def show(ctx: click.Context, as_json: bool) -> None:
+    """Print the settings in force.
+
+    Example: sourcing settings show
+    """
+    from sourcing.settings import load_settings, to_toml
+
+    text = to_toml(load_settings(open_data(ctx)))
+    if as_json:
+        import tomllib
+
+        text = json.dumps(tomllib.loads(text), indent=2, default=str)
+    click.echo(text.rstrip("\n"))
+
+
+@settings.command("export")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@data_option
+@click.pass_context
+def export(ctx: click.Context, file: Path) -> None:
+    """Write the settings to a file.
+
+    Example: sourcing settings export rules.toml
+    """
+    from sourcing.settings import load_settings, to_toml
+
+    file.write_text(to_toml(load_settings(open_data(ctx))), encoding="utf-8")
+    say(f"The settings are in {file}.")
+
+
+@settings.command("import")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@data_option
+@click.pass_context
+def take_in(ctx: click.Context, file: Path) -> None:
+    """Take the settings of a file; `sourcing settings undo` goes back.
+
+    Example: sourcing settings import rules.toml
+    """
+    from sourcing.errors import BadInput
+    from sourcing.settings import from_toml, save_settings
+
+    try:
+        text = file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise BadInput(f"{file.name} is not UTF-8.", "TOML in UTF-8.", "Save it again as UTF-8.") from error
+    save_settings(open_data(ctx), from_toml(text), f"imported from {file.name}")
+    say(f"The settings of {file.name} are in force.")
+
+
+@settings.command("undo")
+@data_option
+@click.pass_context
+def undo(ctx: click.Context) -> None:
+    """Go back to the settings before the last change.
+
+    Example: sourcing settings undo
+    """
+    from sourcing.settings import undo_settings
+
+    undo_settings(open_data(ctx))
+    say("The settings before the last change are in force.")
