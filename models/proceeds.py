@@ -15,7 +15,7 @@ from scipy.special import ndtr
 
 from models.price import Floats
 
-STEPS = np.linspace(-0.36, 0.44, 11)  # asking prices tried, as log distance from the level
+STEPS = 11  # asking prices tried between the lowest and highest worth trying
 _NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(5)
 _WEIGHT = _WEIGHT / _WEIGHT.sum()
 
@@ -98,9 +98,14 @@ def outcomes(
     costs: Costs,
     haggle: tuple[float, float],
     target: float,
+    asks: tuple[float, float],
 ) -> Outcome:
-    """Forecast every asking price of the trade-off for items of one category under one plan."""
-    ask = np.asarray(np.round(np.exp(level_mean[:, None] + STEPS), 2), dtype=np.float64)
+    """Forecast every asking price of the trade-off for items of one category under one plan.
+
+    ``asks`` bounds the asking prices tried, as logs over the level: those the market has shown, since beyond them the
+    response to the price is a guess.
+    """
+    ask = np.asarray(np.round(np.exp(level_mean[:, None] + np.linspace(*asks, STEPS)), 2), dtype=np.float64)
     edges, factor = plan.nodes()
     step = np.diff(_hazard_edges(rate, edges))
     base = np.concatenate([[0.0], np.cumsum(step * factor**slope)])

@@ -14,6 +14,7 @@ from sourcing.storage import Store
 UNKNOWN = ""
 _TABLE = """SELECT p.root, r.brand, r.category, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
+ASKS_TRIED = (-0.36, 0.44)  # asking prices tried where none were seen, as logs over the level
 BUCKETS = (0, 3, 12)  # own sold comps: none, 1-3, 4-12, 13 and more
 
 
@@ -37,6 +38,7 @@ class CategoryFit:
     sold: int
     unsold: int
     speed_basis: str
+    asks_seen: tuple[float, float] = ASKS_TRIED  # where asking prices over the level lie, as logs
 
 
 @dataclass(frozen=True)

@@ -96,7 +96,7 @@ def forecast_group(
     )
     costs = costs_of(terms)
     result = outcomes(
-        level.mean, level.var, rate, fit.slope, a, b, plan, costs, kin.haggle, rules.target_days
+        level.mean, level.var, rate, fit.slope, a, b, plan, costs, kin.haggle, rules.target_days, kin.asks_seen
     )
     chosen = _choose(result, terms, rules)
     shares = np.append(
@@ -203,6 +203,7 @@ def _pooled(fit: Fit) -> CategoryFit:
         0,
         0,
         "all categories together",
+        (max(kind.asks_seen[0] for kind in kinds), min(kind.asks_seen[1] for kind in kinds)),
     )
 
 

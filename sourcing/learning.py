@@ -9,7 +9,7 @@ import numpy as np
 
 from models.conformal import conformal_quantile
 from models.price import Floats, Ints, PriceModel, PriceRows
-from sourcing.fitting import BUCKETS, fold
+from sourcing.fitting import ASKS_TRIED, BUCKETS, fold
 
 _Z80 = 1.2815515655446004  # 90 % point of the standard normal
 
@@ -68,8 +68,10 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     haggle = np.log(np.where(is_sold, paid + shipping, np.nan)) - np.log(
         np.where(asked > 0, asked + shipping, np.nan)
     )
+    asks_known = np.isfinite(gap)
+    gap, spans = comparable_asks(gap, cat, len(names))
     speed = _speed(
-        state, listed_on, ended_on, seen_on, gap, haggle, cat, product, len(names), model.sigma2_, is_sold
+        state, listed_on, ended_on, seen_on, gap, haggle, cat, product, len(names), asks_known, is_sold
     )
     categories = {}
     for index, name in enumerate(names):
@@ -86,6 +88,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
             "conditions": {conditions[k]: float(model.condition_[index, k]) for k in range(len(conditions))},
             "haggle": _centre(haggle[here & is_sold], -0.05, 0.08),
             "ask": _ask_offset(gap[here & (state != 1)], float(model.sigma2_[index])),
+            "asks_seen": spans[index],
             "sold": int((here & is_sold).sum()),
             "unsold": int((here & (state != 1)).sum()),
             **speed["categories"][index],
@@ -191,6 +194,40 @@ def _ask_offset(gap: Floats, sigma2: float) -> list[float]:
     return [share * middle + (1 - share) * 0.1, max(share * own + (1 - share) * 0.09, 3 * sigma2)]
 
 
+def comparable_asks(gap: Floats, cat: Ints, count: int) -> tuple[Floats, list[list[float]]]:
+    """Leave out asking prices that are no price of the item, and say where the others lie.
+
+    A lot of three or a damaged piece is asked far from its style's level and sells like any other: a few of them at
+    such leverage halve the fitted response to the asking price, and the advice is to ask too much.
+
+    Parameters
+    ----------
+    gap : (n,) log asking price over the level, nan where unknown. cat : (n,) category indices below ``count``.
+
+    Returns
+    -------
+    gap : nan too beyond three robust spreads of its category. spans : per category the 5 % and 95 % points of the
+    rest, inside which forecasts at other asking prices need no extrapolation.
+    """
+    kept, spans = np.full(len(gap), np.nan), []
+    known = np.isfinite(gap)
+    for index in range(count):
+        here = known & (cat == index)
+        pool = here if here.sum() >= 30 else known  # too few to tell a spread of its own
+        span = list(ASKS_TRIED)
+        if pool.sum() >= 10:
+            centre = float(np.median(gap[pool]))
+            spread = max(1.4826 * float(np.median(np.abs(gap[pool] - centre))), 0.05)
+            near = np.abs(gap - centre) <= 3.0 * spread
+            kept[here & near] = gap[here & near]
+            low, high = np.quantile(gap[pool & near], [0.05, 0.95])
+            span = [max(float(low), -0.6), min(max(float(high), float(low) + 0.1), 0.6)]
+        else:
+            kept[here] = gap[here]
+        spans.append(span)
+    return kept, spans
+
+
 def _speed(
     state: Ints,
     listed: Floats,
@@ -201,7 +238,7 @@ def _speed(
     cat: Ints,
     product: Ints,
     count: int,
-    sigma2: Floats,
+    asks_known: Any,
     is_sold: Any,
 ) -> dict[str, Any]:
     """Fit time to sell on every dated listing, the unsold as right-censored; else fall back to stock and flow."""
@@ -211,6 +248,8 @@ def _speed(
     stop = np.where(state == 0, seen, ended)
     duration = np.maximum(stop - listed, 0.5)
     usable = ~np.isnan(duration) & ((state != 1) | is_sold)
+    # Listings whose asking price was left out as no price of the item say nothing of how it sells either.
+    usable &= np.isfinite(gap) | ~asks_known
     sold = (state[usable] == 1).astype(float)
     if sold.sum() >= 10:
         x = np.where(

@@ -16,6 +16,7 @@ from sourcing.answer import Query
 from sourcing.check import check, check_list
 from sourcing.comps import load_file
 from sourcing.fitting import refit
+from sourcing.learning import comparable_asks
 from sourcing.settings import (
     default_settings,
     from_toml,
@@ -70,6 +71,32 @@ def test_speed_finds_a_known_slope_and_frailty() -> None:
     model = SpeedModel().fit(np.minimum(waits, ends), (waits < ends).astype(float), x, product % 3, product, 3)
     assert model.slope_ == pytest.approx(-2.5, abs=0.25)
     assert model.shape_ == pytest.approx(2.0, rel=0.35)
+
+
+@pytest.mark.parametrize("slope", [-3.0, -1.2])
+def test_lots_and_damaged_pieces_do_not_flatten_the_response_to_the_asking_price(slope: float) -> None:
+    """Known truth with 4 % of listings asked far from their style's level and selling like any other."""
+    rng = np.random.default_rng(11)
+    product, x = rng.integers(0, 300, 6000), rng.normal(0.07, 0.17, 6000)
+    frailty, odd = rng.gamma(2.0, 0.5, 300), rng.random(6000) < 0.04
+    gap = x + np.where(odd, rng.choice([0.95, -0.9], 6000), 0.0)
+    waits = rng.exponential(1 / (0.025 * frailty[product] * np.exp(slope * x)))
+    ends = rng.uniform(20, 200, 6000)
+    zero = np.zeros(6000, dtype=np.int64)
+
+    def fitted(asks: np.ndarray) -> float:
+        kept = np.isfinite(asks)
+        return (
+            SpeedModel()
+            .fit(np.minimum(waits, ends)[kept], (waits < ends)[kept].astype(float), asks[kept], zero[kept],
+                 product[kept], 1)  # fmt: skip
+            .slope_
+        )
+
+    near, spans = comparable_asks(gap, zero, 1)
+    assert fitted(near) == pytest.approx(slope, abs=0.3)
+    assert abs(fitted(gap) - slope) > 0.4  # what leaving them in would do
+    assert spans[0] == pytest.approx([0.07 - 1.645 * 0.17, 0.07 + 1.645 * 0.17], abs=0.05)
 
 
 def test_price_model_finds_known_levels_and_bears_dirt() -> None:
