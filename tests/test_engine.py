@@ -86,12 +86,8 @@ def test_lots_and_damaged_pieces_do_not_flatten_the_response_to_the_asking_price
 
     def fitted(asks: np.ndarray) -> float:
         kept = np.isfinite(asks)
-        return (
-            SpeedModel()
-            .fit(np.minimum(waits, ends)[kept], (waits < ends)[kept].astype(float), asks[kept], zero[kept],
-                 product[kept], 1)  # fmt: skip
-            .slope_
-        )
+        days, sold = np.minimum(waits, ends)[kept], (waits < ends)[kept].astype(float)
+        return SpeedModel().fit(days, sold, asks[kept], zero[kept], product[kept], 1).slope_
 
     near, spans = comparable_asks(gap, zero, 1)
     assert fitted(near) == pytest.approx(slope, abs=0.3)
