@@ -277,9 +277,11 @@ def _reason(
     if most is None:
         return "No rule limits the price."
     why = meaning.get(binding, "").rstrip(".")
+    if shelf is None and most > 0:
+        return f"No shelf price was given: worth up to {most}. The rule that decides: {why}."
     if decision == "buy":
-        room = f"{most - shelf} of room below" if shelf is not None else "at any price up to"
-        return f"Buy: {room} the most worth paying, {most}. The rule that decides: {why}."
+        assert shelf is not None
+        return f"Buy: {most - shelf} of room below the most worth paying, {most}. The rule that decides: {why}."
     if most <= 0:
         return f"Pass at any price. The rule that fails: {why}."
     return f"Pass: it becomes a buy at {most} or less. The rule that decides: {why}."
