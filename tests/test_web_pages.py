@@ -16,6 +16,8 @@ from flask.testing import FlaskClient
 
 from sourcing import haul, history
 from sourcing.answer import Query, Verdict
+from sourcing.codes import parse_code
+from sourcing.photo import PhotoReading
 from sourcing.storage import Store
 from web import charts, forms, tasks
 from web.app import create_app
@@ -162,6 +164,18 @@ class TestAsking:
         answer = client.post("/check", data={"price": "5", "photo": (io.BytesIO(data), "photo.jpg")})
         assert answer.status_code == 400
         assert lxml.html.fromstring(answer.text).xpath("//input[@name='price']")[0].get("value") == "5"
+
+    def test_what_a_photo_does_not_show_clearly_is_offered_and_not_taken(
+        self, client: FlaskClient, store: Store, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        unsure = PhotoReading(None, parse_code("04252614"), (), "Saw perhaps 04252614.")
+        monkeypatch.setattr("sourcing.photo.read_photo", lambda _data: unsure)
+        answer = client.post("/check", data={"price": "5", "photo": (io.BytesIO(b"x"), "photo.jpg")})
+        assert answer.status_code == 400
+        html = lxml.html.fromstring(answer.text)
+        assert html.xpath("//input[@name='code']")[0].get("value") == "04252614"
+        assert "Saw perhaps 04252614" in html.xpath("//*[@id='code-wrong']")[0].text_content()
+        assert history.recent(store, 5) == []
 
     def test_the_json_twin_says_the_same_and_records_nothing(
         self, client: FlaskClient, store: Store, fixed: Callable[[Verdict], list[Query]]

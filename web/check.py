@@ -11,7 +11,7 @@ from sourcing import history
 from sourcing.check import check
 from sourcing.errors import BadInput, SourcingError
 from web import charts
-from web.forms import read_asked, read_query
+from web.forms import Unsure, read_asked, read_query
 from web.state import store
 
 
@@ -60,7 +60,6 @@ def past() -> str:
 
 def _again(error: SourcingError) -> Response:
     """Show the form once more with what was typed and what was wrong beside its field."""
-    page = render_template(
-        "check/ask.html", values=request.form, error=error, past=history.recent(store(), 5)
-    )
+    values = {**request.form, "code": error.offer} if isinstance(error, Unsure) else request.form
+    page = render_template("check/ask.html", values=values, error=error, past=history.recent(store(), 5))
     return make_response(page, 400)

@@ -23,6 +23,18 @@ class Asked(NamedTuple):
     note: str
 
 
+class Unsure(BadInput):
+    """The photo was read, but not clearly: ``offer`` goes into the code field, for the user to compare and send."""
+
+    def __init__(self, wrong: str, offer: str) -> None:
+        self.offer = offer
+        super().__init__(
+            wrong,
+            next_step="It stands in the code field: compare the digits, mend them if need be, and check again.",
+            field="code",
+        )
+
+
 def read_asked(request: Request) -> Asked:
     """Read the form; a photo fills in the code when none was typed.
 
@@ -38,8 +50,10 @@ def read_asked(request: Request) -> Asked:
         from sourcing.photo import read_photo
 
         reading = read_photo(photo.read())
-        found = reading.chosen or reading.maybe
+        found = reading.chosen
         note = reading.note
+        if reading.maybe is not None:
+            raise Unsure(note, reading.maybe.typed)
         if found is None:
             raise BadInput(
                 note or "No code could be read in that photo.",
