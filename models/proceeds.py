@@ -9,6 +9,7 @@ mixture over day nodes of closed forms.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy.special import ndtr
@@ -36,9 +37,7 @@ class Costs:
     def total_for(self, net: Floats) -> Floats:
         """Inverse of `net`: the max of two lines, so the inverse is the smaller of theirs."""
         plain = (net + self.fixed) / (1 - self.lost_share - self.fee_rate)
-        capped = (
-            (net + self.fixed + self.fee_cap) / (1 - self.lost_share) if np.isfinite(self.fee_cap) else plain
-        )
+        capped = (net + self.fixed + self.fee_cap) / (1 - self.lost_share) if np.isfinite(self.fee_cap) else plain
         return np.maximum(np.minimum(plain, capped), 1e-9)
 
 
@@ -51,16 +50,20 @@ class Plan:
     salvage: float
 
     def nodes(self) -> tuple[Floats, Floats]:
-        """Return day edges (T + 1,) and the price factor between them (T,)."""
-        edges = np.unique(
-            np.concatenate(
-                [np.linspace(0, self.give_up, 13), [float(day) for day, _ in self.cuts if day < self.give_up]]
-            )
-        )
-        factor = np.ones(len(edges) - 1)
-        for day, cut in self.cuts:
-            factor[edges[:-1] >= day] = 1.0 - cut
-        return edges, factor
+        """Return day edges (T + 1,) and the price factor between them (T,); the arrays are shared, read only."""
+        return _nodes(self)
+
+
+@cache
+def _nodes(plan: Plan) -> tuple[Floats, Floats]:
+    edges = np.unique(
+        np.concatenate([np.linspace(0, plan.give_up, 13), [float(day) for day, _ in plan.cuts if day < plan.give_up]])
+    )
+    factor = np.ones(len(edges) - 1)
+    for day, cut in plan.cuts:
+        factor[edges[:-1] >= day] = 1.0 - cut
+    edges.flags.writeable = factor.flags.writeable = False
+    return edges, factor
 
 
 @dataclass(frozen=True)
@@ -168,9 +171,7 @@ def share_below(
     spread = max(haggle[1], 0.01)
     below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / spread)
     part = (below * mass[:, None, :]).sum(axis=2)
-    salvage = ndtr(
-        (np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None]
-    )
+    salvage = ndtr((np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None])
     below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
     return below_all
 

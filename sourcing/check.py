@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, Literal
@@ -15,7 +16,7 @@ from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.errors import SourcingError
 from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
-from sourcing.forecast import DAYS, Forecast, forecast_group
+from sourcing.forecast import DAYS, Z80, Forecast, forecast_group, log_price
 from sourcing.limits import Outlook, decide, limits
 from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
@@ -41,8 +42,14 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
     return check_list(store, [query], settings)[0]
 
 
-def check_list(store: Store, queries: Sequence[Query], settings: Settings | None = None) -> list[Verdict]:
-    """Judge many items in one vectorised pass per category, in the order given."""
+def check_list(
+    store: Store, queries: Sequence[Query], settings: Settings | None = None, *, detail: bool = True
+) -> list[Verdict]:
+    """Judge many items in one vectorised pass per category, in the order given.
+
+    Without ``detail`` the comps, the trade-off of asking prices, the receipt and the curve are left out: a list of
+    thousands shows none of them, and building them costs more than the forecast.
+    """
     settings = settings or load_settings(store)
     fit = current_fit(store)
     evidence = gather(store, queries, suggest=len(queries) == 1)
@@ -58,13 +65,11 @@ def check_list(store: Store, queries: Sequence[Query], settings: Settings | None
         if fit is not None:
             found = forecast_group(fit, category, items, rows, deal.terms, deal.rules)
         for at, item, few, forecast in zip(members, items, rows, found, strict=True):
-            answers[at] = _verdict(queries[at], item, few, forecast, fit, settings)
+            answers[at] = _verdict(queries[at], item, few, forecast, fit, settings, detail)
     return [answers[at] for at in range(len(queries))]
 
 
-def recheck(
-    store: Store, settings: Settings, limit: int = 20
-) -> list[tuple[history.PastCheck, str, str, Any]]:
+def recheck(store: Store, settings: Settings, limit: int = 20) -> list[tuple[history.PastCheck, str, str, Any]]:
     """Ask the last checks again under other settings: (check, decision now, decision then, most worth paying then)."""
     changed: list[tuple[history.PastCheck, str, str, Any]] = []
     for past in history.recent(store, limit):
@@ -83,6 +88,7 @@ def _verdict(
     forecast: Forecast | None,
     fit: Fit | None,
     settings: Settings,
+    detail: bool,
 ) -> Verdict:
     deal = settings.for_category(item.category)
     blank = _nothing(query, item, settings)
@@ -93,30 +99,23 @@ def _verdict(
             would_settle="Load a file of past sales on the Comps page.",
         )
     rules, terms, shelf = deal.rules, deal.terms, query.shelf_price
-    comps = _comps(item, rows, forecast)
-    used = [comp for comp in comps if not comp.set_aside and comp.weight > 0]
-    sold = [comp for comp in used if comp.status == "sold"]
-    days = [day for comp in used if (day := comp.ended_on or comp.listed_on) is not None]
-    newest = max(days) if days else None
-    match = _match(item, sold)
-    at_level = [
-        float(np.exp(forecast.mean + z * forecast.spread)) for z in (-1.2815515655, 0.0, 1.2815515655)
-    ]
-    filled = replace(
-        blank,
-        sale_price=Spread(*(_cents(value) for value in at_level)),
-        comps=tuple(comps),
-        comps_sold=len(sold),
-        comps_unsold=len(used) - len(sold),
-        comps_set_aside=sum(bool(comp.set_aside) for comp in comps),
-        newest_comp=newest,
-        match=match,
-        rests_on=_rests_on(sold, used, newest, match),
-        fit_made_at=fit.made_at,
-    )
+    support = _support(item, rows, forecast)
+    at_level = [math.exp(forecast.mean + z * forecast.spread) for z in (-Z80, 0.0, Z80)]
+    values: dict[str, Any] = {
+        "sale_price": Spread(*(_cents(value) for value in at_level)),
+        "comps": tuple(_comps(item, rows, forecast)) if detail else (),
+        "comps_sold": support.sold,
+        "comps_unsold": support.unsold,
+        "comps_set_aside": support.aside,
+        "newest_comp": support.newest,
+        "match": support.match,
+        "rests_on": support.sentence,
+        "fit_made_at": fit.made_at,
+    }
     if rules.least_comps is not None and forecast.evidence < float(rules.least_comps):
         return replace(
-            filled,
+            blank,
+            **values,
             reason=f"Too little to go on: what is known is worth {forecast.evidence:.1f} sales of this item, "
             f"your rule asks for {rules.least_comps}.",
             would_settle=f"About {max(1, round(float(rules.least_comps) - forecast.evidence + 0.5))} recent sold "
@@ -129,8 +128,7 @@ def _verdict(
     found = limits(rules, terms, outlook, shelf, query.discount)
     decision, binding, most = decide(found, shelf)
     ask, labour = _cents(float(forecast.asks[forecast.chosen])), terms.labour()
-    filled = replace(
-        filled,
+    values.update(
         decision=decision,
         binding_rule=binding,
         most_worth_paying=most,
@@ -138,37 +136,34 @@ def _verdict(
         asking_price=ask,
         expected_proceeds=_cents(mean_net),
         proceeds=Spread(*(_cents(float(v)) for v in forecast.net_quantiles)),
-        speed_basis=forecast.speed_basis
-        or f"your own assumption of {terms.assumed_days} days: no listing dates",
-        choices=_choices(forecast),
-        receipt=terms.receipt(ask, shelf),
+        speed_basis=forecast.speed_basis or f"your own assumption of {terms.assumed_days} days: no listing dates",
+        choices=_choices(forecast) if detail else (),
+        receipt=terms.receipt(ask, shelf) if detail else (),
         reason=_reason(decision, binding, most, shelf, {limit.rule: limit.meaning for limit in found}),
     )
     if known_speed:
-        filled = replace(
-            filled,
+        values.update(
             days_50=forecast.days_for(0.5),
             days_80=forecast.days_for(0.8),
             sold_within={day: round(forecast.sold_by(day), 4) for day in (14, 30, 60, 90)},
             sold_curve=tuple(
                 (int(day), round(float(share), 4))
                 for day, share in zip(DAYS, forecast.sold_share, strict=True)
-                if day <= 180
+                if detail and day <= 180
             ),
         )
     else:
-        filled = replace(
-            filled, warnings=("The comps carry no listing dates, so the time to sell is not known.",)
-        )
+        values.update(warnings=("The comps carry no listing dates, so the time to sell is not known.",))
     if shelf is None:
-        return filled
+        return replace(blank, **values)
     landed = terms.landed(shelf, query.discount)
     hold = float(landed) * (1.0 + float(terms.capital_rate) * forecast.tied_days / 365.0)
     before = mean_net - hold
     spread = [_cents(float(value) - hold - float(labour)) for value in forecast.net_quantiles]
     hours = float(terms.prep_minutes) / 60.0
     return replace(
-        filled,
+        blank,
+        **values,
         shelf_price=shelf,
         landed_cost=landed,
         profit_before_labour=_cents(before),
@@ -216,15 +211,9 @@ def _nothing(query: Query, item: Item, settings: Settings) -> Verdict:
 
 def _comps(item: Item, rows: list[tuple[Any, ...]], forecast: Forecast) -> list[Comp]:
     """Describe every row; weights are shares of the whole weight of the own comps."""
-    from sourcing.forecast import _price
-
     total = float(forecast.weight.sum()) or 1.0
-    at, comps = 0, []
-    for row in rows:
-        weight, aside = 0.0, "it names no price"
-        if _price(row) is not None:
-            weight, aside = float(forecast.weight[at]) / total, forecast.aside[at]
-            at += 1
+    comps = []
+    for row, (weight, aside) in zip(rows, _used(rows, forecast), strict=True):
         listed, ended = _day(row[5]), _day(row[6])
         stop = row[7] if row[0] == 0 else row[6]
         comps.append(
@@ -240,7 +229,7 @@ def _comps(item: Item, rows: list[tuple[Any, ...]], forecast: Forecast) -> list[
                 channel=row[10],
                 title=row[11],
                 match=_closeness(item, row),
-                weight=round(weight, 4),
+                weight=round(weight / total, 4),
                 set_aside=aside,
             )
         )
@@ -255,25 +244,50 @@ def _closeness(item: Item, row: tuple[Any, ...]) -> str:
     return "same style, other size" if row[8] and item.size else "same style"
 
 
-def _match(item: Item, sold: list[Comp]) -> str:
+@dataclass(frozen=True)
+class _Support:
+    """How much speaks for the item: counts, newest day, and how closely it matches."""
+
+    sold: int
+    unsold: int
+    aside: int
+    newest: date | None
+    match: str
+    sentence: str
+
+
+def _support(item: Item, rows: list[tuple[Any, ...]], forecast: Forecast) -> _Support:
+    """Count the rows that were used and say in words what the verdict rests on."""
+    used = [row for row, (weight, reason) in zip(rows, _used(rows, forecast), strict=True) if weight > 0 and not reason]
+    sold = [row for row in used if row[0] == 1]
+    days = [day for row in used if (day := row[6] if row[6] is not None else row[5]) is not None]
+    newest, match = _day(max(days, default=None)), _match(item, sold)
+    when = f", newest {newest.isoformat()}" if newest else ", undated"
+    sentence = (
+        f"{len(sold)} sold and {len(used) - len(sold)} unsold comps{when}; {match}."
+        if used
+        else f"No comps of its own ({match})."
+    )
+    return _Support(len(sold), len(used) - len(sold), len(rows) - len(used), newest, match, sentence)
+
+
+def _used(rows: list[tuple[Any, ...]], forecast: Forecast) -> Iterator[tuple[float, str]]:
+    """Yield each row's weight and why it was set aside; a row without a price has no part in the forecast."""
+    each = iter(zip(forecast.weight.tolist(), forecast.aside, strict=True))
+    for row in rows:
+        yield next(each) if log_price(row) is not None else (0.0, "it names no price")
+
+
+def _match(item: Item, sold: list[tuple[Any, ...]]) -> str:
     if not sold:
         if item.brand:
             return f"no sale of its own: {item.brand} and its category stand in"
         return "no sale of its own: its category stands in" if item.category else "no sale of its own"
-    exact = sum(comp.match in ("same code", "same style and size") for comp in sold)
+    exact = sum(_closeness(item, row) in ("same code", "same style and size") for row in sold)
     return f"{exact} of {len(sold)} of the very code or size" if exact else f"{len(sold)} of the same style"
 
 
-def _rests_on(sold: list[Comp], used: list[Comp], newest: date | None, match: str) -> str:
-    if not used:
-        return f"No comps of its own ({match})."
-    when = f", newest {newest.isoformat()}" if newest else ", undated"
-    return f"{len(sold)} sold and {len(used) - len(sold)} unsold comps{when}; {match}."
-
-
-def _reason(
-    decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]
-) -> str:
+def _reason(decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]) -> str:
     if most is None:
         return "No rule limits the price."
     why = meaning.get(binding, "").rstrip(".")
@@ -294,7 +308,7 @@ def _choices(forecast: Forecast) -> tuple[AskChoice, ...]:
         AskChoice(
             _cents(float(forecast.asks[k])),
             round(float(forecast.by_target[k]), 4),
-            forecast.days_half[k],
+            forecast.days_half(k),
             _cents(float(forecast.mean_net[k])),
             k == forecast.chosen,
         )

@@ -7,6 +7,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from sourcing.storage import Store
@@ -68,6 +69,7 @@ class FitReport:
     seconds: float
 
 
+@lru_cache(maxsize=16_384)  # brands, sizes and conditions recur in every row of a list
 def fold(text: str) -> str:
     """Fold a brand, category, size or condition to its key: case and spacing do not matter."""
     return " ".join(text.casefold().split())

@@ -36,7 +36,6 @@ class Forecast:
     chosen: int
     mean_net: Floats
     by_target: Floats
-    days_half: tuple[int | None, ...]
     tied_days: float
     net_quantiles: Floats  # at QUANTILES
     loss_net: float
@@ -58,6 +57,11 @@ class Forecast:
         if self.sold_by(min(self.horizon, DAYS[-1])) < share:
             return None
         return max(1, round(float(np.interp(share, self.sold_share, DAYS))))
+
+    def days_half(self, choice: int) -> int | None:
+        """Days until half is sold at one of the asking prices under the plan; None: not reached."""
+        sold = self.outcome.sold_by_edge[self.index, choice]
+        return round(float(np.interp(0.5, sold, self.outcome.edges))) if sold[-1] >= 0.5 else None
 
     def chance_of_loss(self, spent: float) -> float:
         """Chance that net proceeds fall short of all that was ``spent``, labour included."""
@@ -99,25 +103,18 @@ def forecast_group(
         level.mean, level.var, rate, fit.slope, a, b, plan, costs, kin.haggle, rules.target_days, kin.asks_seen
     )
     chosen = _choose(result, terms, rules)
-    shares = np.append(
-        QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5
-    )
+    shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
     quantiles = net_quantiles(chosen, result, level.mean, level.var, plan, costs, kin.haggle, shares)
     each = np.arange(len(items))
-    alive = survive(
-        level.mean, level.var, result.ask[each, chosen][:, None], cumulative(rate, DAYS), fit.slope, a, b
-    )
-    halves = _halves(result)
-    is_sale = np.array([row[0] == 1 for few in rows for row in few if _price(row) is not None], dtype=bool)
+    alive = survive(level.mean, level.var, result.ask[each, chosen][:, None], cumulative(rate, DAYS), fit.slope, a, b)
+    is_sale = np.array([row[0] == 1 for few in rows for row in few if log_price(row) is not None], dtype=bool)
     sold = np.bincount(owner[(level.weight > 0) & is_sale], minlength=len(items))
     answers = []
     for i in each:
         mine = slice(*np.searchsorted(owner, [i, i + 1]))
         reasons = tuple(
             _reason(word, bool(aside), float(distance))
-            for word, aside, distance in zip(
-                words[mine], level.aside[mine], level.distance[mine], strict=True
-            )
+            for word, aside, distance in zip(words[mine], level.aside[mine], level.distance[mine], strict=True)
         )
         factor = fit.factors[int(np.searchsorted(np.array(BUCKETS), sold[i]))]
         answers.append(
@@ -132,7 +129,6 @@ def forecast_group(
                 int(chosen[i]),
                 result.mean_net[i],
                 result.by_target[i],
-                halves[i],
                 float(result.mean_days[i, chosen[i]]),
                 quantiles[i, :3],
                 float(quantiles[i, 3]),
@@ -207,7 +203,7 @@ def _pooled(fit: Fit) -> CategoryFit:
     )
 
 
-def _price(row: tuple[Any, ...]) -> float | None:
+def log_price(row: tuple[Any, ...]) -> float | None:
     """Log of what a row says in money: paid when sold, asked when not; None when it says nothing."""
     amount = (row[3] if row[0] == 1 else row[2]) or 0
     total = amount + (row[4] or 0)
@@ -227,7 +223,7 @@ def _observations(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list
         wanted = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
         size = fold(item.size)
         for row in few:
-            price = _price(row)
+            price = log_price(row)
             if price is None:
                 continue
             age = _age(fit, row)
@@ -286,15 +282,6 @@ def _frailty(
     x = np.clip(np.nan_to_num(np.array(asked) - level.mean[index], nan=0.0), -0.75, 0.75)
     hazard = cumulative(rate, np.array(days)) * np.exp(fit.slope * x)
     return a + np.bincount(index, event, len(items)), b + np.bincount(index, hazard, len(items))
-
-
-def _halves(result: Outcome) -> list[tuple[int | None, ...]]:
-    """Days until half is sold under the plan, for every item and asking price; None: not reached."""
-    sold, edges = result.sold_by_edge, result.edges
-    return [
-        tuple(round(float(np.interp(0.5, one, edges))) if one[-1] >= 0.5 else None for one in item)
-        for item in sold
-    ]
 
 
 def _reason(word: str, aside: bool, distance: float) -> str:

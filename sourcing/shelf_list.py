@@ -95,7 +95,8 @@ def _answers(
             queries[at] = _query({name: line[place].strip() for name, place in known.items()})
         except SourcingError as error:
             problems[at] = str(error)
-    verdicts = dict(zip(queries, check_list(store, list(queries.values())), strict=True)) if queries else {}
+    found = check_list(store, list(queries.values()), detail=False)
+    verdicts = dict(zip(queries, found, strict=True))
     for at, line in enumerate(lines):
         values = {} if isinstance(line, str) else dict(zip(header, line, strict=True))
         answer = row(verdicts[at]) if at in verdicts else {}
