@@ -1,0 +1,134 @@
+"""The verdict route beside an empty JSON route, a list beside singles, the start beside importing Flask.
+
+The route is measured as a whole server: waitress in a child process, one client on a kept connection, the child's
+own CPU a request. The empty route is added to the very same application.
+"""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+LIST = 10_000
+SERVER = """
+import resource, sys
+from flask import jsonify
+from waitress import create_server
+from web.app import create_app
+app = create_app(sys.argv[1])
+app.add_url_rule("/bench/empty", "bench_empty", lambda: jsonify({}))
+app.add_url_rule("/bench/cpu", "bench_cpu", lambda: jsonify(sum(resource.getrusage(resource.RUSAGE_SELF)[:2])))
+server = create_server(app, host="127.0.0.1", port=0, threads=1)
+print(server.effective_port, flush=True)
+server.run()
+"""
+START = "import web.app; web.app.create_app(sys.argv[1]); import waitress"
+
+
+def run() -> list[dict[str, Any]]:
+    """Return one record a measurement: name, ratio, bar, detail."""
+    with tempfile.TemporaryDirectory(prefix="bench-") as folder:
+        data = str(Path(folder) / "data.sqlite3")
+        codes = _samples(data)
+        return [*_route(data, codes), _list(data, codes), _start(data)]
+
+
+def _samples(data: str) -> list[str]:
+    from sourcing.comps.lookup import known_codes
+    from sourcing.samples import load_samples
+    from sourcing.storage import open_store
+
+    store = open_store(data)
+    load_samples(store)
+    codes = [code for code in known_codes(store) if not code.isdigit()]
+    store.close()
+    return codes
+
+
+def _route(data: str, codes: list[str]) -> list[dict[str, Any]]:
+    child = subprocess.Popen([sys.executable, "-c", SERVER, data], stdout=subprocess.PIPE, text=True)
+    try:
+        assert child.stdout is not None
+        line = http.client.HTTPConnection("127.0.0.1", int(child.stdout.readline()))
+
+        def get(path: str) -> Any:
+            line.request("GET", path)
+            answer = line.getresponse()
+            body = answer.read()
+            assert answer.status == 200, body[:200]
+            return json.loads(body)
+
+        def spent(paths: list[str]) -> float:
+            before = get("/bench/cpu")
+            for path in paths:
+                get(path)
+            return (get("/bench/cpu") - before) / len(paths)
+
+        asked = [f"/check.json?code={quote(code)}&price=12.99" for code in codes[:250]]
+        spent(asked), spent(["/bench/empty"] * 250)  # views load and caches fill at their first request
+        rounds = [(spent(["/bench/empty"] * 250), spent(asked)) for _ in range(5)]
+    finally:
+        child.kill()
+    empty, ours = (min(side) for side in zip(*rounds, strict=True))
+    return [
+        {
+            "name": "verdict route, server CPU",
+            "ratio": ours / empty,
+            "bar": 2.0,
+            "detail": f"{ours * 1e3:.2f} ms against {empty * 1e3:.2f} ms of an empty JSON route; {len(asked)} items",
+        }
+    ]
+
+
+def _list(data: str, codes: list[str]) -> dict[str, Any]:
+    from sourcing.answer import Query
+    from sourcing.check import check, check_list
+    from sourcing.storage import open_store
+
+    store = open_store(data)
+    queries = [Query(code=code, shelf_price=Decimal("12.99")) for code in (codes * (LIST // len(codes) + 1))[:LIST]]
+    singles = queries[: len(codes)]
+    check_list(store, singles)
+    ours, loop = [], []
+    for _ in range(3):
+        start = time.process_time()
+        for query in singles:
+            check(store, query)
+        loop.append((time.process_time() - start) / len(singles))
+        start = time.process_time()
+        check_list(store, queries, detail=False)
+        ours.append((time.process_time() - start) / LIST)
+    return {
+        "name": "list of 10,000 items, CPU an item",
+        "ratio": min(ours) / min(loop),
+        "bar": 0.15,
+        "detail": f"{min(ours) * 1e3:.2f} ms against {min(loop) * 1e3:.2f} ms of a single check",
+    }
+
+
+def _start(data: str) -> dict[str, Any]:
+    rounds = [(_cpu("import flask", data), _cpu(START, data)) for _ in range(7)]
+    flask, ours = (statistics.median(side) for side in zip(*rounds, strict=True))
+    return {
+        "name": "start of the serving process, CPU",
+        "ratio": ours / flask,
+        "bar": 1.6,
+        "detail": f"{ours * 1e3:.0f} ms against {flask * 1e3:.0f} ms of `import flask`; views load at a first request",
+    }
+
+
+def _cpu(code: str, data: str) -> float:
+    before = os.times()
+    subprocess.run([sys.executable, "-c", f"import sys; {code}", data], check=True)
+    after = os.times()
+    return after.children_user + after.children_system - before.children_user - before.children_system
