@@ -14,8 +14,9 @@ from functools import cache
 import numpy as np
 from scipy.special import ndtr
 
-from models.price import Floats
+from models.price import Floats, Ints
 
+_GRID = 97  # points at which the distribution of proceeds is inverted
 STEPS = 11  # asking prices tried between the lowest and highest worth trying
 _NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(5)
 _WEIGHT = _WEIGHT / _WEIGHT.sum()
@@ -129,7 +130,7 @@ def outcomes(
 
 
 def net_quantiles(
-    chosen: int | Floats,
+    chosen: Ints,
     outcome: Outcome,
     level_mean: Floats,
     level_var: Floats,
@@ -140,21 +141,24 @@ def net_quantiles(
 ) -> Floats:
     """Quantiles of net proceeds at the chosen asking prices: shape (N, len(shares))."""
     rows = np.arange(len(level_mean))
-    index = np.asarray(chosen, dtype=np.int64)
-    ask = outcome.ask[rows, index]
+    ask = outcome.ask[rows, chosen]
     top = np.log(ask) + haggle[0] + 3 * haggle[1] + 0.02
     low = np.minimum(level_mean + np.log(plan.salvage) - 3 * np.sqrt(level_var) - 0.2, top - 1.0)
-    grid = low[:, None] + (top - low)[:, None] * np.linspace(0, 1, 97)
-    share = share_below(np.exp(grid), index, outcome, level_mean, level_var, plan, haggle)
+    part = np.linspace(0, 1, _GRID)
+    grid = low[:, None] + (top - low)[:, None] * part
+    share = share_below(np.exp(grid), chosen, outcome, level_mean, level_var, plan, haggle)
     answer = np.empty((len(rows), len(shares)))
-    for row in rows:
-        answer[row] = np.exp(np.interp(shares, share[row], grid[row]))
+    for at, wanted in enumerate(shares):
+        right = np.clip((share < wanted).sum(axis=1), 1, _GRID - 1)
+        under, over = share[rows, right - 1], share[rows, right]
+        step = np.clip((wanted - under) / np.maximum(over - under, 1e-12), 0.0, 1.0)
+        answer[:, at] = np.exp(grid[rows, right - 1] + step * (grid[rows, right] - grid[rows, right - 1]))
     return costs.net(answer)
 
 
 def share_below(
     total: Floats,
-    chosen: Floats | np.ndarray,
+    chosen: Ints,
     outcome: Outcome,
     level_mean: Floats,
     level_var: Floats,
@@ -162,15 +166,15 @@ def share_below(
     haggle: tuple[float, float],
 ) -> Floats:
     """Chance that the buyer's total stays below ``total`` (N, G), giving up included."""
-    rows = np.arange(len(level_mean))
-    index = np.asarray(chosen, dtype=np.int64)
-    sold = outcome.sold_by_edge[rows, index]
-    mass = np.diff(sold, axis=1)
+    sold = outcome.sold_by_edge[np.arange(len(level_mean)), chosen]
     _, factor = plan.nodes()
-    centre = np.log(outcome.ask[rows, index])[:, None] + np.log(factor) + haggle[0]
-    spread = max(haggle[1], 0.01)
-    below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / spread)
-    part = (below * mass[:, None, :]).sum(axis=2)
+    # Between two cuts the price is one: a closed form for each price in force, not for each day node.
+    first = np.flatnonzero(np.diff(factor, prepend=np.nan) != 0)
+    mass = np.add.reduceat(np.diff(sold, axis=1), first, axis=1)
+    ask = outcome.ask[np.arange(len(level_mean)), chosen]
+    centre = np.log(ask)[:, None] + np.log(factor[first]) + haggle[0]
+    below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / max(haggle[1], 0.01))
+    part = np.einsum("ngf,nf->ng", below, mass)
     salvage = ndtr((np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None])
     below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
     return below_all

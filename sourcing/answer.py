@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Literal
 
 Decision = Literal["buy", "pass", "too little to go on"]
@@ -143,10 +144,12 @@ class Verdict:
     fit_made_at: datetime | None = None
 
     def as_dict(self) -> dict[str, Any]:
-        """Return a JSON-able mapping: money as strings with two decimals, dates as ISO 8601."""
-        plain = _plain(self)
-        assert isinstance(plain, dict)
-        return plain
+        """Return a JSON-able mapping: money as strings with two decimals, dates as ISO 8601; not to be changed."""
+        return {
+            # The comps and the curve are the bulk of it and stay the same at every shelf price.
+            name: _plain_kept(value) if name in _SAME_AT_EVERY_PRICE else _plain(value)
+            for name, value in vars(self).items()
+        }
 
 
 @dataclass(frozen=True)
@@ -182,17 +185,29 @@ class LoadReport:
         return plain
 
 
+_SAME_AT_EVERY_PRICE = frozenset(("comps", "choices", "sold_curve", "item", "sale_price", "proceeds"))
+
+
+@lru_cache(maxsize=4000)
+def _plain_kept(value: Any) -> Any:
+    return _plain(value)
+
+
+_AS_IS = frozenset((str, int, float, bool, type(None)))
+
+
 def _plain(value: Any) -> Any:
     """Turn decimals, dates and tuples into JSON-able values."""
-    if value is None or isinstance(value, str | int | float):
+    kind = type(value)
+    if kind in _AS_IS:
         return value
-    if isinstance(value, Decimal):
+    if kind is Decimal:
         return str(value)
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
+    if kind is tuple or kind is list:
         return [_plain(item) for item in value]
+    if kind is dict:
+        return {str(key): _plain(item) for key, item in value.items()}
+    if kind is date or kind is datetime:
+        return value.isoformat()
     # Not ``dataclasses.asdict``: it copies every value deeply first, which cost more than the forecast.
-    return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+    return {name: item if type(item) in _AS_IS else _plain(item) for name, item in vars(value).items()}

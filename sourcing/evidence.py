@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,10 +10,6 @@ from sourcing.answer import Item, Query
 from sourcing.codes import closest, parse_code, style_key
 from sourcing.comps import lookup
 from sourcing.storage import Store
-
-_SUSPECT = re.compile(
-    r"\b(lot|bundle|set) of\b|\b(lot|bundle|job lot|damaged|for parts|broken|faulty|spares)\b", re.I
-)
 
 
 @dataclass(frozen=True)
@@ -76,11 +71,3 @@ def gather(store: Store, queries: Sequence[Query], *, suggest: bool = True) -> E
         )
     rows = tuple(by_root.get(root, []) if root is not None else [] for root in roots)
     return Evidence(tuple(items), rows)
-
-
-def looks_odd(row_title: str, note: str, item_title: str) -> str:
-    """Return the word by which a listing looks like a lot or a damaged piece, unless the item itself says so."""
-    found = _SUSPECT.search(f"{row_title} {note}")
-    if found and not _SUSPECT.search(item_title):
-        return found.group(0).lower()
-    return ""

@@ -2,101 +2,104 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.level import Level, item_levels
-from models.price import Floats
+from models.price import Floats, Ints
 from models.proceeds import Costs, Outcome, Plan, net_quantiles, outcomes, share_below, survive
 from models.speed import CUTS, cumulative
 from sourcing.answer import Item
-from sourcing.evidence import looks_odd
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
+from sourcing.observations import Observations, observe
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 
 Z80 = 1.2815515655446004
 DAYS = np.array([0, 3, 7, 10, 14, 21, 30, 45, 60, 75, 90, 120, 150, 180, 240, 300, 365], dtype=float)
 QUANTILES = np.array([0.1, 0.5, 0.9])
+_NEVER = -1
 
 
 @dataclass(frozen=True)
-class Forecast:
-    """One item's forecast. Money as floats; ``weight`` and ``aside`` follow the item's comps rows."""
+class Forecasts:
+    """Forecasts of N items of one category; money as floats, arrays of length N unless said.
 
-    mean: float
-    var: float
-    spread: float  # of the next comparable sale, conformalised, in log price
-    evidence: float
+    Attributes
+    ----------
+    mean, var : posterior of the level, log price. spread : of the next comparable sale, conformalised, in log price.
+    evidence : worth how many sales of the very item. weight, distance : (M,) of the comps, 0 where they have no part.
+    aside : (M,) set aside. chosen : index of the asking price to list at. net_quantiles : (N, 3) at `QUANTILES`.
+    loss_net : net proceeds at the largest acceptable chance of loss. sold_share : (N, len(DAYS)), asking price held.
+    """
+
+    seen: Observations
+    mean: Floats
+    var: Floats
+    spread: Floats
+    evidence: Floats
     weight: Floats
-    aside: tuple[str, ...]
-    asks: Floats
-    chosen: int
-    mean_net: Floats
-    by_target: Floats
-    tied_days: float
-    net_quantiles: Floats  # at QUANTILES
-    loss_net: float
+    distance: Floats
+    aside: NDArray[np.bool_]
+    chosen: Ints
+    net_quantiles: Floats
+    loss_net: Floats
     speed_basis: str  # "" when the time to sell is the settings' assumption
-    sold_share: Floats  # at DAYS, asking price held
+    sold_share: Floats
     horizon: float
     outcome: Outcome
-    index: int  # row of ``outcome``
     plan: Plan
     costs: Costs
     haggle: tuple[float, float]
 
-    def sold_by(self, day: float) -> float:
-        """Chance sold within ``day`` days with the asking price held."""
-        return float(np.interp(day, DAYS, self.sold_share))
+    def of_choice(self, values: Floats) -> Floats:
+        """Pick from (N, K) the figures of each item's chosen asking price."""
+        picked: Floats = values[np.arange(len(self.mean)), self.chosen]
+        return picked
 
-    def days_for(self, share: float) -> int | None:
-        """Days until ``share`` is sold; None when that is not reached within what the data can speak of."""
-        if self.sold_by(min(self.horizon, DAYS[-1])) < share:
-            return None
-        return max(1, round(float(np.interp(share, self.sold_share, DAYS))))
+    def sold_by(self, days: Sequence[float]) -> Floats:
+        """Chance sold within each of D days with the asking price held: (N, D)."""
+        return np.column_stack([_at(day, self.sold_share) for day in days])
 
-    def days_half(self, choice: int) -> int | None:
+    def days_for(self, share: float) -> Ints:
+        """Days until ``share`` is sold; -1 where that is not reached within what the data can speak of."""
+        reached = self.sold_share >= share
+        right = np.clip(reached.argmax(axis=1), 1, None)
+        each = np.arange(len(self.mean))
+        low, high = self.sold_share[each, right - 1], self.sold_share[each, right]
+        part = np.clip((share - low) / np.maximum(high - low, 1e-12), 0.0, 1.0)
+        days = DAYS[right - 1] + part * (DAYS[right] - DAYS[right - 1])
+        never = _at(min(self.horizon, float(DAYS[-1])), self.sold_share) < share
+        return np.where(never, _NEVER, np.maximum(1, np.rint(days))).astype(np.int64)
+
+    def days_half(self, item: int, choice: int) -> int | None:
         """Days until half is sold at one of the asking prices under the plan; None: not reached."""
-        sold = self.outcome.sold_by_edge[self.index, choice]
+        sold = self.outcome.sold_by_edge[item, choice]
         return round(float(np.interp(0.5, sold, self.outcome.edges))) if sold[-1] >= 0.5 else None
 
-    def chance_of_loss(self, spent: float) -> float:
-        """Chance that net proceeds fall short of all that was ``spent``, labour included."""
-        total = self.costs.total_for(np.array([[spent]]))
-        one = np.array([self.mean]), np.array([self.var])
-        chance = share_below(
-            total, np.array([self.chosen]), _row(self.outcome, self.index), *one, self.plan, self.haggle
-        )
-        return float(np.clip(chance[0, 0], 0.0, 1.0))
+    def chance_of_loss(self, spent: Floats) -> Floats:
+        """Chance that net proceeds fall short of all that was ``spent`` (N,), labour included."""
+        total = self.costs.total_for(np.asarray(spent, dtype=np.float64)[:, None])
+        below = share_below(total, self.chosen, self.outcome, self.mean, self.var, self.plan, self.haggle)
+        return np.clip(below[:, 0], 0.0, 1.0)
 
 
 def forecast_group(
     fit: Fit, category: str, items: list[Item], rows: list[list[tuple[Any, ...]]], terms: Terms, rules: Rules
-) -> list[Forecast]:
+) -> Forecasts:
     """Forecast items of one category in one vectorised pass."""
     kin = fit.categories.get(category) or _pooled(fit)
+    seen = observe(fit, kin, items, rows)
     prior = np.array([_prior(fit, category, kin, item) for item in items])
-    owner, z, noise, same, variant, suspect, words = _observations(fit, kin, items, rows)
-    level = item_levels(
-        prior[:, 0],
-        prior[:, 1],
-        np.full(len(items), kin.tau_variant2),
-        owner,
-        z,
-        noise,
-        same,
-        variant,
-        suspect,
-    )
+    level = _levels(fit, kin, seen, prior)
     rate = np.array(kin.rate if kin.rate is not None else [1.0 / terms.assumed_days] * len(CUTS))
-    a, b = _frailty(fit, kin, items, rows, level, rate)
+    a, b = _frailty(fit, kin, seen, level, rate)
     plan = Plan(
-        tuple((day, float(cut)) for day, cut in terms.plan.cuts),
-        terms.plan.give_up_day,
-        float(terms.plan.salvage),
+        tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day, float(terms.plan.salvage)
     )
     costs = costs_of(terms)
     result = outcomes(
@@ -105,44 +108,30 @@ def forecast_group(
     chosen = _choose(result, terms, rules)
     shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
     quantiles = net_quantiles(chosen, result, level.mean, level.var, plan, costs, kin.haggle, shares)
-    each = np.arange(len(items))
-    alive = survive(level.mean, level.var, result.ask[each, chosen][:, None], cumulative(rate, DAYS), fit.slope, a, b)
-    is_sale = np.array([row[0] == 1 for few in rows for row in few if log_price(row) is not None], dtype=bool)
-    sold = np.bincount(owner[(level.weight > 0) & is_sale], minlength=len(items))
-    answers = []
-    for i in each:
-        mine = slice(*np.searchsorted(owner, [i, i + 1]))
-        reasons = tuple(
-            _reason(word, bool(aside), float(distance))
-            for word, aside, distance in zip(words[mine], level.aside[mine], level.distance[mine], strict=True)
-        )
-        factor = fit.factors[int(np.searchsorted(np.array(BUCKETS), sold[i]))]
-        answers.append(
-            Forecast(
-                float(level.mean[i]),
-                float(level.var[i]),
-                factor * float(np.sqrt(level.var[i] + kin.sigma2)),
-                kin.sigma2 / float(level.var[i]),
-                level.weight[mine],
-                reasons,
-                result.ask[i],
-                int(chosen[i]),
-                result.mean_net[i],
-                result.by_target[i],
-                float(result.mean_days[i, chosen[i]]),
-                quantiles[i, :3],
-                float(quantiles[i, 3]),
-                kin.speed_basis if kin.rate is not None else "",
-                1.0 - alive[i, 0],
-                kin.horizon,
-                result,
-                int(i),
-                plan,
-                costs,
-                kin.haggle,
-            )
-        )
-    return answers
+    ask = result.ask[np.arange(len(items)), chosen][:, None]
+    alive = survive(level.mean, level.var, ask, cumulative(rate, DAYS), fit.slope, a, b)
+    sales = np.bincount(seen.owner[(level.weight > 0) & seen.sold], minlength=len(items))
+    factor = np.array(fit.factors)[np.searchsorted(np.array(BUCKETS), sales)]
+    return Forecasts(
+        seen,
+        level.mean,
+        level.var,
+        factor * np.sqrt(level.var + kin.sigma2),
+        kin.sigma2 / level.var,
+        level.weight,
+        level.distance,
+        level.aside,
+        chosen,
+        quantiles[:, :3],
+        quantiles[:, 3],
+        kin.speed_basis if kin.rate is not None else "",
+        1.0 - alive[:, 0],
+        kin.horizon,
+        result,
+        plan,
+        costs,
+        kin.haggle,
+    )
 
 
 def costs_of(terms: Terms) -> Costs:
@@ -152,14 +141,14 @@ def costs_of(terms: Terms) -> Costs:
     return Costs(float(terms.fee_rate), cap, float(fixed), float(terms.return_rate * terms.return_value_lost))
 
 
-def _choose(result: Outcome, terms: Terms, rules: Rules) -> Any:
+def _choose(result: Outcome, terms: Terms, rules: Rules) -> Ints:
     """Choose the asking price: most expected proceeds less the cost of cash tied up, among those quick enough."""
     outlay = np.maximum(result.mean_net.max(axis=1, keepdims=True), 0.0)
     value = result.mean_net - float(terms.capital_rate) * result.mean_days / 365.0 * outlay
     if rules.wanted_chance is not None:
         quick = result.by_target >= float(rules.wanted_chance)
         value = np.where(quick | ~quick.any(axis=1, keepdims=True), value, -np.inf)
-    return value.argmax(axis=1)
+    return np.asarray(value.argmax(axis=1), dtype=np.int64)
 
 
 def _prior(fit: Fit, category: str, kin: CategoryFit, item: Item) -> tuple[float, float]:
@@ -203,103 +192,41 @@ def _pooled(fit: Fit) -> CategoryFit:
     )
 
 
-def log_price(row: tuple[Any, ...]) -> float | None:
-    """Log of what a row says in money: paid when sold, asked when not; None when it says nothing."""
-    amount = (row[3] if row[0] == 1 else row[2]) or 0
-    total = amount + (row[4] or 0)
-    return float(np.log(total / 100.0)) if amount and total > 0 else None
+def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Level:
+    """Bring every priced row to today, to the item's condition and to the footing of a sale; then pool."""
+    moved = seen.price - seen.gap + np.where(seen.sold, kin.drift * seen.age, -kin.ask[0])
+    noise = np.where(seen.sold, kin.sigma2 + fit.walk2 * seen.age, kin.ask[1])
+    use = seen.priced
+    suspect = np.array([bool(word) for word in seen.words], dtype=bool)[use]
+    count = len(prior)
+    # Groups without a priced row would leave gaps in the numbering.
+    variant = np.unique(seen.variant[use], return_inverse=True)[1].astype(np.int64)
+    found = item_levels(
+        prior[:, 0], prior[:, 1], np.full(count, kin.tau_variant2), seen.owner[use], moved[use], noise[use],
+        seen.same_size[use], variant, suspect,
+    )  # fmt: skip
+    weight, distance, aside = np.zeros(len(use)), np.zeros(len(use)), np.zeros(len(use), dtype=bool)
+    weight[use], distance[use], aside[use] = found.weight, found.distance, found.aside
+    return Level(found.mean, found.var, weight, aside, distance)
 
 
-def _age(fit: Fit, row: tuple[Any, ...]) -> float:
-    when = row[6] if row[6] is not None else row[5]
-    return 0.5 if when is None else max(fit.as_of - when, 0) / 365.25
-
-
-def _observations(fit: Fit, kin: CategoryFit, items: list[Item], rows: list[list[tuple[Any, ...]]]) -> Any:
-    """Bring every usable row to today, to the item's condition, and to the footing of a sale."""
-    owner, z, noise, same, variant, suspect, words = [], [], [], [], [], [], []
-    groups: dict[tuple[int, str], int] = {}
-    for i, (item, few) in enumerate(zip(items, rows, strict=True)):
-        wanted = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
-        size = fold(item.size)
-        for row in few:
-            price = log_price(row)
-            if price is None:
-                continue
-            age = _age(fit, row)
-            moved = price - kin.conditions.get(fold(row[9]), 0.0) + wanted
-            if row[0] == 1:
-                moved, variance = moved + kin.drift * age, kin.sigma2 + fit.walk2 * age
-            else:
-                moved, variance = moved - kin.ask[0], kin.ask[1]
-            word = looks_odd(row[11], row[12], item.title if item.title != row[11] else "")
-            owner.append(i)
-            z.append(moved)
-            noise.append(variance)
-            same.append(bool(size) and fold(row[8]) == size)
-            variant.append(groups.setdefault((i, fold(row[8])), len(groups)))
-            suspect.append(bool(word))
-            words.append(word)
-    return (
-        np.array(owner, dtype=np.int64),
-        np.array(z),
-        np.array(noise),
-        np.array(same, dtype=bool),
-        np.array(variant, dtype=np.int64),
-        np.array(suspect, dtype=bool),
-        words,
-    )
-
-
-def _frailty(
-    fit: Fit,
-    kin: CategoryFit,
-    items: list[Item],
-    rows: list[list[tuple[Any, ...]]],
-    level: Level,
-    rate: Floats,
-) -> tuple[Floats, Floats]:
+def _frailty(fit: Fit, kin: CategoryFit, seen: Observations, level: Level, rate: Floats) -> tuple[Floats, Floats]:
     """Update each style's frailty by its own listings: gamma(shape + events, shape + cumulative hazard)."""
-    a, b = np.full(len(items), fit.shape), np.full(len(items), fit.shape)
-    if kin.rate is None:
+    count = len(level.mean)
+    a, b = np.full(count, fit.shape), np.full(count, fit.shape)
+    use = ~np.isnan(seen.days)
+    if kin.rate is None or not use.any():
         return a, b
-    owner, days, asked, event = [], [], [], []
-    for i, few in enumerate(rows):
-        for row in few:
-            stop = row[7] if row[0] == 0 else row[6]
-            if row[5] is None or stop is None:
-                continue
-            gap = kin.conditions.get(fold(row[9]), 0.0) - kin.conditions.get(
-                fold(items[i].condition or kin.base_condition), 0.0
-            )
-            owner.append(i)
-            days.append(max(stop - row[5], 0.5))
-            asked.append(np.log((row[2] + (row[4] or 0)) / 100) - gap if row[2] else np.nan)
-            event.append(float(row[0] == 1))
-    if not owner:
-        return a, b
-    index = np.array(owner)
-    x = np.clip(np.nan_to_num(np.array(asked) - level.mean[index], nan=0.0), -0.75, 0.75)
-    hazard = cumulative(rate, np.array(days)) * np.exp(fit.slope * x)
-    return a + np.bincount(index, event, len(items)), b + np.bincount(index, hazard, len(items))
+    owner = seen.owner[use]
+    x = np.clip(np.nan_to_num((seen.asked - seen.gap)[use] - level.mean[owner], nan=0.0), -0.75, 0.75)
+    hazard = cumulative(rate, seen.days[use]) * np.exp(fit.slope * x)
+    events = np.bincount(owner, seen.sold[use].astype(np.float64), count)
+    return a + events, b + np.bincount(owner, hazard, count)
 
 
-def _reason(word: str, aside: bool, distance: float) -> str:
-    if not aside:
-        return ""
-    where = "above" if distance > 0 else "below"
-    if word:
-        return f"its text says “{word}” and its price lies {where} the others"
-    return f"its price lies far {where} the others ({abs(distance):.1f} times the usual spread)"
-
-
-def _row(outcome: Outcome, index: int) -> Outcome:
-    one = slice(index, index + 1)
-    return Outcome(
-        outcome.ask[one],
-        outcome.mean_net[one],
-        outcome.mean_days[one],
-        outcome.by_target[one],
-        outcome.sold_by_edge[one],
-        outcome.edges,
-    )
+def _at(day: float, shares: Floats) -> Floats:
+    """Interpolate each row of shares (N, len(DAYS)) at one day."""
+    right = int(np.clip(np.searchsorted(DAYS, day), 1, len(DAYS) - 1))
+    part = min(max((day - DAYS[right - 1]) / (DAYS[right] - DAYS[right - 1]), 0.0), 1.0)
+    found: Floats = shares[:, right - 1] * (1 - part) + shares[:, right] * part
+    return found

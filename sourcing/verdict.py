@@ -1,0 +1,211 @@
+"""Put one forecast into words and cents: the verdict as the pages, the JSON and the lists show it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any, Literal
+
+import numpy as np
+
+from sourcing.answer import AskChoice, Comp, Item, Spread
+from sourcing.fitting import fold
+from sourcing.forecast import DAYS, Z80, Forecasts
+
+_EPOCH = date(1970, 1, 1)
+_STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")
+_CENT = Decimal("0.01")
+SOLD_WITHIN = (14, 30, 60, 90)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """N items' figures as plain lists, read off the arrays once: a read an item cost more than the forecast."""
+
+    level: list[list[float]]  # 10, 50 and 90 % of the next comparable sale
+    evidence: list[float]
+    ask: list[float]
+    mean_net: list[float]
+    tied_days: list[float]
+    by_target: list[float]
+    loss_net: list[float]
+    net_quantiles: list[list[float]]
+    days_50: list[int]
+    days_80: list[int]
+    sold_within: list[list[float]]
+    support: list[Support]
+
+
+@dataclass(frozen=True)
+class Support:
+    """How much speaks for the item: counts, newest day, and how closely it matches."""
+
+    sold: int
+    unsold: int
+    aside: int
+    newest: date | None
+    match: str
+    sentence: str
+
+
+def figures(items: list[Item], forecasts: Forecasts) -> Figures:
+    """Read the figures of every item off its arrays."""
+    z = np.array([-Z80, 0.0, Z80])
+    return Figures(
+        np.exp(forecasts.mean[:, None] + forecasts.spread[:, None] * z).tolist(),
+        forecasts.evidence.tolist(),
+        forecasts.of_choice(forecasts.outcome.ask).tolist(),
+        forecasts.of_choice(forecasts.outcome.mean_net).tolist(),
+        forecasts.of_choice(forecasts.outcome.mean_days).tolist(),
+        forecasts.of_choice(forecasts.outcome.by_target).tolist(),
+        forecasts.loss_net.tolist(),
+        forecasts.net_quantiles.tolist(),
+        forecasts.days_for(0.5).tolist(),
+        forecasts.days_for(0.8).tolist(),
+        np.round(forecasts.sold_by(SOLD_WITHIN), 4).tolist(),
+        _supports(items, forecasts),
+    )
+
+
+def _supports(items: list[Item], forecasts: Forecasts) -> list[Support]:
+    """Count the rows that were used and say in words what each verdict rests on."""
+    seen, count = forecasts.seen, len(items)
+    used = (forecasts.weight > 0) & ~forecasts.aside
+    sold = np.bincount(seen.owner[used & seen.sold], minlength=count).tolist()
+    every = np.bincount(seen.owner[used], minlength=count).tolist()
+    size = np.diff(seen.start).tolist()
+    exact = np.bincount(seen.owner[used & seen.sold & (seen.same_code | seen.same_size)], minlength=count).tolist()
+    newest = np.full(count, -np.inf)
+    dated = used & ~np.isnan(seen.when)
+    np.maximum.at(newest, seen.owner[dated], seen.when[dated])
+    found = []
+    for at, item in enumerate(items):
+        day = to_day(int(newest[at])) if newest[at] > -np.inf else None
+        match = _match(item, sold[at], exact[at])
+        when = f", newest {day.isoformat()}" if day else ", undated"
+        sentence = (
+            f"{sold[at]} sold and {every[at] - sold[at]} unsold comps{when}; {match}."
+            if every[at]
+            else f"No comps of its own ({match})."
+        )
+        found.append(Support(sold[at], every[at] - sold[at], size[at] - every[at], day, match, sentence))
+    return found
+
+
+def _match(item: Item, sold: int, exact: int) -> str:
+    if not sold:
+        if item.brand:
+            return f"no sale of its own: {item.brand} and its category stand in"
+        return "no sale of its own: its category stands in" if item.category else "no sale of its own"
+    return f"{exact} of {sold} of the very code or size" if exact else f"{sold} of the same style"
+
+
+def comps(item: Item, rows: list[tuple[Any, ...]], forecasts: Forecasts, at: int) -> tuple[Comp, ...]:
+    """Describe every row of one item, newest first; weights are shares of the whole weight of the own comps."""
+    seen = forecasts.seen
+    mine = slice(int(seen.start[at]), int(seen.start[at + 1]))
+    weight = forecasts.weight[mine]
+    shares = np.round(weight / (float(weight.sum()) or 1.0), 4).tolist()
+    priced, aside, distance = seen.priced[mine].tolist(), forecasts.aside[mine].tolist(), forecasts.distance[mine]
+    found = []
+    for k, row in enumerate(rows):
+        stop = row[7] if row[0] == 0 else row[6]
+        found.append(
+            Comp(
+                status=_STATUS[row[0]],
+                paid=_minor((row[3] or 0) + (row[4] or 0)) if row[0] == 1 and row[3] else None,
+                asking_price=_minor(row[2]) if row[2] is not None else None,
+                listed_on=to_day(row[5]),
+                ended_on=to_day(row[6]),
+                days=stop - row[5] if stop is not None and row[5] is not None else None,
+                size=row[8],
+                condition=row[9],
+                channel=row[10],
+                title=row[11],
+                match=_closeness(item, row),
+                weight=shares[k],
+                set_aside=_why(seen.words[mine.start + k], aside[k], float(distance[k]))
+                if priced[k]
+                else "it names no price",
+            )
+        )
+    return tuple(sorted(found, key=lambda comp: comp.ended_on or comp.listed_on or _EPOCH, reverse=True))
+
+
+def _why(word: str, aside: bool, distance: float) -> str:
+    if not aside:
+        return ""
+    where = "above" if distance > 0 else "below"
+    if word:
+        return f"its text says “{word}” and its price lies {where} the others"
+    return f"its price lies far {where} the others ({abs(distance):.1f} times the usual spread)"
+
+
+def _closeness(item: Item, row: tuple[Any, ...]) -> str:
+    if item.gtin and row[1] == int(item.gtin):
+        return "same code"
+    if item.size and fold(row[8]) == fold(item.size):
+        return "same style and size"
+    return "same style, other size" if row[8] and item.size else "same style"
+
+
+def choices(forecasts: Forecasts, at: int) -> tuple[AskChoice, ...]:
+    """Show a few asking prices around the chosen one."""
+    outcome, chosen = forecasts.outcome, int(forecasts.chosen[at])
+    low = min(max(chosen - 2, 0), outcome.ask.shape[1] - 5)
+    return tuple(
+        AskChoice(
+            to_cents(float(outcome.ask[at, k])),
+            round(float(outcome.by_target[at, k]), 4),
+            forecasts.days_half(at, k),
+            to_cents(float(outcome.mean_net[at, k])),
+            k == chosen,
+        )
+        for k in range(low, low + 5)
+    )
+
+
+def curve(forecasts: Forecasts, at: int) -> tuple[tuple[int, float], ...]:
+    """Share sold by day at the chosen asking price, as far as half a year."""
+    shares = forecasts.sold_share[at]
+    return tuple((int(day), round(float(share), 4)) for day, share in zip(DAYS, shares, strict=True) if day <= 180)
+
+
+def reason(decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]) -> str:
+    """Say in one sentence what decided."""
+    if most is None:
+        return "No rule limits the price."
+    why = meaning.get(binding, "").rstrip(".")
+    if shelf is None and most > 0:
+        return f"No shelf price was given: worth up to {most}. The rule that decides: {why}."
+    if decision == "buy":
+        assert shelf is not None
+        return f"Buy: {most - shelf} of room below the most worth paying, {most}. The rule that decides: {why}."
+    if most <= 0:
+        return f"Pass at any price. The rule that fails: {why}."
+    return f"Pass: it becomes a buy at {most} or less. The rule that decides: {why}."
+
+
+def spread(values: Iterable[float]) -> Spread:
+    """Three quantiles in cents."""
+    low, mid, high = (to_cents(value) for value in values)
+    return Spread(low, mid, high)
+
+
+def to_cents(value: float) -> Decimal:
+    """Round a float of the statistics to cents, half to even on its shortest decimal form."""
+    if not math.isfinite(value):
+        raise ValueError(f"not an amount: {value}")
+    return Decimal(repr(value)).quantize(_CENT)
+
+
+def to_day(value: int | None) -> date | None:
+    """Turn days since 1970-01-01 into a date."""
+    return None if value is None else _EPOCH + timedelta(days=value)
+
+
+def _minor(value: int) -> Decimal:
+    return Decimal(value).scaleb(-2)
