@@ -12,7 +12,7 @@ from benchmarks.market.shapes import Floats, Ints
 from benchmarks.market.shelf import Shelf
 from benchmarks.market.simulate import MOST_CHEAPER, sell
 
-PATHS = 128  # sampled paths of the rivals' prices; along each the chance of a sale is a closed form
+PATHS = 64  # sampled paths of the rivals' prices; along each the chance of a sale is a closed form
 _BEFORE, _AFTER, _SELLERS = 200, 120, 60
 
 
