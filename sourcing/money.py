@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 from sourcing.errors import BadInput
 
@@ -72,13 +74,16 @@ def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: st
     BadInput
         Not an amount, negative, too large, or with more decimals than the currency has.
     """
-    from babel.numbers import NumberFormatError, parse_decimal
+    from babel.numbers import NumberFormatError, format_decimal, parse_decimal
 
     plain = text.strip()
     digits = minor_digits(currency)
+    example = format_decimal(
+        Decimal("12.50").quantize(Decimal(1).scaleb(-digits)), "0." + "0" * digits if digits else "0", locale
+    )
     wrong = BadInput(
         f"“{plain[:40]}” is not an amount of money.",
-        f"An amount from 0 to 1,000,000 with at most {digits} decimals, such as 12.50.",
+        f"An amount from 0 to 1,000,000 with at most {digits} decimals, such as {example}.",
         "Type the amount again.",
         field=field,
     )
@@ -92,6 +97,14 @@ def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: st
     if not amount.is_finite() or amount > DEAREST or not isinstance(exponent, int) or -exponent > digits:
         raise wrong
     return amount
+
+
+def currency_marks(currency: str, locale: str) -> tuple[str, ...]:
+    """Return what may stand beside an amount on a tag: the currency's code, its symbol there and its short one."""
+    from babel.numbers import get_currency_symbol
+
+    marks = {currency, get_currency_symbol(currency, locale), get_currency_symbol(currency, "en_US")}
+    return tuple(sorted(marks, key=lambda mark: (-len(mark), mark)))
 
 
 def cents(amount: Decimal) -> Decimal:
@@ -111,9 +124,26 @@ def from_minor(minor: int) -> Decimal:
 
 def format_money(amount: Decimal, currency: str = "USD", locale: str = "en_US") -> str:
     """Show an amount as the locale does, rounded half up to the currency's ISO 4217 decimals."""
-    from babel.numbers import format_currency
+    return money_writer(currency, locale)(amount)
+
+
+@lru_cache(maxsize=32)
+def money_writer(currency: str = "USD", locale: str = "en_US") -> Callable[[Decimal], str]:
+    """Return a call that shows amounts in one currency and locale; the locale's pattern is looked up once.
+
+    A sentence of a verdict holds several amounts and a list has thousands of sentences, so take the writer once
+    outside of the loop: ``write = money_writer(settings.currency, settings.locale)``, then ``write(most)``.
+    """
+    from babel.core import Locale
 
     digits = minor_digits(currency)
-    rounded = amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
-    # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two.
-    return str(format_currency(rounded, currency, locale=locale, currency_digits=digits != 2))
+    unit = Decimal(1).scaleb(-digits)
+    known = Locale.parse(locale)
+    pattern = known.currency_formats["standard"]
+
+    def write(amount: Decimal) -> str:
+        rounded = amount.quantize(unit, ROUND_HALF_UP)
+        # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two.
+        return str(pattern.apply(rounded, known, currency=currency, currency_digits=digits != 2))
+
+    return write

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -13,9 +14,11 @@ from sourcing.money import (
     cents,
     check_currency,
     check_locale,
+    currency_marks,
     format_money,
     from_minor,
     minor_digits,
+    money_writer,
     parse_money,
     to_minor,
 )
@@ -178,3 +181,17 @@ def test_a_fee_is_rounded_half_up_per_line() -> None:
 )
 def test_amounts_are_shown_with_iso_decimals(amount: str, currency: str, locale: str, shown: str) -> None:
     assert format_money(Decimal(amount), currency, locale) == shown
+    assert money_writer(currency, locale)(Decimal(amount)) == shown
+
+
+@pytest.mark.parametrize(
+    ("currency", "locale", "example"), [("EUR", "de_DE", "12,50"), ("JPY", "ja_JP", "12."), ("USD", "en_US", "12.50")]
+)
+def test_the_example_of_an_amount_is_written_as_the_locale_does(currency: str, locale: str, example: str) -> None:
+    with pytest.raises(BadInput, match=f"such as {re.escape(example)}"):
+        parse_money("x", currency=currency, locale=locale)
+
+
+def test_marks_beside_an_amount() -> None:
+    assert currency_marks("CAD", "en_CA") == ("CA$", "CAD", "$")
+    assert currency_marks("EUR", "de_DE") == ("EUR", "€")

@@ -150,6 +150,23 @@ def test_a_check_is_kept_and_a_list_is_not(data: str, tmp_path: Path) -> None:
     store.close()
 
 
+def test_amounts_are_read_and_written_as_the_settings_say(tmp_path: Path) -> None:
+    (tmp_path / "euro.toml").write_text('currency = "EUR"\nlocale = "de_DE"\n')
+    comps = tmp_path / "comps.csv"
+    rows = "".join(f"FWR1042,Ridge shoe,shoes,sold,{60 + day}.00,2026-01-0{day}\n" for day in range(1, 9))
+    comps.write_text("style_code,title,category,status,sold_price,ended_on\n" + rows)
+    assert run("settings", "import", tmp_path / "euro.toml", "--data", tmp_path).exit_code == 0
+    assert run("load", comps, "--data", tmp_path).exit_code == 0
+    said = run("check", "FWR1042", "--price", "9,50", "--data", tmp_path)
+    assert said.exit_code == 0, said.stderr
+    assert re.search(r"^asking_price +\d+,\d\d\xa0€$", said.stdout, re.M)
+    kept = json.loads(run("check", "FWR1042", "--price", "9,50", "--json", "--data", tmp_path).stdout)
+    assert kept["shelf_price"] == "9.50"
+    wrong = run("check", "FWR1042", "--price", "9.50", "--data", tmp_path)
+    assert wrong.exit_code == 1
+    assert "12,50" in wrong.stderr
+
+
 def answers(data: str, folder: Path, text: str | bytes) -> tuple[Result, list[dict[str, str]]]:
     source = folder / "list.csv"
     source.write_bytes(text if isinstance(text, bytes) else text.encode())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
@@ -18,14 +19,13 @@ from sourcing import haul, history
 from sourcing.answer import Query, Verdict
 from sourcing.codes import parse_code
 from sourcing.photo import PhotoReading
+from sourcing.settings import default_settings, save_settings
 from sourcing.storage import Store
 from web import charts, forms, tasks
 from web.app import create_app
 from web.settings_form import groups, merged
 
-GOOD = (
-    "title,status,sold_price,ended_on\nRidge shoe,sold,50.00,2026-01-05\nRidge shoe,sold,55.00,2026-01-09\n"
-)
+GOOD = "title,status,sold_price,ended_on\nRidge shoe,sold,50.00,2026-01-05\nRidge shoe,sold,55.00,2026-01-09\n"
 
 
 @pytest.fixture
@@ -82,9 +82,7 @@ class TestVerdict:
             (web_examples.unknown(), "Too little to go on", "circle"),
         ],
     )
-    def test_word_and_shape(
-        self, client: FlaskClient, store: Store, verdict: Verdict, word: str, shape: str
-    ) -> None:
+    def test_word_and_shape(self, client: FlaskClient, store: Store, verdict: Verdict, word: str, shape: str) -> None:
         html = page(client, f"/check/{history.record(store, verdict)}")
         heading = html.find(".//h1")
         assert text(heading).startswith(word)
@@ -134,13 +132,9 @@ class TestAsking:
         self, client: FlaskClient, store: Store, fixed: Callable[[Verdict], list[Query]]
     ) -> None:
         asked = fixed(web_examples.passing())
-        answer = client.post(
-            "/check", data={"code": " FWR-1042 ", "price": "44,00", "size": "9", "discount": "20"}
-        )
+        answer = client.post("/check", data={"code": " FWR-1042 ", "price": "44,00", "size": "9", "discount": "20"})
         assert answer.status_code == 303
-        assert asked == [
-            Query(code="FWR-1042", shelf_price=Decimal("44.00"), size="9", discount=Decimal("0.2"))
-        ]
+        assert asked == [Query(code="FWR-1042", shelf_price=Decimal("44.00"), size="9", discount=Decimal("0.2"))]
         assert history.recent(store, 5)[0].decision == "pass"
         assert "Pass" in text(page(client, answer.headers["Location"]))
         assert len(page(client, "/history").xpath("//*[@class='rows']/li")) == 1
@@ -300,6 +294,42 @@ def test_labels_in_the_picture_never_overlap() -> None:
     places = [line.label_y for line in sales.lines]
     assert all(after - before >= charts.APART for before, after in pairwise(places))
     assert all(charts.LEFT <= dot.x <= charts.RIGHT and dot.y >= charts.TOP for dot in sales.dots)
+
+
+class TestMoney:
+    """Amounts are written as the settings' locale writes their currency."""
+
+    @pytest.fixture(autouse=True)
+    def kept(self, store: Store) -> None:
+        settings = replace(default_settings(), currency="EUR", locale="de_DE")
+        save_settings(store, settings, "a test")
+
+    def test_lists_verdict_and_preview(self, client: FlaskClient, store: Store) -> None:
+        check_id = history.record(store, web_examples.verdict(currency="EUR"))
+        for path in ("/", "/history", f"/check/{check_id}"):
+            shown = text(page(client, path))
+            assert "28,40 €" in shown, path
+            assert "$28" not in shown, path
+        haul.take(store, check_id, 2)
+        assert "53,48 €" in text(page(client, "/haul"))
+
+    def test_a_past_answer_keeps_its_own_currency(self, client: FlaskClient, store: Store) -> None:
+        check_id = history.record(store, web_examples.verdict(currency="JPY"))
+        assert "28 ¥" in text(page(client, f"/check/{check_id}"))
+
+    @pytest.mark.parametrize("typed", ["12,50", "12.50", "12,50 €", "EUR 12.5"])
+    def test_a_price_is_read_in_the_currency(
+        self, client: FlaskClient, fixed: Callable[[Verdict], list[Query]], typed: str
+    ) -> None:
+        asked = fixed(web_examples.passing())
+        assert client.post("/check", data={"code": "FWR1042", "price": typed}).status_code == 303
+        assert asked[0].shelf_price == Decimal("12.50")
+
+    def test_a_currency_without_small_change_takes_none(self, client: FlaskClient, store: Store) -> None:
+        save_settings(store, replace(default_settings(), currency="JPY", locale="ja_JP"), "a test")
+        refused = client.post("/check", data={"code": "FWR1042", "price": "1250.50"})
+        assert refused.status_code == 400
+        assert "JPY" in text(lxml.html.fromstring(refused.text))
 
 
 def test_no_price_is_no_error() -> None:

@@ -80,9 +80,7 @@ def past_sales(answer: dict[str, Any]) -> Sales | None:
     first, last = min(row[0] for row in sold), max(row[0] for row in sold)
     if first == last:
         first -= timedelta(days=7)
-    top = 1.1 * max(
-        [row[1] for row in sold if not row[2]] + [float(amount) for _, _, amount in levels] or [1.0]
-    )
+    top = 1.1 * max([row[1] for row in sold if not row[2]] + [float(amount) for _, _, amount in levels] or [1.0])
     top = top or 1.0
 
     def across(day: date) -> float:
@@ -137,6 +135,5 @@ def _apart(lines: list[Line]) -> tuple[Line, ...]:
         places[place] = min(places[place], floor)
         floor = places[place] - APART
     return tuple(
-        Line(line.kind, line.label, line.amount, line.y, place)
-        for line, place in zip(ordered, places, strict=True)
+        Line(line.kind, line.label, line.amount, line.y, place) for line, place in zip(ordered, places, strict=True)
     )

@@ -73,9 +73,7 @@ def stale_form(_error: CSRFError) -> Response:
 
 def plain_words(error: SourcingError) -> Response:
     """Pass on the domain's own words."""
-    return page(
-        STATUS.get(type(error), 400), wrong=error.wrong, accepted=error.accepted, next_step=error.next_step
-    )
+    return page(STATUS.get(type(error), 400), wrong=error.wrong, accepted=error.accepted, next_step=error.next_step)
 
 
 def http_error(error: HTTPException) -> Response:

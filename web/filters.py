@@ -8,7 +8,7 @@ from typing import Any
 
 from flask import Flask
 
-from web.state import current
+from web.state import current, settings
 
 DASH = "–"
 
@@ -21,13 +21,16 @@ def add_filters(app: Flask) -> None:
 
 
 def money(amount: Any, currency: str = "") -> str:
-    """Return an amount in the settings' currency, or a dash for none."""
+    """Return an amount as the settings' locale writes it, or a dash for none.
+
+    Without ``currency`` it is the settings'; an answer of the past is shown in its own.
+    """
     if amount is None:
         return DASH
     from sourcing.money import format_money
 
-    value = Decimal(str(amount))
-    return format_money(value, currency) if currency else format_money(value)
+    kept = settings()
+    return format_money(Decimal(str(amount)), currency or kept.currency, kept.locale)
 
 
 def share(part: float | None) -> str:

@@ -10,6 +10,7 @@ from flask import Request
 
 from sourcing.answer import Query
 from sourcing.errors import BadInput
+from web.state import settings
 
 TEXTS = ("code", "brand", "category", "title", "size", "condition")
 LONGEST = 200
@@ -84,15 +85,25 @@ def read_query(values: Mapping[str, str]) -> Query:
 
 
 def read_price(values: Mapping[str, str]) -> Decimal | None:
-    """Read the shelf price; none is fine, the answer then is the most worth paying alone."""
+    """Read the shelf price; none is fine, the answer then is the most worth paying alone.
+
+    Point and comma are both taken as the decimal mark whatever the locale, as keyboards of phones offer either.
+    """
     text = _text(values, "price")
     if not text:
         return None
-    price = _number(text.lstrip("$€£ ").strip())
-    if price is None or not 0 <= price <= DEAREST or price != round(price, 2):
+    from sourcing.money import currency_marks, minor_digits
+
+    currency, locale = settings().currency, settings().locale
+    bare = text
+    for mark in currency_marks(currency, locale):
+        bare = bare.removeprefix(mark).removesuffix(mark).strip()
+    digits, price = minor_digits(currency), _number(bare)
+    if price is None or not 0 <= price <= DEAREST or price != round(price, digits):
+        examples = "such as 12.50 or 12,50" if digits else "such as 1250"
         raise BadInput(
             f"“{text}” is not a shelf price.",
-            "An amount from 0 to 1,000,000 with at most two decimals, such as 12.50 or 12,50.",
+            f"An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}.",
             "Type the price on the tag.",
             field="price",
         )
@@ -115,9 +126,7 @@ def read_discount(values: Mapping[str, str]) -> Decimal | None:
 def _text(values: Mapping[str, str], name: str) -> str:
     text = " ".join((values.get(name) or "").split())
     if len(text) > LONGEST:
-        raise BadInput(
-            f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name
-        )
+        raise BadInput(f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name)
     return text
 
 

@@ -9,11 +9,12 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flask import Flask, current_app
+from flask import Flask, current_app, g
 
 from web.tasks import Task
 
 if TYPE_CHECKING:
+    from sourcing.settings import Settings
     from sourcing.storage import Store
 
 
@@ -78,3 +79,13 @@ def current() -> State:
 def store() -> Store:
     """Return the open store of the app that answers this request."""
     return current().store
+
+
+def settings() -> Settings:
+    """Return the settings in force, read once a request: a page shows dozens of amounts."""
+    if "settings" not in g:
+        from sourcing.settings import load_settings
+
+        g.settings = load_settings(store())
+    found: Settings = g.settings
+    return found

@@ -69,19 +69,27 @@ def check(
     from sourcing.answer import Query
     from sourcing.check import check as judge
     from sourcing.money import parse_money
+    from sourcing.settings import load_settings
 
-    shelf = parse_money(price, field="price") if price is not None else None
     store = open_data(ctx)
+    kept = load_settings(store)
+    shelf = None
+    if price is not None:
+        shelf = parse_money(price, currency=kept.currency, locale=kept.locale, field="price")
     verdict = judge(store, Query(code=code or "", shelf_price=shelf, **rest))
     try:
         history.record(store, verdict)
     except Busy as error:  # the answer is worth more than its place in the history
         say(f"Not kept in the history: {error}")
-    click.echo(json.dumps(verdict.as_dict(), indent=2)) if as_json else _show(verdict)
+    click.echo(json.dumps(verdict.as_dict(), indent=2)) if as_json else _show(verdict, kept.locale)
 
 
-def _show(verdict: Verdict) -> None:
-    from sourcing.answers import row
+def _show(verdict: Verdict, locale: str) -> None:
+    from sourcing.answers import COLUMNS, row
+    from sourcing.money import money_writer
+
+    amounts = {column.name for column in COLUMNS if column.unit == "money"}
+    write = money_writer(verdict.currency, locale)
 
     click.echo(verdict.reason)
     for note in (verdict.item.code_note, verdict.rests_on, verdict.would_settle, *verdict.warnings):
@@ -90,7 +98,8 @@ def _show(verdict: Verdict) -> None:
     if verdict.item.suggestions:
         click.echo("Close known codes: " + ", ".join(verdict.item.suggestions))
     for name, value in row(verdict).items():
-        click.echo(f"{name:22}{value}".rstrip())
+        shown = write(Decimal(value)) if value and name in amounts else value
+        click.echo(f"{name:22}{shown}".rstrip())
 
 
 def _check_list(ctx: click.Context, path: Path, out: Path | None, as_json: bool) -> None:
@@ -164,6 +173,12 @@ def _print_table(found: ListAnswer) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from sourcing.money import money_writer
+
+    def shown(amount: str) -> str:
+        return write(Decimal(amount)) if amount and not one["problem"] else amount
+
+    write = money_writer()  # the demo's database is new, so its settings are the first ones
     console = Console()
     if not console.is_terminal:
         console.width = 150  # a pipe has no width of its own; nothing is worth cutting off
@@ -175,10 +190,10 @@ def _print_table(found: ListAnswer) -> None:
         table.add_row(
             one.get("code", ""),
             one["item"],
-            one.get("shelf_price", ""),
+            shown(one.get("shelf_price", "")),
             one["decision"] or "problem",
-            one["most_worth_paying"],
-            one["asking_price"],
+            shown(one["most_worth_paying"]),
+            shown(one["asking_price"]),
             f"{days} days" if days.isdigit() else days,
         )
     console.print(table)
