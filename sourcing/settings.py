@@ -62,6 +62,7 @@ class Settings:
     channels: Mapping[str, Mapping[str, Any]] = field(default_factory=_channels)
     default: Mapping[str, Any] = field(default_factory=_table("category"))
     categories: Mapping[str, Mapping[str, Any]] = field(default_factory=_categories)
+    notes: tuple[str, ...] = field(default=(), repr=False, compare=False)  # what reading an older file moved
     _resolved: dict[str, CategorySettings] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def for_category(self, name: str) -> CategorySettings:
@@ -159,6 +160,7 @@ def from_toml(text: str) -> Settings:
         channels=found.get("channel", base.channels),
         default={**base.default, **found.get("default", {})},
         categories=found.get("category", base.categories),
+        notes=found["notes"],
     )
     check_currency(settings.currency)
     check_locale(settings.locale)

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from sourcing.errors import BadInput
+from sourcing.settings_moved import moved_fees
 from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
 from sourcing.settings_values import read_value
 
@@ -91,7 +92,9 @@ def _text(value: Any) -> str:
 
 
 def read(text: str) -> dict[str, Any]:
-    """Return the tables the file names, values read: general, parcel, channel, default, category.
+    """Return the tables the file names, values read: general, parcel, channel, default, category; and notes.
+
+    A file of an older version is read as it was meant; ``notes`` says what stands elsewhere now.
 
     Raises
     ------
@@ -109,10 +112,12 @@ def read(text: str) -> dict[str, Any]:
     except (RecursionError, ArithmeticError) as error:
         raise BadInput("The settings file cannot be read.", "The file as “sourcing settings export” writes it.",
                        "Start from an exported one.") from error  # fmt: skip
+    notes = moved_fees(plain)
     _known(plain, _TABLES, "")
     general = of_place("general")
     found: dict[str, Any] = {
-        "general": {name: read_value(general[name], plain[name]) for name in general if name in plain}
+        "notes": notes,
+        "general": {name: read_value(general[name], plain[name]) for name in general if name in plain},
     }
     for name, place in (("parcel", "parcel"), ("default", "category")):
         if name in plain:

@@ -135,7 +135,7 @@ class TestPostage:
         ("[category.shoes]\nprep_minute = 1", "prep_minute", "The closest is “prep_minutes”"),
         ("curency = 'USD'", "curency", "The closest is “currency”"),
         ("[categories.shoes]", "categories", "The closest is “category”"),
-        ("[default]\nfee_rate = 0.1", "fee_rate", "[channel.main]"),
+        ("[channel.main]\nsupplies = 0.1", "supplies", "It belongs in [default] or a category's table"),
         ("[default]\nfee_rat = 1", "fee_rat", "The closest is “fee_rate”, in the channel's own table"),
         ("[channel.main]\nsupplies = 1", "supplies", "[default]"),
         ("[default]\nqqqqqqq = 1", "qqqqqqq", "Known: channel,"),
@@ -323,6 +323,60 @@ class TestKeeping:
         save_settings(one, dataclasses.replace(default_settings(), currency="EUR"), "")
         assert load_settings(one).currency == "EUR"
         assert load_settings(two).currency == "USD"
+
+
+class TestOlderFiles:
+    """Fees stood in [default] and in categories before channels had them."""
+
+    OLD = (
+        'locale = "en_US"\n[default]\nfee_rate = 0.11 # share: fee as a share of what the buyer pays\n'
+        'fee_fixed = 0.40\nfee_cap = "off"\npostage = 6.50\nleast_profit = 9\n'
+        "[category.shoes]\nfee_rate = 0.09\npostage = 8.90\n[category.toys]\npostage = 7.40\n"
+    )
+
+    def test_nothing_is_lost(self) -> None:
+        settings = from_toml(self.OLD)
+        terms = {name: settings.for_category(name).terms for name in ("", "shoes", "toys")}
+        fees = {name: (one.fee_rate, one.fee_fixed, one.fee_cap, one.postage) for name, one in terms.items()}
+        assert fees == {
+            "": (D("0.11"), D("0.40"), None, D("6.50")),
+            "shoes": (D("0.09"), D("0.40"), None, D("8.90")),
+            "toys": (D("0.11"), D("0.40"), None, D("7.40")),
+        }
+        assert [note.split(":")[1] for note in settings.notes] == [
+            " fee_rate, fee_fixed, fee_cap of [default] moved to [channel.main].",
+            " fee_rate of [category.shoes] moved to [channel.shoes].",
+        ]
+        again = from_toml(to_toml(settings))
+        assert again == settings
+        assert again.notes == ()
+
+    def test_the_newer_word_stays_and_the_other_is_said(self) -> None:
+        text = (
+            "[channel.Bazaar]\nfee_rate = 0.2\n[channel.shoes]\nfee_rate = 0.3\n"
+            '[default]\nchannel = "bazaar"\nfee_rate = 0.1\nfee_fixed = 1\n[category.shoes]\nfee_fixed = 2\n'
+        )
+        settings = from_toml(text)
+        assert settings.channels["bazaar"] == {"fee_rate": D("0.2"), "fee_fixed": D(1)}
+        assert settings.channels["shoes"] == {"fee_rate": D("0.3")}
+        assert settings.for_category("shoes").terms.fee_rate == D("0.2")
+        assert settings.for_category("shoes").terms.fee_fixed == D(2)
+        assert "fee_rate = 0.2 stays in force, not the 0.1 of [default]" in settings.notes[0]
+
+    @pytest.mark.parametrize(
+        "text", ["channel = 1\n[default]\nfee_rate = 0.1", "channel.main = 2\ndefault.fee_rate = 1"]
+    )
+    def test_what_is_no_table_is_still_refused(self, text: str) -> None:
+        with pytest.raises(BadInput):
+            from_toml(text)
+
+    def test_a_kept_old_version_loads(self, tmp_path: Path) -> None:
+        store = open_store(str(tmp_path / "data.sqlite3"))
+        with store.write() as connection:
+            connection.exec_driver_sql(
+                "INSERT INTO settings_version (saved_at, why, toml) VALUES ('2026-01-01', '', ?)", (self.OLD,)
+            )
+        assert load_settings(store).for_category("").terms.fee_rate == D("0.11")
 
 
 class TestDocs:

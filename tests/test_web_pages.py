@@ -19,7 +19,7 @@ from sourcing import haul, history
 from sourcing.answer import Query, Verdict
 from sourcing.codes import parse_code
 from sourcing.photo import PhotoReading
-from sourcing.settings import default_settings, save_settings
+from sourcing.settings import default_settings, load_settings, save_settings
 from sourcing.storage import Store
 from web import charts, forms, tasks
 from web.app import create_app
@@ -272,6 +272,12 @@ class TestRules:
         sent = {"file": (io.BytesIO(toml.data), "settings.toml")}
         assert client.post("/rules/import", data=sent).status_code == 303
         assert client.get("/rules/settings.toml").data == toml.data
+
+    def test_an_older_file_says_what_moved(self, client: FlaskClient, store: Store) -> None:
+        old = io.BytesIO(b"[default]\nfee_rate = 0.11\n")
+        client.post("/rules/import", data={"file": (old, "settings.toml")})
+        assert "fee_rate of [default] moved to [channel.main]" in text(page(client, "/rules"))
+        assert load_settings(store).for_category("").terms.fee_rate == Decimal("0.11")
 
     def test_preview_saves_nothing(self, client: FlaskClient) -> None:
         before = client.get("/rules/settings.toml").data

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Response, redirect, render_template, request, url_for
+from flask import Response, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from sourcing.check import recheck
@@ -16,8 +16,9 @@ LAST = 50  # past checks a preview asks again
 
 def show() -> str:
     """Show the settings as a form."""
-    toml = to_toml(load_settings(store()), every=True)
-    return render_template("rules/show.html", groups=groups(toml), flips=None)
+    kept = load_settings(store())
+    toml = to_toml(kept, every=True)
+    return render_template("rules/show.html", groups=groups(toml), flips=None, notes=kept.notes)
 
 
 def preview() -> str:
@@ -54,7 +55,10 @@ def bring_in() -> AnyResponse:
         text = upload.read().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise BadInput("The file is not text.", "A settings file in UTF-8.", "Choose another.") from error
-    save_settings(store(), from_toml(text), "brought in from a file")
+    brought = from_toml(text)
+    for note in brought.notes:
+        flash(note)
+    save_settings(store(), brought, "brought in from a file")
     return _back()
 
 

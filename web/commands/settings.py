@@ -30,7 +30,10 @@ def show(ctx: click.Context, as_json: bool) -> None:
     """
     from sourcing.settings import load_settings, to_toml
 
-    text = to_toml(load_settings(open_data(ctx)))
+    kept = load_settings(open_data(ctx))
+    for note in kept.notes:
+        say(note)
+    text = to_toml(kept)
     if as_json:
         import tomllib
 
@@ -69,7 +72,10 @@ def take_in(ctx: click.Context, file: Path) -> None:
         text = file.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise BadInput(f"{file.name} is not UTF-8.", "TOML in UTF-8.", "Save it again as UTF-8.") from error
-    save_settings(open_data(ctx), from_toml(text), f"imported from {file.name}")
+    brought = from_toml(text)
+    for note in brought.notes:
+        say(note)
+    save_settings(open_data(ctx), brought, f"imported from {file.name}")
     say(f"The settings of {file.name} are in force.")
 
 

@@ -1,0 +1,70 @@
+"""Settings files of older versions: what stood elsewhere then is moved to where it stands now, nothing lost."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sourcing.settings_table import of_place
+
+MAIN = "main"  # the channel of a fresh install
+
+
+def moved_fees(plain: dict[str, Any]) -> tuple[str, ...]:
+    """Move fees out of ``[default]`` and ``[category.NAME]`` into channels, in place; return a note for each move.
+
+    Fees were terms of a category once and are a channel's now. Those of ``[default]`` go to the channel that
+    ``[default]`` sells on. A category with fees of its own gets a channel of its own name, with its fees over those
+    of the channel it sold on. A fee that the channel of ``[default]`` states already is the newer word: it stays in
+    force, and the note holds the other. Tables that are no tables are left for the reader to refuse.
+    """
+    channels = plain.get("channel") or {MAIN: {}}
+    if not isinstance(channels, dict) or not all(isinstance(one, dict) for one in channels.values()):
+        return ()
+    default, categories, notes = plain.get("default"), plain.get("category"), []
+    base = str(default.get("channel", MAIN)) if isinstance(default, dict) else MAIN
+    if isinstance(default, dict) and (fees := _taken(default)):
+        base = _named(base, channels)
+        notes.append(_moved(channels.setdefault(base, {}), fees, "default", base))
+    for name, table in categories.items() if isinstance(categories, dict) else ():
+        if not isinstance(table, dict) or not (fees := _taken(table)):
+            continue
+        sold_on = channels.get(_named(str(table.get("channel", base)), channels), {})
+        own = _free(name, channels)
+        channels[own] = {fee: value for fee, value in sold_on.items() if fee not in fees}
+        notes.append(_moved(channels[own], fees, f"category.{name}", own))
+        table["channel"] = own
+    if notes:
+        plain["channel"] = channels
+    return tuple(notes)
+
+
+def _taken(table: dict[str, Any]) -> dict[str, Any]:
+    return {name: table.pop(name) for name in of_place("channel") if name in table}
+
+
+def _named(name: str, channels: dict[str, Any]) -> str:
+    """Return the channel's name as the file writes it; capitals and blanks do not matter."""
+    return next((other for other in channels if _plain(other) == _plain(name)), name)
+
+
+def _free(name: str, channels: dict[str, Any]) -> str:
+    taken = {_plain(other) for other in channels}
+    number, free = 1, name
+    while _plain(free) in taken:
+        number += 1
+        free = f"{name[:70]} {number}"
+    return free
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+def _moved(channel: dict[str, Any], fees: dict[str, Any], source: str, target: str) -> str:
+    stayed = [name for name in fees if name in channel and channel[name] != fees[name]]
+    for name, value in fees.items():
+        channel.setdefault(name, value)
+    note = f"Fees are a channel's now: {', '.join(fees)} of [{source}] moved to [channel.{target}]."
+    for name in stayed:
+        note += f" Its own {name} = {channel[name]} stays in force, not the {fees[name]} of [{source}]."
+    return note
