@@ -37,7 +37,7 @@ class Config:
     brand_sd: Range = (0.15, 0.28)
     type_sd: Range = (0.12, 0.22)  # of the title's word for the type of goods
     material_sd: Range = (0.06, 0.14)  # of the title's word for the material
-    style_sd: Range = (0.11, 0.18)  # of what no word says
+    style_sd: Range = (0.11, 0.17)  # of what no word says
     size_sd: Range = (0.02, 0.05)
     drift: Range = (-0.15, 0.12)  # a year
     price_season: Range = (0.0, 0.04)
@@ -45,11 +45,11 @@ class Config:
     used: Range = (-0.50, -0.30)
     # Asking prices and haggling, by category.
     ask_centre: Range = (0.07, 0.13)  # log asking price over the level when listed
-    ask_sd: Range = (0.06, 0.09)
+    ask_sd: Range = (0.055, 0.085)
     haggle: Range = (-0.05, -0.02)
-    haggle_sd: Range = (0.025, 0.045)
-    cutters: Range = (0.55, 0.80)  # share of sellers who cut
-    cut: Range = (0.04, 0.07)  # log of each cut, every 21 days, three times
+    haggle_sd: Range = (0.02, 0.035)
+    cutters: Range = (0.50, 0.75)  # share of sellers who cut
+    cut: Range = (0.03, 0.055)  # log of each cut, every 21 days, three times
     # Time to sell, by category.
     hazard: Range = (0.022, 0.042)  # at an asking price of the level, for a style of usual speed
     elasticity: Range = (-4.0, -1.8)

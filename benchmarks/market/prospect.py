@@ -16,7 +16,7 @@ from sourcing.forecast import costs_of
 
 _Z, _ZW = np.polynomial.hermite_e.hermegauss(41)
 _ZW = _ZW / _ZW.sum()
-_BLOCK = 2_000_000  # numbers held at once
+_BLOCK = 200_000  # numbers held at once: they stay in the cache
 
 
 @dataclass(frozen=True)

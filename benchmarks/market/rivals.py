@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -64,30 +65,55 @@ def count_cheaper(rivals: np.ndarray, x: Floats) -> Floats:
     return count
 
 
-def next_sales(market: Market, shelf: Shelf, seed: int) -> Floats:
-    """Draw each item's next comparable sale: log of what the buyer pays another seller, (N,).
+@dataclass(frozen=True)
+class Flow:
+    """Sales after the as-of day, arrays (n,) in the order of their days: log of the price paid and of the value."""
 
-    Sellers of the very style, size and condition come as often as the style's own do, in as many separate worlds as
-    it takes for about sixty of them; the first sale after the as-of day counts. So a quick and cheap listing is met
-    as often as in the market itself. Nan where none sold.
+    item: Ints  # which of the styles asked for
+    category: Ints
+    speed: Floats  # log
+    sold: Floats
+    value: Floats
+
+
+def sale_flow(
+    market: Market,
+    style: Ints,
+    seed: int,
+    size: Ints | None = None,
+    condition: Ints | None = None,
+) -> Flow:
+    """Let sellers of the styles named go on, and return their sales after the as-of day.
+
+    Sellers come as often as the style's own do, in as many separate worlds as it takes for about sixty of them. So a
+    quick and cheap listing is met as often as in the market itself. Size and condition are the first ones unless given.
     """
     rng = np.random.default_rng([956, seed])
     constants, styles = market.constants, market.styles
-    rate = len(market.listings.style) / DAYS * styles.share[shelf.style]
+    rate = len(market.listings.style) / DAYS * styles.share[style]
     copies = np.clip(np.ceil(_SELLERS / (rate * (_BEFORE + _AFTER))), 1, _SELLERS).astype(np.int64)
     start = np.cumsum(copies) - copies
-    expanded = worlds(styles, np.repeat(shelf.style, copies))
-    item = np.repeat(np.arange(len(shelf)), _SELLERS)
-    world = start[item] + np.tile(np.arange(_SELLERS), len(shelf)) % copies[item]
+    expanded = worlds(styles, np.repeat(style, copies))
+    item = np.repeat(np.arange(len(style)), _SELLERS)
+    world = start[item] + np.tile(np.arange(_SELLERS), len(style)) % copies[item]
     listed = rng.integers(DAYS - _BEFORE, DAYS + _AFTER, len(item))
-    listings = listings_of(rng, constants, expanded, world, shelf.size[item], shelf.condition[item], listed)
+    plain = np.zeros(len(style), dtype=np.int64)
+    sizes, conditions = plain if size is None else size, plain if condition is None else condition
+    listings = listings_of(rng, constants, expanded, world, sizes[item], conditions[item], listed)
     sell(constants, expanded, listings, DAYS + _AFTER)
-    late = (listings.status == 1) & (listings.ended > DAYS)
-    order = np.flatnonzero(late)
+    order = np.flatnonzero((listings.status == 1) & (listings.ended > DAYS))
     order = order[np.argsort(listings.ended[order], kind="stable")]
-    first, where = np.unique(item[order], return_index=True)
+    sold, value = listings.sold[order], listings.value[order]
+    rows = style[item[order]]
+    return Flow(item[order], styles.category[rows], np.log(styles.speed[rows]), sold, value)
+
+
+def next_sales(market: Market, shelf: Shelf, seed: int) -> Floats:
+    """Draw each item's next comparable sale: log of what the buyer pays another seller, (N,); nan where none sold."""
+    flow = sale_flow(market, shelf.style, seed, shelf.size, shelf.condition)
+    first, where = np.unique(flow.item, return_index=True)
     found = np.full(len(shelf), np.nan)
-    found[first] = listings.sold[order[where]]
+    found[first] = flow.sold[where]
     return found
 
 

@@ -12,7 +12,7 @@ from multiprocessing import get_context
 import numpy as np
 import pandas as pd
 
-from benchmarks.market import engine, hand
+from benchmarks.market import engine, hand, informed
 from benchmarks.market.answers import blank
 from benchmarks.market.config import HURDLE, VARIANTS, Config
 from benchmarks.market.dirt import Spoilt, spoil
@@ -68,6 +68,9 @@ def _foresight(world: World) -> pd.DataFrame:
 Reader = Callable[[World], pd.DataFrame]
 READERS: dict[str, Reader] = {
     "hand": lambda world: hand.answer(world.market, world.spoilt, world.shelf),
+    "informed": lambda world: informed.answer(
+        world.market, world.spoilt, world.shelf, world.seed + 10_000, world.truth.rivals
+    ),
     "engine": lambda world: engine.answer(world.market, world.spoilt, world.shelf),
     "foresight": _foresight,
 }

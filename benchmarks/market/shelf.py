@@ -17,6 +17,7 @@ from sourcing.terms import Terms
 BUCKETS = ("0", "1-3", "4-12", "13+")
 COLUMNS = ("code", "shelf_price", "brand", "category", "title", "size", "condition")
 _SHOWN = 0.97  # what a store takes a resale to bring, as a share of its guess of the level
+_GUESS_SD, _TAG_SD = 0.18, 0.15  # of the guess, and of the tag around the price at which a buy turns into a pass
 
 
 @dataclass(frozen=True)
@@ -61,13 +62,13 @@ def draw_shelf(market: Market, spoilt: Spoilt, seed: int) -> Shelf:
     offset = constants.condition[category, condition] + np.array(
         [constants.size[c][k] for c, k in zip(category, size, strict=True)]
     )
-    guess = market.level(style, DAYS) + offset + rng.normal(0.0, 0.22, count)
+    guess = market.level(style, DAYS) + offset + rng.normal(0.0, _GUESS_SD, count)
     price = np.empty(count)
     for c, terms in enumerate(terms_of(market)):
         here = category == c
-        left = costs_of(terms).net(_SHOWN * np.exp(guess[here])) * 0.93 - float(terms.labour()) - HURDLE
+        left = costs_of(terms).net(_SHOWN * np.exp(guess[here])) - float(terms.labour()) - HURDLE
         price[here] = left / (1.0 + float(terms.purchase_tax))
-    price = np.maximum(price, 2.0) * np.exp(rng.normal(0.0, 0.22, count))
+    price = np.maximum(price, 2.0) * np.exp(rng.normal(0.0, _TAG_SD, count))
     return Shelf(
         style,
         size,
