@@ -284,6 +284,20 @@ class TestRules:
         assert "Nothing is saved yet" in client.post("/rules/preview", data={}).text
         assert client.get("/rules/settings.toml").data == before
 
+    def test_many_categories_fit_into_the_form(self, client: FlaskClient, store: Store) -> None:
+        """A field a setting and category: sixty categories of 22 settings are some 1,300 parts."""
+        categories = {f"kind {place}": {"supplies": Decimal(place)} for place in range(60)}
+        save_settings(store, replace(default_settings(), categories=categories), "a test")
+        fields = {one.get("name"): one.get("value") for one in page(client, "/rules").xpath("//input[@id and @value]")}
+        fields["category/kind 7/supplies"] = "8.25"
+        assert len(fields) > 1000
+        for kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
+            assert client.post("/rules/preview", data=fields, content_type=kind).status_code == 200
+            assert client.post("/rules/save", data=fields, content_type=kind).status_code == 303
+        assert load_settings(store).categories["kind 7"] == {"supplies": Decimal("8.25")}
+        other = client.post("/haul/take", data=fields, content_type="multipart/form-data")
+        assert other.status_code == 413
+
     def test_the_form_keeps_the_file(self) -> None:
         toml = 'name = "a"\n[shoes.rules]\nleast_profit = 8.5 # in money\ncuts = [[1, 0.5]]\n'
         shown = {field.path: field.value for group in groups(toml) for field in group.fields}

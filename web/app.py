@@ -41,7 +41,7 @@ def create_app(
         SESSION_COOKIE_SAMESITE="Lax",
         WTF_CSRF_TIME_LIMIT=None,
         MAX_CONTENT_LENGTH=routes.SMALL,
-        MAX_FORM_PARTS=256,  # the rules form has one part a setting
+        MAX_FORM_PARTS=routes.FEW,
     )
     state.keep(app, data, mode=mode, access=access)
     filters.add_filters(app)

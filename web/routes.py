@@ -13,15 +13,18 @@ KIB = 1024
 SMALL = 256 * KIB
 PHOTO = 25 * KIB * KIB
 FILE = 110 * KIB * KIB
+SETTINGS = 2 * KIB * KIB  # a field a setting and category: hundreds of categories
+FEW, MANY = 64, 10_000  # fields of one form
 
 
 class Route(NamedTuple):
-    """One rule: where it leads, by which method, and how much may be sent to it."""
+    """One rule: where it leads, by which method, and how much may be sent to it, in how many fields."""
 
     rule: str
     target: str  # "module:function"
     method: str = "GET"
     most_bytes: int = SMALL
+    most_parts: int = FEW
 
     @property
     def endpoint(self) -> str:
@@ -48,15 +51,15 @@ ROUTES = (
     Route("/comps/undo", "web.comps:undo", "POST"),
     Route("/progress", "web.comps:progress"),
     Route("/rules", "web.rules:show"),
-    Route("/rules/preview", "web.rules:preview", "POST"),
-    Route("/rules/save", "web.rules:save", "POST"),
+    Route("/rules/preview", "web.rules:preview", "POST", SETTINGS, MANY),
+    Route("/rules/save", "web.rules:save", "POST", SETTINGS, MANY),
     Route("/rules/undo", "web.rules:undo", "POST"),
     Route("/rules/settings.toml", "web.rules:export"),
     Route("/rules/import", "web.rules:bring_in", "POST"),
     Route("/help", "web.help:show"),
     Route("/enter/<key>", "web.enter:enter"),
 )
-MOST_BYTES = {route.endpoint: route.most_bytes for route in ROUTES}
+MOST = {route.endpoint: (route.most_bytes, route.most_parts) for route in ROUTES}
 
 
 class LazyView:

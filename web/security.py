@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
 
-from web.routes import MOST_BYTES, SMALL
+from web.routes import FEW, MOST, SMALL
 from web.state import current, folder_of
 
 ACCESS_COOKIE = "sourcing_access"
@@ -63,8 +63,11 @@ def ask_for_key() -> None:
 
 
 def limit_size() -> None:
-    """Give each route its own limit on what may be sent to it."""
-    request.max_content_length = MOST_BYTES.get(request.endpoint or "", SMALL)
+    """Give each route its own limit on what may be sent to it, and in how many fields."""
+    most_bytes, most_parts = MOST.get(request.endpoint or "", (SMALL, FEW))
+    request.max_content_length, request.max_form_parts = most_bytes, most_parts
+    if most_parts > FEW:
+        request.max_form_memory_size = most_bytes  # Flask's own is half a megabyte
 
 
 def add_headers(response: Response) -> Response:
