@@ -299,6 +299,31 @@ def test_serving_stops_cleanly(tmp_path: Path, number: signal.Signals) -> None:
     assert f"http://127.0.0.1:{port}/" in (tmp_path / "out").read_text()
 
 
+def shown_key(folder: Path) -> str:
+    for _ in range(50):
+        if found := re.search(r"/enter/([\w-]{32})", (folder / "out").read_text()):
+            return found[1]
+        time.sleep(0.1)
+    raise AssertionError((folder / "out").read_text())
+
+
+def test_the_live_key_is_shown_again_until_it_is_taken_back(tmp_path: Path) -> None:
+    shown = []
+    for words in ((), (), ("--new-key",), ()):
+        with serving(tmp_path, "--lan", "--host", "127.0.0.1", *words):
+            shown.append(shown_key(tmp_path))
+    first, second, third, fourth = shown
+    assert first == second != third == fourth
+    assert run("access", "--data", tmp_path).stdout == run("access", "list", "--data", tmp_path).stdout
+    assert len(json.loads(run("access", "list", "--json", "--data", tmp_path).stdout)) == 2
+    assert run("access", "revoke", "2", "--data", tmp_path).stdout == "Keys taken back: 1.\n"
+    with serving(tmp_path, "--lan", "--host", "127.0.0.1") as (_, port):
+        assert shown_key(tmp_path) == first
+        assert fetch(port, f"/enter/{third}")[0] == 403
+        assert fetch(port, f"/enter/{first}")[0] == 303
+    assert run("serve", "--new-key").exit_code == 2
+
+
 def test_the_home_network_needs_the_key_and_no_log_holds_it(tmp_path: Path) -> None:
     with serving(tmp_path, "--lan", "--host", "127.0.0.1") as (process, port):
         for _ in range(50):

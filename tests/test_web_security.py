@@ -63,7 +63,8 @@ def test_the_table_is_the_url_map(app: Flask) -> None:
 def test_headers_on_every_answer(client: FlaskClient, path: str, method: str) -> None:
     answer = client.open(path, method=method)
     assert answer.status_code < 500
-    for name, value in HEADERS.items():
+    expected = HEADERS | ({"Referrer-Policy": "no-referrer"} if path.startswith("/enter/") else {})
+    for name, value in expected.items():
         assert answer.headers[name] == value
     assert "unsafe" not in answer.headers["Content-Security-Policy"]
     assert not [name for name in answer.headers if name[0].startswith("Access-Control")]
@@ -157,12 +158,14 @@ class TestNetwork:
     ) -> None:
         caplog.set_level(logging.DEBUG)
         store = app.extensions["sourcing"].store
-        key = access.grant(store)
+        key = access.grant(store, app.config["SECRET_KEY"])
         assert key.encode() not in (tmp_path / "comps.db").read_bytes()
         client = app.test_client()
         answer = client.get(f"/enter/{key}")
         assert answer.status_code == 303
         assert key not in answer.headers["Location"]
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert answer.headers["Cache-Control"] == "no-store"
         cookie = answer.headers["Set-Cookie"]
         assert "HttpOnly" in cookie
         assert "SameSite=Lax" in cookie

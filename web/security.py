@@ -73,6 +73,8 @@ def limit_size() -> None:
 def add_headers(response: Response) -> Response:
     """Add the headers every answer carries, errors and static files too."""
     response.headers.update(HEADERS)
+    if request.path.startswith("/enter/"):
+        response.headers["Referrer-Policy"] = "no-referrer"  # its address holds the key
     if request.endpoint != "static" or response.status_code >= 400:
         response.headers["Cache-Control"] = "no-store"
     return response

@@ -10,13 +10,16 @@ import click
 from web.commands.frame import data_option, open_data, say
 
 
-@click.group()
+@click.group(invoke_without_command=True)
 @data_option
-def access() -> None:
-    """List or take back the keys that `sourcing serve --lan` handed out.
+@click.pass_context
+def access(ctx: click.Context) -> None:
+    """List or take back the keys that `sourcing serve --lan` handed out; alone it lists them.
 
     Example: sourcing access revoke
     """
+    if ctx.invoked_subcommand is None:
+        ctx.invoke(show)
 
 
 @access.command("list")

@@ -24,10 +24,11 @@ LARGEST_BODY = 116_000_000  # the largest comps file and its form around it; rou
 @click.option("--host", default="", help="Address to listen on; 127.0.0.1 without --lan, every one with it.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port to listen on.")
 @click.option("--lan", is_flag=True, help="Serve the home network too, behind an access key shown as a QR code.")
+@click.option("--new-key", is_flag=True, help="With --lan: hand out a new access key instead of the live one.")
 @click.option("--samples-if-empty", is_flag=True, help="Load the invented sample comps into an empty database.")
 @data_option
 @click.pass_context
-def serve(ctx: click.Context, host: str, port: int, lan: bool, samples_if_empty: bool) -> None:
+def serve(ctx: click.Context, host: str, port: int, lan: bool, new_key: bool, samples_if_empty: bool) -> None:
     """Serve the pages until Ctrl-C.
 
     Example: sourcing serve --lan
@@ -38,6 +39,8 @@ def serve(ctx: click.Context, host: str, port: int, lan: bool, samples_if_empty:
 
     if host and f"[{host}]" not in LOOPBACK and host not in LOOPBACK and not lan:
         raise click.UsageError("Serving other machines needs --lan, which asks every visitor for the access key.")
+    if new_key and not lan:
+        raise click.UsageError("--new-key goes with --lan.")
     _refuse_taken(host or "127.0.0.1", port)
     if samples_if_empty:
         _load_samples(open_data(ctx))
@@ -59,7 +62,7 @@ def serve(ctx: click.Context, host: str, port: int, lan: bool, samples_if_empty:
     signal.signal(signal.SIGTERM, _stop)
     click.echo(f"Open http://{address}:{port}/  (Ctrl-C stops)")
     if lan:
-        _show_key(open_data(ctx), address, port)
+        _show_key(open_data(ctx), app.config["SECRET_KEY"], address, port, new=new_key)
     else:
         click.echo("To let a phone in over the home network: sourcing serve --lan")
     sys.stdout.flush()
@@ -99,16 +102,19 @@ def _load_samples(store: Store) -> None:
     store.close()
 
 
-def _show_key(store: Store, address: str, port: int) -> None:
+def _show_key(store: Store, secret: str, address: str, port: int, *, new: bool) -> None:
     import segno
 
-    from sourcing.access import grant
+    from sourcing.access import grant, live
 
-    link = f"http://{address}:{port}/enter/{grant(store)}"
+    known = None if new else live(store, secret)
+    link = f"http://{address}:{port}/enter/{known or grant(store, secret)}"
     click.echo("Scan this with the phone. The link is not encrypted: use it on your own network only.")
     qr: Any = segno.make(link)
     qr.terminal(compact=True)
     click.echo(link)
+    if known:
+        click.echo("This is the key of the last start. For another beside it: --new-key")
     click.echo("To take every key back: sourcing access revoke")
 
 
