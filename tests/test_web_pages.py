@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from decimal import Decimal
@@ -253,6 +254,23 @@ class TestComps:
         self.settle(app)
         assert "3: 2 new, 0 known, 1 rejected" in text(page(client, "/comps"))
         assert list((tmp_path / "waiting").iterdir()) == []
+
+    def test_looking_again_can_be_stopped(self, app: Flask, client: FlaskClient) -> None:
+        done = threading.Event()
+        task = app.extensions["sourcing"].task
+        task.start(lambda say: (say("Reading", "prices"), done.wait(20)))
+        try:
+            answer = client.get("/progress")
+            assert "Refresh" not in answer.headers  # a header would reload the page under its script too
+            html = lxml.html.fromstring(answer.text)
+            assert html.xpath("//head/noscript/meta[@http-equiv='refresh']")
+            assert html.get_element_by_id("progress").get("aria-live") == "polite"
+            still = page(client, html.get_element_by_id("stop").get("href"))
+            assert not still.xpath("//meta[@http-equiv='refresh'] | //script[contains(@src, 'progress')]")
+            assert "stays as it is" in text(still)
+            assert [one.get("href") for one in still.xpath("//a[.='Look again']")] == ["/progress?still=1"]
+        finally:
+            done.set()
 
     def test_no_such_batch(self, client: FlaskClient) -> None:
         page(client, "/comps/batch/7", 404)

@@ -50,12 +50,13 @@ def undo() -> Response:
     return _refit()
 
 
-def progress() -> Response:
-    """Show how far learning from the comps is; the page asks again by itself while it runs."""
-    answer = make_response(render_template("comps/progress.html"))
-    if current().task.running:
-        answer.headers["Refresh"] = "2"
-    return answer
+def progress() -> str:
+    """Show how far learning from the comps is.
+
+    While it runs the page looks again by itself, by its script or where there is none by reloading, until its reader
+    stops it (WCAG 2.2, success criterion 2.2.2): ``?still=1`` is a page that stays.
+    """
+    return render_template("comps/progress.html", still=bool(request.args.get("still")))
 
 
 def _reported(report: LoadReport, token: str) -> Response:

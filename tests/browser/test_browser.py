@@ -6,22 +6,26 @@ import csv
 import hashlib
 import os
 import random
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from pathlib import Path
+from threading import Event, Thread
 
 import pytest
 import zxingcpp
 from PIL import Image
 from playwright.sync_api import Browser, Page
+from werkzeug.serving import make_server
+
+from sourcing import access
+from web.app import create_app
 
 pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
 EAN = "9521234567899"  # invented: GS1 keeps prefix 952 for demonstrations
-HEADER = (
-    "gtin style_code brand category title size condition asking_price sold_price listed_on ended_on status"
-)
+HEADER = "gtin style_code brand category title size condition asking_price sold_price listed_on ended_on status"
 PICTURES = os.environ.get("SCREENSHOTS", "")
 
 
@@ -87,9 +91,7 @@ def look(page: Page, name: str) -> None:
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
 @pytest.mark.parametrize("size", SIZES)
-def test_the_main_job(
-    browser: Browser, address: str, comps_file: Path, photo: Path, size: str, scripts: bool
-) -> None:
+def test_the_main_job(browser: Browser, address: str, comps_file: Path, photo: Path, size: str, scripts: bool) -> None:
     page = opened(browser, address, size, scripts=scripts)
     wrong: list[str] = []
     page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
@@ -186,3 +188,65 @@ def test_it_reflows_at_320(browser: Browser, address: str) -> None:
     for name in ("", "haul", "comps", "rules", "help", "history"):
         page.goto(f"{address}/{name}")
         assert page.evaluate("document.documentElement.scrollWidth") <= 320, name
+
+
+@pytest.fixture
+def learning(tmp_path: Path) -> Iterator[tuple[str, Event]]:
+    """Serve an application that learns until the event is set."""
+    app, done = create_app(tmp_path / "comps.db"), Event()
+    said: list[Callable[..., None]] = []
+    app.extensions["sourcing"].task.start(lambda say: (said.append(say), say("Reading prices"), done.wait(60)))
+    server = make_server("127.0.0.1", 0, app, threaded=True)
+    Thread(target=server.serve_forever, daemon=True).start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}/progress", done
+    finally:
+        done.set()
+        server.shutdown()
+        server.server_close()
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
+def test_learning_is_followed_to_its_end(browser: Browser, learning: tuple[str, Event], scripts: bool) -> None:
+    page = opened(browser, learning[0], "phone", scripts=scripts)
+    loads: list[str] = []
+    page.on("framenavigated", lambda frame: loads.append(frame.url))
+    assert "Reading prices" in page.inner_text("#progress")
+    if scripts:
+        page.evaluate(AXE.read_text())
+        assert page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"] == []
+    learning[1].set()
+    page.get_by_role("heading", name="Ready").wait_for(timeout=15_000)
+    assert page.get_by_text("looks again by itself").count() == 0
+    assert bool(loads) is not scripts  # the script changes the words in place
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
+def test_looking_again_stops_when_told(browser: Browser, learning: tuple[str, Event], scripts: bool) -> None:
+    page = opened(browser, learning[0], "phone", scripts=scripts)
+    page.get_by_role("link", name="Stop looking").click()
+    page.get_by_text("stays as it is").wait_for()
+    learning[1].set()
+    page.wait_for_timeout(5000)
+    assert page.get_by_role("heading", name="Learning").count() == 1
+    page.get_by_role("link", name="Look again").click()
+    page.get_by_role("heading", name="Ready").wait_for()
+
+
+def test_the_key_of_the_link_is_not_in_the_back_list(browser: Browser, tmp_path: Path) -> None:
+    app = create_app(tmp_path / "comps.db", mode="lan")
+    store = app.extensions["sourcing"].store
+    server = make_server("127.0.0.1", 0, app, threaded=True)
+    Thread(target=server.serve_forever, daemon=True).start()
+    try:
+        key, place = access.grant(store), f"http://127.0.0.1:{server.server_port}"
+        page = browser.new_context().new_page()
+        page.goto(f"{place}/enter/{key}")
+        assert page.url == f"{place}/"
+        entries = page.context.new_cdp_session(page).send("Page.getNavigationHistory")["entries"]
+        assert not [one for one in entries if key in one["url"]]
+        assert page.evaluate("document.referrer") == ""
+    finally:
+        server.shutdown()
+        server.server_close()
+        store.close()
