@@ -204,6 +204,24 @@ class TestHaul:
         assert haul.current(store).id is None
         assert client.post("/haul/undo", data={"item_id": item}).status_code == 403
 
+    def test_pieces_without_a_forecast_are_said(self, client: FlaskClient, store: Store) -> None:
+        sure, blind = history.record(store, web_examples.verdict()), history.record(store, web_examples.unknown())
+        buttons = {
+            check: page(client, f"/check/{check}").xpath("//form[@action='/haul/take']//button")[0]
+            for check in (sure, blind)
+        }
+        assert (buttons[sure].text, buttons[sure].get("class")) == ("Take it", "main")
+        assert (buttons[blind].text, buttons[blind].get("class")) == ("Take without forecast", "plain")
+        assert "without a forecast" in text(page(client, f"/check/{blind}").xpath("//article")[0])
+        client.post("/haul/take", data={"check_id": sure, "count": "2", "client_id": "a"})
+        assert "without a forecast" not in text(page(client, "/haul"))
+        client.post("/haul/take", data={"check_id": blind, "count": "3", "client_id": "b"})
+        shown = page(client, "/haul")
+        assert "3 of 5 pieces are without a forecast" in text(shown)
+        assert "no forecast" in text(shown.xpath("//li[contains(@class, 'little')]")[0])
+        client.post("/haul/undo", data={"item_id": "2"})
+        assert "without a forecast" not in text(page(client, "/haul").xpath("//main")[0])
+
     def test_start_names_the_store(self, client: FlaskClient) -> None:
         client.post("/haul/start", data={"store": "Tannery Row"})
         assert "Haul at Tannery Row" in text(page(client, "/haul"))

@@ -11,10 +11,15 @@ from sourcing import haul
 from sourcing.errors import BadInput
 from web.state import store
 
+NO_FORECAST = "too little to go on"
+
 
 def show() -> str:
     """Show the open haul and its running figures."""
-    return render_template("haul/show.html", haul=haul.current(store()))
+    view = haul.current(store())
+    live = [item for item in view.items if not item.undone]
+    blind = sum(item.count for item in live if item.decision == NO_FORECAST)
+    return render_template("haul/show.html", haul=view, blind=blind)
 
 
 def take() -> Response:
