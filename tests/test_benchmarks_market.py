@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.market import engine, hand, informed
+from benchmarks.market import engine, hand, informed, textbook
 from benchmarks.market.answers import blank
 from benchmarks.market.config import DAYS, HORIZONS, HURDLE, STANDARD, VARIANTS
-from benchmarks.market.draw import FIRST, listings_of
+from benchmarks.market.draw import FIRST, draw_market, listings_of
 from benchmarks.market.report import table
 from benchmarks.market.rivals import worlds
 from benchmarks.market.run import READERS, World, measure
@@ -194,7 +194,7 @@ def test_the_informed_reader_keeps_its_promises() -> None:
     inside, gap, profit = [], [], []
     for seed in (21, 22):
         one = World(SMALL, seed)
-        answers = informed.answer(one.market, one.spoilt, one.shelf, seed)
+        answers = informed.answer(one.market, one.spoilt, one.shelf, seed, draws=48)
         inside.append(((answers["q10"] <= one.following) & (one.following <= answers["q90"])).to_numpy())
         ask = answers["ask"].to_numpy()
         gap.append(answers["sold_30"].to_numpy() - one.truth.chance(ask)[:, 1])
@@ -226,8 +226,22 @@ def test_cheaper_listings_of_the_same_style_are_counted() -> None:
 
 
 def test_readers_run_and_the_table_lists_them(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(VARIANTS, "small", dataclasses.replace(SMALL, styles=80, listings=(900, 900), shelf=30))
-    records = [record for seed in (1, 2) for record in measure("small", seed, ("hand", "engine"))]
+    monkeypatch.setitem(VARIANTS, "small", dataclasses.replace(SMALL, styles=40, listings=(400, 400), shelf=20))
+    records = [*measure("small", 1, ("hand", "engine")), *measure("small", 2, ("hand",))]
     text = table(pd.DataFrame(records))
     assert [line.split(" | ")[1] for line in text.splitlines()[2:]] == ["hand", "engine"]
     assert "±" in text
+
+
+def test_the_textbook_reader_believes_the_truth_where_the_textbook_is_right() -> None:
+    """Fitted elasticities scatter around the true ones: also a check of the market's own days by another way."""
+    errors = []
+    for seed in (1, 2, 3):
+        market = draw_market(dataclasses.replace(STANDARD, listings=(8_000, 8_000)), seed)
+        told = textbook.believed(market)
+        errors.append(told.elasticity - market.constants.elasticity)
+        assert told.hazard == pytest.approx(market.constants.hazard, rel=0.12)
+        assert told.ask_sd == pytest.approx(market.constants.ask_sd, rel=0.06)
+    every = np.concatenate(errors)
+    assert abs(every.mean()) < 3.5 * every.std() / np.sqrt(len(every))
+    assert every.std() < 0.6

@@ -31,6 +31,7 @@ class Config:
     styles: int = 1_500
     listings: Range = (18_000, 20_000)  # listed within the days
     shelf: int = 600  # items to judge
+    tag: float = 1.0  # shelf prices, as a share of what leaves the hurdle when sold at the level
     rate_spread: Range = (1.2, 1.4)  # sd of the log of a style's share of the listings
     # Levels, by category.
     level: Range = (3.65, 4.40)
@@ -81,8 +82,7 @@ class Config:
     sold_only: bool = False
     open_only: bool = False
     undated: bool = False
-    # Told wrong shapes, for the textbook reader.
-    textbook: bool = False
+    textbook: bool = False  # whether a reader who believes a textbook's shapes is of interest
 
 
 STANDARD = Config()
@@ -101,7 +101,7 @@ VARIANTS: dict[str, Config] = {
         replace(STANDARD, name="stale exports", stale_open=True),
         replace(_WRONG, name="decaying", age="decaying"),
         replace(_WRONG, name="humped", age="humped"),
-        replace(_WRONG, name="cliff", demand="cliff"),
+        replace(_WRONG, name="cliff", demand="cliff", tag=0.85),
         replace(_WRONG, name="two speeds", speeds="two-point"),
         replace(_WRONG, name="mixed speeds", speeds="mixture"),
         replace(_WRONG, name="camps", asks="camps"),
@@ -116,6 +116,7 @@ VARIANTS: dict[str, Config] = {
             asks="camps",
             steps=0.35,
             undercut=0.25,
+            tag=0.7,
         ),
     )
 }

@@ -76,6 +76,8 @@ def spoil(market: Market, seed: int) -> Spoilt:
     kin: dict[str, list[int]] = {}
     for number, brand in enumerate(styles.words.brand):
         kin.setdefault(brand, []).append(number)
+    # A day of age is 24 hours: from an hour of the day to the same hour, so half of the sales fall on the date before.
+    ended_on = listings.ended - (rng.random(n) < 0.5)
     rows: list[Row] = []
     for i in range(n):
         s, status = int(listings.style[i]), int(listings.status[i])
@@ -96,7 +98,7 @@ def spoil(market: Market, seed: int) -> Spoilt:
         if lot[i]:
             title = f"Lot of 3 {title}"
         note = "damaged, sold as seen" if damaged[i] else ""
-        listed, ended = (AS_OF + timedelta(int(day) - DAYS) for day in (listings.listed[i], listings.ended[i]))
+        listed, ended = (AS_OF + timedelta(int(day) - DAYS) for day in (listings.listed[i], ended_on[i]))
         category = int(styles.category[s])
         rows.append(
             (

@@ -33,13 +33,14 @@ def answer(
     seed: int,
     rivals: np.ndarray | None = None,
     told: Constants | None = None,
+    draws: int = _DRAWS,
 ) -> pd.DataFrame:
     """Answer the list; ``told`` replaces the true constants and shapes, ``rivals`` are the paths to reckon with."""
     told = told or market.constants
     rng = np.random.default_rng([957, seed])
     if not told.config.undercut:
         rivals = None
-    count = PATHS if rivals is not None else _DRAWS
+    count = PATHS if rivals is not None else draws
     reader = Reader(told, market, spoilt)
     styles, inverse = np.unique(shelf.style, return_inverse=True)
     pairs = [reader.draws(int(style), count, rng) for style in styles]

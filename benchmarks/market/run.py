@@ -12,7 +12,7 @@ from multiprocessing import get_context
 import numpy as np
 import pandas as pd
 
-from benchmarks.market import engine, hand, informed
+from benchmarks.market import engine, hand, informed, textbook
 from benchmarks.market.answers import blank
 from benchmarks.market.config import HURDLE, VARIANTS, Config
 from benchmarks.market.dirt import Spoilt, spoil
@@ -71,17 +71,25 @@ READERS: dict[str, Reader] = {
     "informed": lambda world: informed.answer(
         world.market, world.spoilt, world.shelf, world.seed + 10_000, world.truth.rivals
     ),
+    "textbook": lambda world: informed.answer(
+        world.market, world.spoilt, world.shelf, world.seed + 10_000, told=textbook.believed(world.market)
+    ),
     "engine": lambda world: engine.answer(world.market, world.spoilt, world.shelf),
     "foresight": _foresight,
 }
 
 
 def measure(variant: str, seed: int, readers: tuple[str, ...]) -> list[dict[str, object]]:
-    """Score readers on one market: one record a reader, with its scores and seconds."""
+    """Score readers on one market: one record a reader, with its scores and seconds.
+
+    The textbook reader sits out where the textbook's shapes are true, for there it is the informed one.
+    """
     world = World(VARIANTS[variant], seed)
     found: list[dict[str, object]] = []
     plain = plain_chances(world.market, world.spoilt, world.shelf)
     for name in readers:
+        if name == "textbook" and not world.config.textbook:
+            continue
         start = time.perf_counter()
         answers = READERS[name](world)
         seconds = time.perf_counter() - start

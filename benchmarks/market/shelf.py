@@ -68,7 +68,7 @@ def draw_shelf(market: Market, spoilt: Spoilt, seed: int) -> Shelf:
         here = category == c
         left = costs_of(terms).net(_SHOWN * np.exp(guess[here])) - float(terms.labour()) - HURDLE
         price[here] = left / (1.0 + float(terms.purchase_tax))
-    price = np.maximum(price, 2.0) * np.exp(rng.normal(0.0, _TAG_SD, count))
+    price = np.maximum(constants.config.tag * price, 2.0) * np.exp(rng.normal(0.0, _TAG_SD, count))
     return Shelf(
         style,
         size,
