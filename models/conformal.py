@@ -63,9 +63,7 @@ def coverage_beta(count: int, alpha: MissRate) -> tuple[int, int]:
     return rank, count + 1 - rank
 
 
-def coverage_range(
-    count: int, alpha: MissRate, central: float = 0.9
-) -> tuple[float, float]:
+def coverage_range(count: int, alpha: MissRate, central: float = 0.9) -> tuple[float, float]:
     """Return the range that holds the coverage of ``central`` of all calibration sets of this size."""
     a, b = coverage_beta(count, alpha)
     tail = (1.0 - central) / 2

@@ -2,10 +2,11 @@
 
 The logarithm of what the buyer paid is a sum of nested normal effects and a Student error,
 
-    y = mu[category] + brand[cell] + style[product] + variant[product, size] + condition - drift * age + e,
+    y = mu[category] + brand[cell] + style[product] + variant[product, size] + condition + trend(age) + e,
 
 fitted by alternating the exact posterior means of the nested effects (closed form on a tree) with small ridge
-regressions for drift and condition. Nothing here iterates over products in Python: all sums are ``bincount``.
+regressions for the trend (`trend.py`) and condition. Nothing here iterates over products in Python: all sums are
+``bincount``.
 
 Sources: Efron & Morris 1975 (JASA 70:311) for empirical-Bayes weights; Gelman & Hill 2007, ch. 12, for nested
 partial pooling; DerSimonian & Laird 1986 for the moment estimate of a between-group variance; Lange, Little &
@@ -19,12 +20,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from models.trend import Trend
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 NU = 4.0  # degrees of freedom of the error: heavy enough that one lot of three does not move a style
 _CONDITION_SD = 0.35  # ridge on a condition's effect, in log price
-_DRIFT_SD = 0.25  # ridge on a category's drift, in log price a year
 _POOL_PRODUCTS = 25.0  # a category's own variances count like this many products of the pooled ones
 
 
@@ -72,7 +74,7 @@ class PriceModel:
     tau_brand2_: Floats = field(default_factory=lambda: np.zeros(0))
     tau_category2_: float = 1.0
     grand_: float = 0.0
-    drift_: Floats = field(default_factory=lambda: np.zeros(0))
+    trend_: Trend = field(default_factory=Trend)
     condition_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     condition_base_: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     walk2_: float = 0.0
@@ -90,22 +92,12 @@ class PriceModel:
         product_offset : (products,) known part of each style's mean, e.g. from its title; zeros by default.
         """
         offset = np.zeros(len(rows.product_cell)) if product_offset is None else product_offset
-        age_years = (
-            np.where(
-                np.isnan(rows.age), np.nanmedian(rows.age) if not np.isnan(rows.age).all() else 0.0, rows.age
-            )
-            / 365.25
-        )
         self._start(rows)
         category_of_variant = rows.cell_category[rows.product_cell[rows.variant_product]]
         category_of_product = rows.cell_category[rows.product_cell]
         weight = np.ones(len(rows.y))
         for round_ in range(self.rounds):
-            z = (
-                rows.y
-                - self.condition_[rows.category, rows.condition]
-                + self.drift_[rows.category] * age_years
-            )
+            z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows(rows.category)
             self._tree(rows, z, weight, offset, category_of_variant, category_of_product)
             residual = z - self.level_[rows.variant]
             self._scale(rows, residual, weight)
@@ -113,10 +105,27 @@ class PriceModel:
             scale2 = self.sigma2_[rows.category] + self.level_var_[rows.variant] * 0.5
             weight = (NU + 1.0) / (NU + residual**2 / scale2)
             if round_ < self.rounds - 1:
-                self._slopes(rows, residual, weight, age_years)
+                self._conditions(rows, residual, weight)
+                self.trend_.improve(residual, weight / self.sigma2_[rows.category], rows.category)
         self.weight_, self.residual_ = weight, residual
         self._walk(rows, z, weight)
         return self
+
+    def styles_from_below(self, rows: PriceRows) -> tuple[Floats, Floats]:
+        """Precision and mean of each style's level as its own sales alone give it: (products,), (products,)."""
+        z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows(rows.category)
+        of_product = rows.cell_category[rows.product_cell]
+        nothing = np.zeros(len(rows.product_cell))
+        return self._messages(rows, z, self.weight_, nothing, of_product[rows.variant_product], of_product)[1]
+
+    def without(self, rows: PriceRows) -> tuple[Floats, Floats]:
+        """Level and variance of each row's variant as the other rows alone give it: (n,), (n,).
+
+        Exact for normal errors at the fitted weights (Cook & Weisberg 1982, deletion formulas).
+        """
+        share = np.minimum(self.weight_ / self.sigma2_[rows.category] * self.level_var_[rows.variant], 0.95)
+        level = self.level_[rows.variant] - share / (1.0 - share) * self.residual_
+        return level, self.level_var_[rows.variant] / (1.0 - share)
 
     def _start(self, rows: PriceRows) -> None:
         count = rows.categories
@@ -129,7 +138,7 @@ class PriceModel:
         self.tau_style2_ = np.full(count, 0.4 * spread)
         self.tau_brand2_ = np.full(count, 0.2 * spread)
         self.tau_category2_ = spread
-        self.drift_ = np.zeros(count)
+        self.trend_.start(rows.age / 365.25, count)
         self.condition_ = np.zeros((count, rows.conditions))
         seen = np.zeros((count, rows.conditions))
         np.add.at(seen, (rows.category, rows.condition), 1.0)
@@ -147,9 +156,7 @@ class PriceModel:
         cell = _combine(up, product[1] - offset, rows.product_cell, len(rows.cell_category))
         return variant, product, cell
 
-    def _tree(
-        self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
-    ) -> None:
+    def _tree(self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
         """Compute exact posterior means and variances of all nested effects, top down after one pass up."""
         variant, product, cell = self._messages(rows, z, weight, offset, cat_v, cat_p)
         up = _through(cell[0], self.tau_brand2_[rows.cell_category])
@@ -163,30 +170,31 @@ class PriceModel:
         )
         prior = self.cell_mean_[rows.product_cell] + offset
         self.product_mean_, product_own = _posterior(prior, self.tau_style2_[cat_p], product[0], product[1])
-        product_var = product_own + _carried(
-            product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell]
-        )
+        product_var = product_own + _carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
         self.level_, level_own = _posterior(
             self.product_mean_[rows.variant_product], self.tau_variant2_[cat_v], variant[0], variant[1]
         )
-        self.level_var_ = level_own + _carried(
-            level_own, self.tau_variant2_[cat_v], product_var[rows.variant_product]
-        )
+        self.level_var_ = level_own + _carried(level_own, self.tau_variant2_[cat_v], product_var[rows.variant_product])
 
     def _scale(self, rows: PriceRows, residual: Floats, weight: Floats) -> None:
-        """Update the error's scale by category; the levels' use of the data is given back as degrees of freedom."""
-        used = weight / self.sigma2_[rows.category] * self.level_var_[rows.variant]
-        squares = np.bincount(rows.category, weight * residual**2, rows.categories)
-        freedom = np.bincount(rows.category, 1.0 - np.minimum(used, 0.95), rows.categories)
-        pooled = squares.sum() / max(freedom.sum(), 1e-9)
-        count = np.bincount(rows.category, minlength=rows.categories)
-        share = freedom / (freedom + 30.0)
-        own = squares / np.maximum(freedom, 1e-9)
-        self.sigma2_ = np.maximum(np.where(count > 0, share * own + (1 - share) * pooled, pooled), 1e-5)
+        """Update the error's spread by category; the levels' use of the data is given back as degrees of freedom.
 
-    def _variances(
-        self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
-    ) -> None:
+        From the median absolute residual (Hampel 1974), which is right for normal errors and deaf to dirt; the scale of
+        a Student fit would be too small for normal ones and the levels look surer than they are.
+        """
+        used = weight / self.sigma2_[rows.category] * self.level_var_[rows.variant]
+        count = np.bincount(rows.category, minlength=rows.categories)
+        freedom = np.bincount(rows.category, 1.0 - np.minimum(used, 0.95), rows.categories)
+        # What its own level has used up shows in the residual of each row, so rows are weighed up one by one.
+        size = np.abs(residual) / np.sqrt(1.0 - np.minimum(used, 0.95))
+        pooled = (1.4826 * float(np.median(size))) ** 2
+        own = np.full(rows.categories, pooled)
+        for index in np.flatnonzero(count > 4):
+            own[index] = (1.4826 * float(np.median(size[rows.category == index]))) ** 2
+        share = freedom / (freedom + 30.0)
+        self.sigma2_ = np.maximum(share * own + (1 - share) * pooled, 1e-5)
+
+    def _variances(self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
         """Re-estimate the between-group variances by moments, each category's own leaning on the pooled one."""
         variant, _, _ = self._messages(rows, z, weight, offset, cat_v, cat_p)
         pool = _moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
@@ -203,8 +211,8 @@ class PriceModel:
             self.grand_ = float(np.mean(self.mu_))
             self.tau_category2_ = max(float(np.var(self.mu_, ddof=1)), 0.01)
 
-    def _slopes(self, rows: PriceRows, residual: Floats, weight: Floats, age_years: Floats) -> None:
-        """Move drift and condition effects towards what the residuals still show (ridge, one category at a time)."""
+    def _conditions(self, rows: PriceRows, residual: Floats, weight: Floats) -> None:
+        """Move condition effects towards what the residuals still show (ridge, one category at a time)."""
         precision = weight / self.sigma2_[rows.category]
         count = rows.categories
         flat = rows.category * rows.conditions + rows.condition
@@ -214,20 +222,9 @@ class PriceModel:
         base = self.condition_base_
         # The base condition is the zero of the scale: its residual mean is the others' yardstick.
         yardstick = (top / np.maximum(bottom, 1e-9))[np.arange(count), base][:, None]
-        step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (
-            bottom + 1 / _CONDITION_SD**2
-        )
+        step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (bottom + 1 / _CONDITION_SD**2)
         self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
         self.condition_[np.arange(count), base] = 0.0
-        known = np.where(np.isnan(rows.age), 0.0, precision)
-        total = np.maximum(np.bincount(rows.category, known, count), 1e-9)
-        centre = np.bincount(rows.category, known * age_years, count) / total
-        centred = age_years - centre[rows.category]
-        top_drift = (
-            np.bincount(rows.category, known * centred * -residual, count) - self.drift_ / _DRIFT_SD**2
-        )
-        bottom_drift = np.bincount(rows.category, known * centred**2, count) + 1 / _DRIFT_SD**2
-        self.drift_ = self.drift_ + top_drift / bottom_drift
 
     def _walk(self, rows: PriceRows, z: Floats, weight: Floats) -> None:
         """Estimate how fast a style's own level wanders: squared steps between neighbouring sales on their gap.

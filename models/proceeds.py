@@ -15,11 +15,37 @@ import numpy as np
 from scipy.special import ndtr
 
 from models.price import Floats, Ints
+from models.response import read
 
 _GRID = 97  # points at which the distribution of proceeds is inverted
-STEPS = 11  # asking prices tried between the lowest and highest worth trying
+STEPS = 21  # asking prices tried between the lowest and highest worth trying
 _NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(5)
 _WEIGHT = _WEIGHT / _WEIGHT.sum()
+
+
+@dataclass(frozen=True)
+class Prospects:
+    """What is known of N items: level and speed together, on five nodes of the level.
+
+    Attributes
+    ----------
+    mean, var : (N,) of the log level. nodes, weights : (N, 5) of the level. a, b : (N, 5) gamma of the speed there.
+    response : log hazard by log asking price over level, tabulated.
+    """
+
+    mean: Floats
+    var: Floats
+    nodes: Floats
+    weights: Floats
+    a: Floats
+    b: Floats
+    response: Floats
+
+
+def level_nodes(mean: Floats, var: Floats) -> tuple[Floats, Floats]:
+    """Nodes and weights (N, 5) of normal levels."""
+    nodes = mean[:, None] + np.sqrt(var)[:, None] * _NODE
+    return nodes, np.broadcast_to(_WEIGHT, nodes.shape)
 
 
 @dataclass(frozen=True)
@@ -79,25 +105,27 @@ class Outcome:
     edges: Floats
 
 
-def survive(
-    level_mean: Floats, level_var: Floats, ask: Floats, base: Floats, slope: float, a: Floats, b: Floats
-) -> Floats:
-    """Chance unsold, (N, K, T): cumulative base hazard (T,), asks (N, K), frailty gamma(a, b) of shape (N,)."""
-    nodes = level_mean[:, None] + np.sqrt(level_var)[:, None] * _NODE  # (N, J)
-    x = np.clip(np.log(ask)[:, :, None] - nodes[:, None, :], -0.9, 0.9)
-    hazard = np.exp(slope * x)[..., None] * base
-    survival = np.exp(-a[:, None, None, None] * np.log1p(hazard / b[:, None, None, None]))
-    alive: Floats = np.einsum("nkjt,j->nkt", survival, _WEIGHT)
-    return alive
+def survive(items: Prospects, ask: Floats, base: Floats, factor: Floats) -> Floats:
+    """Chance unsold at each of T days, on each node: (N, K, 5, T).
+
+    Parameters
+    ----------
+    ask : (N, K) first asking prices. base : (F, T) base hazard spent by each day at each price in force.
+    factor : (F,) share of the first asking price then in force.
+    """
+    x = np.log(ask)[:, :, None] - items.nodes[:, None, :]
+    hazard = np.zeros((*x.shape, base.shape[1]))
+    for spent, share in zip(base, np.log(factor), strict=True):
+        hazard += np.exp(read(items.response, x + share))[..., None] * spent
+    hazard /= items.b[:, None, :, None]
+    np.log1p(hazard, out=hazard)
+    hazard *= -items.a[:, None, :, None]
+    return np.exp(hazard, out=hazard)
 
 
 def outcomes(
-    level_mean: Floats,
-    level_var: Floats,
-    rate: Floats,
-    slope: float,
-    a: Floats,
-    b: Floats,
+    items: Prospects,
+    base: Floats,
     plan: Plan,
     costs: Costs,
     haggle: tuple[float, float],
@@ -106,21 +134,25 @@ def outcomes(
 ) -> Outcome:
     """Forecast every asking price of the trade-off for items of one category under one plan.
 
-    ``asks`` bounds the asking prices tried, as logs over the level: those the market has shown, since beyond them the
-    response to the price is a guess.
+    ``base`` (T + 1,) is the base hazard spent by each day edge of the plan; ``asks`` bounds the asking prices tried, as
+    logs over the level.
     """
-    ask = np.asarray(np.round(np.exp(level_mean[:, None] + np.linspace(*asks, STEPS)), 2), dtype=np.float64)
+    ask = np.asarray(np.round(np.exp(items.mean[:, None] + np.linspace(*asks, STEPS)), 2), dtype=np.float64)
+    ask = np.maximum(ask, 0.01)
     edges, factor = plan.nodes()
-    step = np.diff(_hazard_edges(rate, edges))
-    base = np.concatenate([[0.0], np.cumsum(step * factor**slope)])
-    alive = survive(level_mean, level_var, ask, base, slope, a, b)
+    prices, which = np.unique(factor, return_inverse=True)
+    spent = np.zeros((len(prices), len(edges)))
+    spent[which, np.arange(1, len(edges))] = np.diff(base)
+    by_node = survive(items, ask, np.cumsum(spent, axis=1), prices)
+    alive = np.einsum("nkjt,nj->nkt", by_node, items.weights)
     mass = alive[:, :, :-1] - alive[:, :, 1:]
     total = ask[:, :, None] * factor * np.exp(haggle[0] + haggle[1] ** 2 / 2)
-    level = np.exp(level_mean + level_var / 2)[:, None]
-    left = alive[:, :, -1]
-    mean_net = (mass * costs.net(total)).sum(axis=2) + left * costs.net(plan.salvage * level)
+    # What is left unsold is so more often where the level is low, so it is valued node by node.
+    rest = costs.net(plan.salvage * np.exp(items.nodes))
+    mean_net = (mass * costs.net(total)).sum(axis=2)
+    mean_net += np.einsum("nkj,nj,nj->nk", by_node[..., -1], items.weights, rest)
     middle = (edges[:-1] + edges[1:]) / 2
-    days = (mass * middle).sum(axis=2) + left * plan.give_up
+    days = (mass * middle).sum(axis=2) + alive[:, :, -1] * plan.give_up
     at = float(np.clip(target, edges[0], edges[-1]))
     sold = 1.0 - alive
     right = int(np.clip(np.searchsorted(edges, at), 1, len(edges) - 1))
@@ -178,9 +210,3 @@ def share_below(
     salvage = ndtr((np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None])
     below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
     return below_all
-
-
-def _hazard_edges(rate: Floats, edges: Floats) -> Floats:
-    from models.speed import cumulative
-
-    return cumulative(rate, edges)

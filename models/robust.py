@@ -100,9 +100,7 @@ def weighted_quantile(values: ArrayLike, weights: ArrayLike, levels: ArrayLike) 
     return np.asarray(x[np.minimum(np.searchsorted(share, level - _TIE, side="left"), len(x) - 1)])
 
 
-def weighted_median(
-    values: ArrayLike, weights: ArrayLike, choice: Literal["lower", "midpoint"] = "lower"
-) -> float:
+def weighted_median(values: ArrayLike, weights: ArrayLike, choice: Literal["lower", "midpoint"] = "lower") -> float:
     """Return the weighted median.
 
     Parameters

@@ -108,9 +108,7 @@ def crps_lognormal(log_mean: ArrayLike, log_sd: ArrayLike, actual: ArrayLike) ->
     if not (np.all(s > 0) and np.all(y > 0)):
         raise ValueError("standard deviation and actual value must be above 0")
     w = (np.log(y) - m) / s
-    return np.asarray(
-        y * (2 * ndtr(w) - 1) - 2 * np.exp(m + s**2 / 2) * (ndtr(w - s) + ndtr(s / np.sqrt(2.0)) - 1)
-    )
+    return np.asarray(y * (2 * ndtr(w) - 1) - 2 * np.exp(m + s**2 / 2) * (ndtr(w - s) + ndtr(s / np.sqrt(2.0)) - 1))
 
 
 def crps_exponential(rate: ArrayLike, actual: ArrayLike) -> Floats:

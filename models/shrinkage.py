@@ -48,9 +48,7 @@ def normal_posterior(
     return np.asarray((m0 / v0 + precision * np.where(known, m, 0.0)) / total), np.asarray(1.0 / total)
 
 
-def gamma_posterior(
-    a: ArrayLike, b: ArrayLike, events: ArrayLike, exposure: ArrayLike
-) -> tuple[Floats, Floats]:
+def gamma_posterior(a: ArrayLike, b: ArrayLike, events: ArrayLike, exposure: ArrayLike) -> tuple[Floats, Floats]:
     """Update a rate's Gamma(shape a, rate b) by events in exposure (time units of 1 / rate); shapes broadcast."""
     shape, rate, n, time = (np.asarray(each, dtype=np.float64) for each in (a, b, events, exposure))
     if np.any(n < 0) or np.any(time < 0):
@@ -68,9 +66,7 @@ def gamma_above(a: ArrayLike, b: ArrayLike, value: ArrayLike) -> Floats:
     return np.asarray(gammaincc(a, np.asarray(b, dtype=np.float64) * np.asarray(value, dtype=np.float64)))
 
 
-def beta_posterior(
-    a: ArrayLike, b: ArrayLike, successes: ArrayLike, trials: ArrayLike
-) -> tuple[Floats, Floats]:
+def beta_posterior(a: ArrayLike, b: ArrayLike, successes: ArrayLike, trials: ArrayLike) -> tuple[Floats, Floats]:
     """Update a share's Beta(a, b) by successes in trials; shapes broadcast."""
     one, two, hits, n = (np.asarray(each, dtype=np.float64) for each in (a, b, successes, trials))
     if np.any(hits < 0) or np.any(hits > n):

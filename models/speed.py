@@ -1,147 +1,258 @@
-"""Time to sell: piecewise-exponential hazard with an asking-price slope and a gamma frailty by style.
+"""Time to sell: piecewise-exponential hazard with a flexible response to the asking price and a frailty by style.
 
-The hazard of listing i at day t is u[product] * exp(category + shape[piece of t] + slope * x), with x the log of
-the asking price over the item's level. Unsold listings are right-censored. Sources: Holford 1980 and Laird &
-Olivier 1981 for the Poisson form; Clayton 1991 for the gamma frailty by EM; Greenland 2007 (Int J Epidemiol 36:195)
-for priors entered as extra rows of data.
+The log hazard of a listing at age t, calendar day d and log asking price over its level x is
+
+    shape[piece of t] + category + g[category](x) + season(d) + walk(d) + log u[product],
+
+g a power law (slope times x) that hinges may bend, falling everywhere; u the style's speed. Unsold listings are
+right-censored. Everything shrinks towards the textbook: normal priors at the power law, one slope for all
+categories, no season. Sources: Holford 1980 and Laird & Olivier 1981 for the Poisson form; Clayton 1991 for frailty
+by EM; Eilers & Marx 1996 for penalised splines.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
+from models.frailty import Mixture, fit_shape, gamma_mixture
 from models.price import Floats, Ints
+from models.response import EDGES, GRID, HINGES, Response, average_slope, basis
+from models.season import PERIOD, harmonics
 
 CUTS = np.array([0.0, 7.0, 14.0, 30.0, 60.0, 120.0])
-X_EDGES = np.linspace(-0.75, 0.75, 16)
-_PRIOR_SLOPE = -2.0  # the start for the slope; counts like half an event (standard deviation about 1.4)
-_PRIOR_EVENTS = 0.5
-_CATEGORY_EVENTS = 4.0
+_SLOPE, _SLOPE_SD = -2.0, 1.5  # the textbook's price response is a start, not a belief
+_OWN_SLOPE_SD = 0.5  # a category's slope around the common one
+_HINGE_SD = 1.0  # change of slope at one hinge
+_CATEGORY_SD = 1.0
+_SEASON_SD = 0.3
+_WALK_SD = 0.15  # of the market's pace from one two-month period to the next
+_WALK_PERIODS = 2  # periods of thirty days that share one step of the walk
+_EXTRA_SD = 2.0  # of a covariate's effect, a standard deviation of the covariate
+
+
+@dataclass(frozen=True)
+class Listings:
+    """Listings as arrays of length n.
+
+    Attributes
+    ----------
+    duration : days on the market. sold : 1, or 0 when censored. x : (n, pieces) log asking price over level while in
+    each piece of age. listed : day listed, any origin. extra : (n, p) further covariates, or None.
+    """
+
+    duration: Floats
+    sold: Floats
+    x: Floats
+    category: Ints
+    product: Ints
+    categories: int
+    listed: Floats
+    extra: Floats | None = None
 
 
 @dataclass
 class SpeedModel:
     """Fit the hazard; fitted values end in an underscore.
 
-    ``rate_`` (categories, pieces) is the daily hazard at x = 0 and frailty 1; ``slope_`` the response to x;
-    ``shape_`` the frailty's gamma shape (mean 1, variance 1 / shape).
+    ``rate_`` (categories, pieces) is the daily hazard at x = 0, speed 1 and no season, at the market's latest pace;
+    ``responses_`` one `Response` a category; ``slope_`` and ``slope_se_`` the common power law and its standard error;
+    ``season_`` (4,) harmonics; ``mixture_`` the speeds; ``extra_`` (p,) effects of further covariates.
     """
 
     rounds: int = 12
+    cuts: Floats = field(default_factory=lambda: CUTS)
     rate_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
-    slope_: float = _PRIOR_SLOPE
+    responses_: list[Response] = field(default_factory=list)
+    slope_: float = _SLOPE
+    slope_se_: float = _SLOPE_SD
+    slopes_: Floats = field(default_factory=lambda: np.zeros(0))
+    season_: Floats = field(default_factory=lambda: np.zeros(4))
     shape_: float = 2.0
+    mixture_: Mixture = field(default_factory=lambda: gamma_mixture(2.0))
+    extra_: Floats = field(default_factory=lambda: np.zeros(0))
 
-    def fit(
-        self, duration: Floats, sold: Floats, x: Floats, category: Ints, product: Ints, categories: int
-    ) -> SpeedModel:
-        """Fit on n listings: days on the market, 1 when sold and 0 when censored, log asking price over level.
+    def fit(self, rows: Listings) -> SpeedModel:
+        """Fit on listings.
 
         Raises
         ------
         ValueError
             No listing sold: there is no hazard to fit.
         """
-        if sold.sum() == 0:
+        if rows.sold.sum() == 0:
             raise ValueError("no sold listing with a duration")
         from scipy.sparse import csr_array
 
-        x = np.clip(x, X_EDGES[0], X_EDGES[-1] - 1e-9)
-        x_bin = np.digitize(x, X_EDGES) - 1
-        bins, pieces = len(X_EDGES) - 1, len(CUTS)
-        exposure = pieces_exposure(duration)  # (n, pieces)
-        products = int(product.max()) + 1
-        cell = (category[:, None] * bins + x_bin[:, None]) * pieces + np.arange(pieces)[None, :]
-        cells = categories * bins * pieces
+        cell, design, layout = self._cells(rows)
+        exposure = pieces_exposure(rows.duration, self.cuts)
+        live, number = np.unique(cell, return_inverse=True)
+        number = number.reshape(cell.shape)
+        products = int(rows.product.max()) + 1
         by_product = csr_array(
-            (exposure.ravel(), (np.repeat(product, pieces), cell.ravel())), shape=(products, cells)
+            (exposure.ravel(), (np.repeat(rows.product, len(self.cuts)), number.ravel())),
+            shape=(products, len(live)),
         )
-        last = np.searchsorted(CUTS, np.maximum(duration, 1e-9), side="left") - 1
-        events = np.bincount(cell[np.arange(len(sold)), last], sold, cells).astype(np.float64)
-        product_events = np.bincount(product, sold, products).astype(np.float64)
-        centre = np.bincount(x_bin, x, bins) / np.maximum(np.bincount(x_bin, minlength=bins), 1)
-        overall = max(float(sold.sum() / duration.sum()), 1e-6)
-        frailty = np.ones(products)
-        for _ in range(self.rounds):
-            expected = by_product.T @ frailty
-            rate = self._poisson(events, expected, centre, categories, overall)
-            hazard = by_product @ rate
-            self.shape_ = _frailty_shape(product_events, hazard)
-            frailty = (self.shape_ + product_events) / (self.shape_ + hazard)
+        last = np.searchsorted(self.cuts, np.maximum(rows.duration, 1e-9), side="left") - 1
+        events = np.bincount(number[np.arange(len(last)), last], rows.sold, len(live)).astype(np.float64)
+        product_events = np.bincount(rows.product, rows.sold, products).astype(np.float64)
+        matrix = design(live)
+        beta = np.zeros(matrix.shape[1])
+        beta[layout.pieces] = np.log(max(rows.sold.sum() / rows.duration.sum(), 1e-6))
+        beta[layout.slope] = _SLOPE
+        speeds = np.ones(products)
+        for round_ in range(self.rounds):
+            expected = np.asarray(by_product.T @ speeds)
+            beta, curvature = _maximise(matrix, events, expected, beta, layout)
+            hazard = np.asarray(by_product @ np.exp(matrix @ beta))
+            self.shape_ = fit_shape(product_events, hazard)
+            start = gamma_mixture(self.shape_)
+            self.mixture_ = start
+            if round_ >= self.rounds // 2:
+                for _ in range(5):
+                    self.mixture_ = self.mixture_.bent(product_events, hazard, start)
+            speeds = self.mixture_.posterior(product_events, hazard)[0]
+        self._keep(beta, curvature, layout, rows)
         return self
 
-    def _poisson(
-        self, events: Floats, expected: Floats, centre: Floats, categories: int, overall: float
-    ) -> Floats:
-        """Maximise over the fixed effects given the frailties: one Poisson regression on cells plus prior rows."""
-        from statsmodels.genmod.families import Poisson
-        from statsmodels.genmod.generalized_linear_model import GLM
+    def _cells(self, rows: Listings) -> tuple[Ints, Callable[[Ints], Floats], Layout]:
+        """Group exposure into cells of like hazard: numbers (n, pieces), and the design of the live ones."""
+        pieces, n = len(self.cuts), len(rows.duration)
+        middle = self.cuts + np.append(np.diff(self.cuts), self.cuts[-1]) / 2
+        period = np.nan_to_num(np.floor((rows.listed[:, None] + middle[None, :]) / PERIOD))
+        # Beyond the newest day there is no time on the market, so no cell either.
+        newest = np.nanmax(np.append(rows.listed + rows.duration, 0.0))
+        first = int(np.min(np.append(period[:, 0], newest // PERIOD)))
+        periods = max(int(newest // PERIOD) - first + 1, 1)
+        period = np.clip(period - first, 0, periods - 1).astype(np.int64)
+        x_bin = np.clip(np.digitize(np.clip(rows.x, EDGES[0], EDGES[-1] - 1e-9), EDGES) - 1, 0, len(EDGES) - 2)
+        bins = len(EDGES) - 1
+        unit = rows.category if rows.extra is None else np.arange(n)
+        cell = ((unit[:, None] * bins + x_bin) * pieces + np.arange(pieces)) * periods + period
+        total = np.bincount(x_bin.ravel(), rows.x.ravel(), bins)
+        count = np.bincount(x_bin.ravel(), minlength=bins)
+        centre = np.where(count > 0, np.clip(total / np.maximum(count, 1), EDGES[:-1], EDGES[1:]), GRID)
+        layout = Layout.of(pieces, rows.categories, periods, 0 if rows.extra is None else rows.extra.shape[1])
+        layout.first = first
 
-        bins, pieces = len(centre), len(CUTS)
-        live = np.flatnonzero(expected > 0)
-        width = pieces + categories + 1
-        design = np.zeros((len(live) + pieces + categories + 1, width))
-        piece = live % pieces
-        x = centre[live // pieces % bins]
-        rows = np.arange(len(live))
-        design[rows, piece] = 1.0
-        design[rows, pieces + live // (pieces * bins)] = 1.0
-        design[rows, -1] = x
-        prior = np.arange(width)
-        design[len(live) + prior, prior] = 1.0
-        target = np.concatenate(
+        def design(live: Ints) -> Floats:
+            at_period = live % periods
+            piece = live // periods % pieces
+            at_x = live // (periods * pieces) % bins
+            who = live // (periods * pieces * bins)
+            category = who if rows.extra is None else rows.category[who]
+            found = np.zeros((len(live), layout.width))
+            each = np.arange(len(live))
+            found[each, piece] = 1.0
+            found[each, layout.categories.start + category] = 1.0
+            shape = basis(centre[at_x])
+            found[:, layout.slope] = shape[:, 0]
+            found[each, layout.own_slopes.start + category] = shape[:, 0]
+            found[:, layout.hinges] = shape[:, 1:]
+            found[:, layout.season] = harmonics(np.asarray((at_period + first + 0.5) * PERIOD, dtype=np.float64))
+            found[each, layout.walk.start + at_period // _WALK_PERIODS] = 1.0
+            if rows.extra is not None:
+                found[:, layout.extra] = rows.extra[who]
+            return found
+
+        return cell, design, layout
+
+    def _keep(self, beta: Floats, curvature: Floats, layout: Layout, rows: Listings) -> None:
+        covariance = np.linalg.inv(curvature)
+        pace = beta[layout.walk][-1]
+        self.rate_ = np.exp(beta[layout.categories][:, None] + beta[layout.pieces][None, :] + pace)
+        self.season_ = beta[layout.season]
+        known = rows.x[:, 0]
+        line = average_slope(*np.quantile(known, [0.05, 0.95]))
+        own = slice(layout.slope, layout.slope + 1), layout.hinges
+        columns = np.concatenate([np.arange(part.start, part.stop) for part in own])
+        self.slope_ = float(line @ beta[columns])
+        self.slope_se_ = float(np.sqrt(line @ covariance[np.ix_(columns, columns)] @ line))
+        self.slopes_ = self.slope_ + beta[layout.own_slopes]
+        self.extra_ = beta[layout.extra]
+        self.responses_ = []
+        for category in range(rows.categories):
+            here = rows.category == category
+            first = float(beta[layout.slope] + beta[layout.own_slopes][category])
+            self.responses_.append(
+                Response.of(first, beta[layout.hinges], float(self.slopes_[category]), self.slope_se_, known[here])
+            )
+
+
+@dataclass
+class Layout:
+    """Which columns of the design are what, and the normal prior of each: precision and mean."""
+
+    pieces: slice
+    categories: slice
+    slope: int
+    own_slopes: slice
+    hinges: slice
+    season: slice
+    walk: slice
+    extra: slice
+    width: int
+    precision: Floats
+    mean: Floats
+    first: int = 0
+
+    @classmethod
+    def of(cls, pieces: int, categories: int, periods: int, extra: int) -> Layout:
+        """Lay the columns out."""
+        steps = -(-periods // _WALK_PERIODS)
+        sizes = [pieces, categories, 1, categories, len(HINGES), 4, steps, extra]
+        ends = np.cumsum(sizes)
+        part = [slice(int(end - size), int(end)) for end, size in zip(ends, sizes, strict=True)]
+        width = int(ends[-1])
+        precision, mean = np.zeros((width, width)), np.zeros(width)
+        diagonal = np.concatenate(
             [
-                events[live],
-                np.full(pieces, _PRIOR_EVENTS),
-                np.full(categories, _CATEGORY_EVENTS),
-                [_PRIOR_EVENTS],
+                np.full(size, 1.0 / sd**2)
+                for size, sd in zip(
+                    sizes,
+                    (10.0, _CATEGORY_SD, _SLOPE_SD, _OWN_SLOPE_SD, _HINGE_SD, _SEASON_SD, 10.0, _EXTRA_SD),
+                    strict=True,
+                )
             ]
         )
-        offset = np.concatenate(
-            [
-                np.log(expected[live]),
-                np.full(pieces, np.log(_PRIOR_EVENTS / overall)),
-                np.full(categories, np.log(_CATEGORY_EVENTS)),
-                [np.log(_PRIOR_EVENTS) - _PRIOR_SLOPE],
-            ]
-        )
-        start = np.concatenate([np.full(pieces, np.log(overall)), np.zeros(categories), [self.slope_]])
-        result: Any = GLM(target, design, family=Poisson(), offset=offset).fit(start_params=start, maxiter=25)
-        beta = np.asarray(result.params)
-        self.slope_ = float(min(beta[-1], -0.1))  # demand never rises with the asking price
-        self.rate_ = np.exp(beta[pieces : pieces + categories, None] + beta[None, :pieces])
-        grid = self.rate_[:, None, :] * np.exp(self.slope_ * centre)[None, :, None]
-        return np.asarray(grid.ravel(), dtype=np.float64)
+        precision[np.arange(width), np.arange(width)] = diagonal
+        step = np.diff(np.eye(steps), axis=0) / _WALK_SD
+        precision[part[6], part[6]] += step.T @ step
+        # The walk starts at nothing: its height is the pieces' business.
+        precision[part[6].start, part[6].start] += 1.0 / 0.01**2
+        mean[part[2].start] = _SLOPE
+        mean[part[0]] = -4.0
+        return cls(part[0], part[1], part[2].start, part[3], part[4], part[5], part[6], part[7], width, precision, mean)
 
 
-def pieces_exposure(duration: Floats) -> Floats:
-    """Split n durations in days into time spent in each piece of `CUTS`: shape (n, pieces)."""
-    upper = np.append(CUTS[1:], np.inf)
-    spent: Floats = np.clip(duration[:, None] - CUTS[None, :], 0.0, (upper - CUTS)[None, :])
+def _maximise(matrix: Floats, events: Floats, expected: Floats, start: Floats, layout: Layout) -> tuple[Floats, Floats]:
+    """Maximise the Poisson likelihood of the cells times the normal priors: (effects, curvature there)."""
+    from scipy.optimize import minimize
+
+    def loss(beta: Floats) -> tuple[float, Floats]:
+        rate = expected * np.exp(np.minimum(matrix @ beta, 30.0))
+        away = layout.precision @ (beta - layout.mean)
+        value = rate.sum() - events @ (matrix @ beta) + 0.5 * (beta - layout.mean) @ away
+        return float(value), matrix.T @ (rate - events) + away
+
+    def curvature(beta: Floats) -> Floats:
+        rate = expected * np.exp(np.minimum(matrix @ beta, 30.0))
+        found: Floats = matrix.T @ (matrix * rate[:, None]) + layout.precision
+        return found
+
+    found = minimize(loss, start, jac=True, hess=curvature, method="trust-exact", options={"maxiter": 50})
+    return found.x, curvature(found.x)
+
+
+def pieces_exposure(duration: Floats, cuts: Floats = CUTS) -> Floats:
+    """Split n durations in days into time spent in each piece between ``cuts``: shape (n, pieces)."""
+    upper = np.append(cuts[1:], np.inf)
+    spent: Floats = np.clip(duration[:, None] - cuts[None, :], 0.0, (upper - cuts)[None, :])
     return spent
 
 
 def cumulative(rate: Floats, days: Floats) -> Floats:
     """Return the cumulative hazard at ``days`` (T,) for rates (..., pieces): shape (..., T)."""
     return rate @ pieces_exposure(days).T
-
-
-def _frailty_shape(events: Floats, hazard: Floats) -> float:
-    """Maximise the marginal likelihood of a gamma frailty with mean 1 over its shape."""
-    from scipy.optimize import minimize_scalar
-    from scipy.special import gammaln
-
-    def loss(log_shape: float) -> float:
-        a = np.exp(log_shape)
-        return -float(
-            np.sum(gammaln(a + events) - gammaln(a) + a * np.log(a) - (a + events) * np.log(a + hazard))
-        )
-
-    # A weak preference for variance 0.5 keeps a handful of styles from claiming there is none, or only, frailty.
-    found = minimize_scalar(
-        lambda v: loss(v) + 0.5 * (v - np.log(2.0)) ** 2, bounds=(-1.5, 4.0), method="bounded"
-    )
-    return float(np.exp(found.x))

@@ -73,9 +73,7 @@ def kaplan_meier(duration: ArrayLike, event: ArrayLike) -> SurvivalCurve:
     times = np.unique(time[sold])
     at_risk = len(time) - np.searchsorted(np.sort(time), times, side="left").astype(np.float64)
     at = np.sort(time[sold])
-    events = (np.searchsorted(at, times, side="right") - np.searchsorted(at, times, side="left")).astype(
-        np.float64
-    )
+    events = (np.searchsorted(at, times, side="right") - np.searchsorted(at, times, side="left")).astype(np.float64)
     survival = np.asarray(np.cumprod(1.0 - events / at_risk), dtype=np.float64)
     left = at_risk - events
     term = np.divide(events, at_risk * left, out=np.full(len(times), np.nan), where=left > 0)

@@ -12,8 +12,8 @@ from typing import Any
 
 from sourcing.storage import Store
 
-UNKNOWN = ""
-_TABLE = """SELECT p.root, r.brand, r.category, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
+VERSION = 2  # of what a fit is made of; one kept by an older version is made anew
+_TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
 ASKS_TRIED = (-0.36, 0.44)  # asking prices tried where none were seen, as logs over the level
 BUCKETS = (0, 3, 12)  # own sold comps: none, 1-3, 4-12, 13 and more
@@ -29,7 +29,7 @@ class CategoryFit:
     tau_variant2: float
     tau_style2: float
     tau_brand2: float
-    drift: float
+    trend: tuple[float, ...]  # log price level over today's by knots of `models.trend`
     base_condition: str
     conditions: dict[str, float]
     haggle: tuple[float, float]  # log of paid over asked: centre and spread
@@ -39,6 +39,7 @@ class CategoryFit:
     sold: int
     unsold: int
     speed_basis: str
+    response: tuple[float, ...]  # log hazard by log asking price over level, on `models.response.TABLE`
     asks_seen: tuple[float, float] = ASKS_TRIED  # where asking prices over the level lie, as logs
 
 
@@ -52,9 +53,12 @@ class Fit:
     categories: dict[str, CategoryFit]
     cells: dict[str, tuple[float, float]]  # "category<tab>brand": mean, variance
     grand: tuple[float, float]
+    words: dict[str, float]  # effects of title words on a style's log price
     walk2: float
     slope: float
-    shape: float
+    slope_se: float
+    mixture: tuple[float, ...]  # prior weights of the styles' speeds, on `models.frailty.POINTS`
+    season: tuple[float, ...]  # harmonics of the market's pace by time of year
     factors: tuple[float, ...]  # by own-comps bucket: held-out 80 % half-width over the nominal one
     rests_on: dict[str, Any] = field(default_factory=dict)
 
@@ -90,7 +94,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
         connection.exec_driver_sql("DELETE FROM fit")
         if learnt is None:
             return FitReport(None, len(rows), 0, time.monotonic() - start)
-        payload = zlib.compress(json.dumps(learnt, allow_nan=False).encode())
+        payload = zlib.compress(json.dumps({"version": VERSION, **learnt}, allow_nan=False).encode())
         result = connection.exec_driver_sql(
             "INSERT INTO fit (made_at, rests_on, payload) VALUES (?, ?, ?) RETURNING id",
             (datetime.now(UTC).isoformat(timespec="microseconds"), json.dumps(learnt["rests_on"]), payload),
@@ -114,8 +118,12 @@ def current_fit(store: Store) -> Fit | None:
         payload = store.read("SELECT payload FROM fit WHERE id = ?", (fit_id,))
         if not payload:  # a refit swapped it out between the two reads
             return current_fit(store)
+        plain = json.loads(zlib.decompress(payload[0][0]))
+        if plain.pop("version", 1) != VERSION:
+            refit(store)
+            return current_fit(store)
         _kept.clear()
-        _kept[key] = _unpack(fit_id, made_at, json.loads(zlib.decompress(payload[0][0])))
+        _kept[key] = _unpack(fit_id, made_at, plain)
     return _kept[key]
 
 
@@ -126,7 +134,7 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         categories[name] = CategoryFit(**values)
     cells = {name: (float(mean), float(var)) for name, (mean, var) in plain.pop("cells").items()}
     grand = tuple(plain.pop("grand"))
-    factors = tuple(plain.pop("factors"))
+    factors, mixture, season = (tuple(plain.pop(name)) for name in ("factors", "mixture", "season"))
     return Fit(
         id=fit_id,
         made_at=datetime.fromisoformat(made_at),
@@ -134,5 +142,7 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         cells=cells,
         grand=(grand[0], grand[1]),
         factors=factors,
+        mixture=mixture,
+        season=season,
         **plain,
     )

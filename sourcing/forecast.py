@@ -9,10 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from models.features import title_offset
+from models.frailty import Mixture
 from models.level import Level, item_levels
 from models.price import Floats, Ints
-from models.proceeds import Costs, Outcome, Plan, net_quantiles, outcomes, share_below, survive
+from models.proceeds import Costs, Outcome, Plan, Prospects, level_nodes, net_quantiles, outcomes, share_below, survive
+from models.response import read
+from models.season import spent, usual_pace
 from models.speed import CUTS, cumulative
+from models.trend import curve_at
 from sourcing.answer import Item
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
 from sourcing.observations import Observations, observe
@@ -23,6 +28,7 @@ Z80 = 1.2815515655446004
 DAYS = np.array([0, 3, 7, 10, 14, 21, 30, 45, 60, 75, 90, 120, 150, 180, 240, 300, 365], dtype=float)
 QUANTILES = np.array([0.1, 0.5, 0.9])
 _NEVER = -1
+_BEYOND = 0.6  # how far over the dearest asking prices seen others are tried, in log price
 
 
 @dataclass(frozen=True)
@@ -96,20 +102,21 @@ def forecast_group(
     seen = observe(fit, kin, items, rows)
     prior = np.array([_prior(fit, category, kin, item) for item in items])
     level = _levels(fit, kin, seen, prior)
-    rate = np.array(kin.rate if kin.rate is not None else [1.0 / terms.assumed_days] * len(CUTS))
-    a, b = _frailty(fit, kin, seen, level, rate)
+    prospects, rate = _prospects(fit, kin, seen, level, terms.assumed_days)
     plan = Plan(
         tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day, float(terms.plan.salvage)
     )
     costs = costs_of(terms)
-    result = outcomes(
-        level.mean, level.var, rate, fit.slope, a, b, plan, costs, kin.haggle, rules.target_days, kin.asks_seen
-    )
+    season = np.array(fit.season)
+    base = spent(rate, season, fit.as_of, plan.nodes()[0], CUTS)
+    asks = (kin.asks_seen[0], kin.asks_seen[1] + _BEYOND)
+    result = outcomes(prospects, base, plan, costs, kin.haggle, rules.target_days, asks)
     chosen = _choose(result, terms, rules)
     shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
     quantiles = net_quantiles(chosen, result, level.mean, level.var, plan, costs, kin.haggle, shares)
     ask = result.ask[np.arange(len(items)), chosen][:, None]
-    alive = survive(level.mean, level.var, ask, cumulative(rate, DAYS), fit.slope, a, b)
+    held = spent(rate, season, fit.as_of, DAYS, CUTS)[None, :]
+    alive = np.einsum("njt,nj->nt", survive(prospects, ask, held, np.ones(1))[:, 0], prospects.weights)
     sales = np.bincount(seen.owner[(level.weight > 0) & seen.sold], minlength=len(items))
     factor = np.array(fit.factors)[np.searchsorted(np.array(BUCKETS), sales)]
     return Forecasts(
@@ -125,7 +132,7 @@ def forecast_group(
         quantiles[:, :3],
         quantiles[:, 3],
         kin.speed_basis if kin.rate is not None else "",
-        1.0 - alive[:, 0],
+        1.0 - alive,
         kin.horizon,
         result,
         plan,
@@ -152,13 +159,15 @@ def _choose(result: Outcome, terms: Terms, rules: Rules) -> Ints:
 
 
 def _prior(fit: Fit, category: str, kin: CategoryFit, item: Item) -> tuple[float, float]:
-    condition = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
+    """Mean and variance of an item's level before its own comps: its condition, brand, category and title's words."""
+    shift = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
+    shift += title_offset(fit.words, item.title, category)
     cell = fit.cells.get(f"{category}\t{fold(item.brand)}")
     if cell is not None and (item.brand or item.known):
-        return cell[0] + condition, cell[1] + kin.tau_style2
+        return cell[0] + shift, cell[1] + kin.tau_style2
     if category in fit.categories:
-        return kin.mu + condition, kin.mu_var + kin.tau_brand2 + kin.tau_style2
-    return fit.grand[0] + condition, fit.grand[1] + kin.tau_brand2 + kin.tau_style2
+        return kin.mu + shift, kin.mu_var + kin.tau_brand2 + kin.tau_style2
+    return fit.grand[0] + shift, fit.grand[1] + kin.tau_brand2 + kin.tau_style2
 
 
 def _pooled(fit: Fit) -> CategoryFit:
@@ -178,7 +187,7 @@ def _pooled(fit: Fit) -> CategoryFit:
         mean("tau_variant2"),
         mean("tau_style2"),
         mean("tau_brand2"),
-        0.0,
+        (0.0,),
         kinds[0].base_condition,
         {},
         kinds[0].haggle,
@@ -188,13 +197,14 @@ def _pooled(fit: Fit) -> CategoryFit:
         0,
         0,
         "all categories together",
+        tuple(float(v) for v in np.mean([kind.response for kind in kinds], axis=0)),
         (max(kind.asks_seen[0] for kind in kinds), min(kind.asks_seen[1] for kind in kinds)),
     )
 
 
 def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Level:
     """Bring every priced row to today, to the item's condition and to the footing of a sale; then pool."""
-    moved = seen.price - seen.gap + np.where(seen.sold, kin.drift * seen.age, -kin.ask[0])
+    moved = seen.price - seen.gap + np.where(seen.sold, -curve_at(np.array(kin.trend), seen.age), -kin.ask[0])
     noise = np.where(seen.sold, kin.sigma2 + fit.walk2 * seen.age, kin.ask[1])
     use = seen.priced
     suspect = np.array([bool(word) for word in seen.words], dtype=bool)[use]
@@ -210,18 +220,38 @@ def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Le
     return Level(found.mean, found.var, weight, aside, distance)
 
 
-def _frailty(fit: Fit, kin: CategoryFit, seen: Observations, level: Level, rate: Floats) -> tuple[Floats, Floats]:
-    """Update each style's frailty by its own listings: gamma(shape + events, shape + cumulative hazard)."""
-    count = len(level.mean)
-    a, b = np.full(count, fit.shape), np.full(count, fit.shape)
+def _prospects(
+    fit: Fit, kin: CategoryFit, seen: Observations, level: Level, assumed_days: float
+) -> tuple[Prospects, Floats]:
+    """Update each style's speed by its own listings, on each node of its level; and the daily base hazard.
+
+    Listings that sold soon though asked dear speak for a quick style and for a higher level alike, so that the two are
+    weighed together: each node of the level gets its own speed, and its weight by how well it explains them.
+    """
+    nodes, weights = level_nodes(level.mean, level.var)
+    response, mixture = np.array(kin.response), Mixture(np.array(fit.mixture))
+    count, zero = len(level.mean), np.zeros(nodes.shape)
+    rate = np.array(kin.rate if kin.rate is not None else [1.0 / assumed_days] * len(CUTS))
     use = ~np.isnan(seen.days)
     if kin.rate is None or not use.any():
-        return a, b
+        a, b, _ = mixture.gamma(zero, zero)
+        return Prospects(level.mean, level.var, nodes, weights, a, b, response), rate
     owner = seen.owner[use]
-    x = np.clip(np.nan_to_num((seen.asked - seen.gap)[use] - level.mean[owner], nan=0.0), -0.75, 0.75)
-    hazard = cumulative(rate, seen.days[use]) * np.exp(fit.slope * x)
-    events = np.bincount(owner, seen.sold[use].astype(np.float64), count)
-    return a + events, b + np.bincount(owner, hazard, count)
+    asked = (seen.asked - seen.gap)[use][:, None] - nodes[owner]
+    log = read(response, np.where(np.isnan(asked), kin.ask[0], asked))
+    listed = seen.when[use] - np.where(seen.status[use] == 0, 0.0, seen.days[use])
+    spent_own = cumulative(rate, seen.days[use]) * usual_pace(np.array(fit.season), listed, listed + seen.days[use])
+    sold = seen.sold[use].astype(np.float64)
+    hazard, fits = zero.copy(), zero.copy()
+    for node in range(nodes.shape[1]):
+        hazard[:, node] = np.bincount(owner, spent_own * np.exp(log[:, node]), count)
+        fits[:, node] = np.bincount(owner, sold * log[:, node], count)
+    events = np.repeat(np.bincount(owner, sold, count).astype(np.float64)[:, None], nodes.shape[1], axis=1)
+    a, b, likelihood = mixture.gamma(events, hazard)
+    fits += likelihood
+    weights = weights * np.exp(fits - fits.max(axis=1, keepdims=True))
+    weights = weights / weights.sum(axis=1, keepdims=True)
+    return Prospects(level.mean, level.var, nodes, weights, a, b, response), rate
 
 
 def _at(day: float, shares: Floats) -> Floats:

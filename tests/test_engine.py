@@ -9,14 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from models.asking import plausible
+from models.frailty import POINTS
 from models.price import PriceModel, PriceRows
 from models.proceeds import Costs
-from models.speed import SpeedModel, pieces_exposure
+from models.speed import CUTS, Listings, SpeedModel, pieces_exposure
 from sourcing.answer import Query
 from sourcing.check import check, check_list
 from sourcing.comps import load_file
 from sourcing.fitting import refit
-from sourcing.learning import comparable_asks
 from sourcing.settings import (
     default_settings,
     from_toml,
@@ -51,15 +52,30 @@ def test_unsold_listings_are_censored_not_dropped() -> None:
     assert pieces_exposure(duration).sum() == pytest.approx(359.0)
     assert duration.sum() / sold.sum() == pytest.approx(39.8889, abs=1e-4)
     many = 40  # the same trial as forty styles, so that the priors' half events no longer matter
-    zeros = np.zeros(21 * many)
-    model = SpeedModel().fit(np.tile(duration, many), np.tile(sold, many), zeros, zeros.astype(int),
-                             np.repeat(np.arange(many), 21), 1)  # fmt: skip
+    model = fit_speed(np.tile(duration, many), np.tile(sold, many), np.repeat(np.arange(many), 21))
     pieces = pieces_exposure(duration)
-    expected = float((pieces * model.rate_[0]).sum())
-    assert expected == pytest.approx(9.0, rel=0.05)  # fitted hazard over all exposure gives back the events
-    without = SpeedModel().fit(np.tile(duration[sold == 1], many), np.ones(9 * many), np.zeros(9 * many),
-                               np.zeros(9 * many, dtype=int), np.repeat(np.arange(many), 9), 1)  # fmt: skip
-    assert float((pieces * without.rate_[0]).sum()) > 18.0
+    expected = float((pieces * model.rate_[0]).sum()) * usual_speed(model)
+    assert expected == pytest.approx(9.0, rel=0.08)  # fitted hazard over all exposure gives back the events
+    without = fit_speed(np.tile(duration[sold == 1], many), np.ones(9 * many), np.repeat(np.arange(many), 9))
+    assert float((pieces * without.rate_[0]).sum()) * usual_speed(without) > 18.0
+
+
+def usual_speed(model: SpeedModel) -> float:
+    return float(model.mixture_.weights @ POINTS)
+
+
+def fit_speed(
+    duration: np.ndarray,
+    sold: np.ndarray,
+    product: np.ndarray,
+    x: np.ndarray | None = None,
+    category: np.ndarray | None = None,
+) -> SpeedModel:
+    asked = np.zeros(len(duration)) if x is None else x
+    kind = np.zeros(len(duration), dtype=np.int64) if category is None else category
+    rows = Listings(duration, sold, np.repeat(asked[:, None], len(CUTS), axis=1), kind, product, int(kind.max()) + 1,
+                    np.zeros(len(duration)))  # fmt: skip
+    return SpeedModel().fit(rows)
 
 
 def test_speed_finds_a_known_slope_and_frailty() -> None:
@@ -68,9 +84,12 @@ def test_speed_finds_a_known_slope_and_frailty() -> None:
     frailty, x = rng.gamma(2.0, 0.5, 300), rng.normal(0.05, 0.2, 5000)
     waits = rng.exponential(1 / (0.03 * frailty[product] * np.exp(-2.5 * x)))
     ends = rng.uniform(20, 120, 5000)
-    model = SpeedModel().fit(np.minimum(waits, ends), (waits < ends).astype(float), x, product % 3, product, 3)
+    model = fit_speed(np.minimum(waits, ends), (waits < ends).astype(float), product, x, product % 3)
     assert model.slope_ == pytest.approx(-2.5, abs=0.25)
+    assert abs(model.slope_ + 2.5) < 3 * model.slope_se_
     assert model.shape_ == pytest.approx(2.0, rel=0.35)
+    mean = usual_speed(model)
+    assert float(model.mixture_.weights @ (POINTS - mean) ** 2) / mean**2 == pytest.approx(0.5, abs=0.15)
 
 
 @pytest.mark.parametrize("slope", [-3.0, -1.2])
@@ -82,17 +101,14 @@ def test_lots_and_damaged_pieces_do_not_flatten_the_response_to_the_asking_price
     gap = x + np.where(odd, rng.choice([0.95, -0.9], 6000), 0.0)
     waits = rng.exponential(1 / (0.025 * frailty[product] * np.exp(slope * x)))
     ends = rng.uniform(20, 200, 6000)
-    zero = np.zeros(6000, dtype=np.int64)
 
-    def fitted(asks: np.ndarray) -> float:
-        kept = np.isfinite(asks)
+    def fitted(kept: np.ndarray) -> float:
         days, sold = np.minimum(waits, ends)[kept], (waits < ends)[kept].astype(float)
-        return SpeedModel().fit(days, sold, asks[kept], zero[kept], product[kept], 1).slope_
+        return fit_speed(days, sold, product[kept], gap[kept]).slope_
 
-    near, spans = comparable_asks(gap, zero, 1)
-    assert fitted(near) == pytest.approx(slope, abs=0.3)
-    assert abs(fitted(gap) - slope) > 0.4  # what leaving them in would do
-    assert spans[0] == pytest.approx([0.07 - 1.645 * 0.17, 0.07 + 1.645 * 0.17], abs=0.05)
+    kept = plausible(gap, np.zeros(6000), np.zeros(6000, dtype=np.int64), 1)
+    assert kept[odd].mean() < 0.2
+    assert fitted(kept) == pytest.approx(slope, abs=0.3)
 
 
 def test_price_model_finds_known_levels_and_bears_dirt() -> None:
@@ -106,8 +122,7 @@ def test_price_model_finds_known_levels_and_bears_dirt() -> None:
     rows = PriceRows(y, zero, zero, product, product, zero, rng.uniform(0, 300, n), np.zeros(1, dtype=np.int64), few,
                      np.arange(products), 1, 1)  # fmt: skip
     model = PriceModel().fit(rows)
-    shift = model.drift_[0] * 150 / 365.25  # levels are as of the last day
-    error = model.level_ - shift - style
+    error = model.level_ - style
     assert np.sqrt(np.mean(error**2)) < 0.06
     assert math.sqrt(model.sigma2_[0]) == pytest.approx(0.12, abs=0.03)
 

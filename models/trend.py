@@ -1,0 +1,116 @@
+"""How prices move with the calendar: a curve by category that bends where the data say so.
+
+Each category's curve is a sum of hat functions on knots some six weeks apart, 0 today. A second-difference penalty
+keeps it near a straight line (the textbook drift) until there is evidence of a turn, and a category's own curve
+leans on the one of all categories: P-splines of Eilers & Marx 1996 (Statistical Science 11:89) with degree one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+KNOT_YEARS = 45 / 365.25
+_MOST_KNOTS = 25  # about three years; older rows take the oldest knot's value
+_BEND_SD = 0.035  # of a second difference of the curve, in log price: a turn of about 0.28 a year at one knot
+_SLOPE_SD = 0.25  # of a slope, in log price a year
+_OWN_SHARE = 0.5  # a category's departure from the common curve has half these spreads
+
+
+@dataclass
+class Trend:
+    """Log price level at each knot over today's, ``values_`` (categories, knots), column 0 all zeros."""
+
+    values_: Floats = field(default_factory=lambda: np.zeros((0, 1)))
+
+    def start(self, age: Floats, categories: int) -> None:
+        """Lay the knots over ages in years, nan where unknown; all curves flat."""
+        known = age[~np.isnan(age)]
+        span = float(known.max()) if len(known) else 0.0
+        knots = int(np.clip(np.ceil(span / KNOT_YEARS) + 1, 1, _MOST_KNOTS))
+        self._common = np.zeros(knots)
+        self._own = np.zeros((categories, knots))
+        self.values_ = np.zeros((categories, knots))
+        self._left, self._part = _place(age, knots)
+        self._known = ~np.isnan(age)
+
+    def of_rows(self, category: Ints) -> Floats:
+        """Return the curve at the rows given to `start`: (n,)."""
+        values = self.values_
+        right = np.minimum(self._left + 1, values.shape[1] - 1)
+        found: Floats = values[category, self._left] * (1 - self._part) + values[category, right] * self._part
+        return found
+
+    def improve(self, residual: Floats, precision: Floats, category: Ints) -> None:
+        """Move the curves towards what residuals (n,) of given precision still show, the common one first."""
+        categories, knots = self.values_.shape
+        if knots == 1:
+            return
+        precision = np.where(self._known, precision, 0.0)
+        penalty = _penalty(knots)
+        moment, matrix = self._sums(residual, precision, category, categories)
+        step = np.linalg.solve(matrix.sum(axis=0) + penalty, moment.sum(axis=0) - penalty @ self._common[1:])
+        self._common[1:] += step
+        moment -= np.einsum("cij,j->ci", matrix, step)
+        tight = penalty / _OWN_SHARE**2
+        right_hand = moment - self._own[:, 1:] @ tight
+        self._own[:, 1:] += np.linalg.solve(matrix + tight, right_hand[:, :, None])[:, :, 0]
+        self.values_ = self._common + self._own
+
+    def _sums(self, residual: Floats, precision: Floats, category: Ints, categories: int) -> tuple[Floats, Floats]:
+        """Accumulate normal equations over the knots beyond today's: moments (C, k), matrices (C, k, k)."""
+        knots = self.values_.shape[1]
+        right = np.minimum(self._left + 1, knots - 1)
+        low, high = 1.0 - self._part, self._part
+        # A level shift belongs to the styles, so each category's residuals are centred first.
+        total = np.maximum(np.bincount(category, precision, categories), 1e-12)
+        residual = residual - (np.bincount(category, precision * residual, categories) / total)[category]
+        shape = (categories, knots)
+        cells = categories * knots
+        left_cell, right_cell = category * knots + self._left, category * knots + right
+        weighted = precision * residual
+        moment = np.bincount(left_cell, low * weighted, cells) + np.bincount(right_cell, high * weighted, cells)
+        mean = np.bincount(left_cell, low * precision, cells) + np.bincount(right_cell, high * precision, cells)
+        moment, mean = moment.reshape(shape).astype(np.float64), mean.reshape(shape)
+        matrix = np.zeros((categories, knots, knots))
+        for first, a in ((self._left, low), (right, high)):
+            for second, b in ((self._left, low), (right, high)):
+                flat = (category * knots + first) * knots + second
+                matrix += np.bincount(flat, precision * a * b, categories * knots * knots).reshape(matrix.shape)
+        # Centring in the design too, so that today's zero does not have to carry the mean.
+        matrix -= mean[:, :, None] * mean[:, None, :] / total[:, None, None]
+        return moment[:, 1:], matrix[:, 1:, 1:]
+
+
+def curve_at(values: Floats, age: Floats) -> Floats:
+    """Read one category's curve (knots,) at ages in years."""
+    left, part = _place(age, len(values))
+    right = np.minimum(left + 1, len(values) - 1)
+    found: Floats = values[left] * (1 - part) + values[right] * part
+    return found
+
+
+def slope_now(values: Floats) -> float:
+    """Slope a year at today's end of the curve; 0 where there is none."""
+    return float(-values[1] / KNOT_YEARS) if len(values) > 1 else 0.0
+
+
+def _place(age: Floats, knots: int) -> tuple[Ints, Floats]:
+    at = np.clip(np.nan_to_num(age) / KNOT_YEARS, 0.0, max(knots - 1, 0))
+    left: Ints = np.minimum(at.astype(np.int64), np.int64(max(knots - 2, 0)))
+    return left, at - left
+
+
+def _penalty(knots: int) -> Floats:
+    """Quadratic penalty on the values beyond today's: second differences, and slopes."""
+    slope = np.diff(np.eye(knots), axis=0)
+    bend = np.diff(slope, axis=0)
+    # Independent slopes would add up to a walk: what is meant is one spread for the whole line, so it is shared out.
+    whole = slope.T @ slope / (knots - 1) / (_SLOPE_SD * KNOT_YEARS) ** 2 + bend.T @ bend / _BEND_SD**2
+    found: Floats = whole[1:, 1:]
+    return found
