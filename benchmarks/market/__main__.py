@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -49,7 +50,7 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
-def _chosen(parser: argparse.ArgumentParser, text: str, known: dict[str, object]) -> tuple[str, ...]:
+def _chosen(parser: argparse.ArgumentParser, text: str, known: Mapping[str, object]) -> tuple[str, ...]:
     names = tuple(known) if text == "all" else tuple(name.strip() for name in text.split(","))
     for name in names:
         if name not in known:

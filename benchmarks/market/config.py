@@ -29,7 +29,7 @@ class Config:
     name: str = "standard"
     categories: int = 6
     styles: int = 1_500
-    listings: Range = (18_000, 20_000)  # listed within the days
+    listings: tuple[int, int] = (18_000, 20_000)  # listed within the days
     shelf: int = 600  # items to judge
     tag: float = 1.0  # shelf prices, as a share of what leaves the hurdle when sold at the level
     rate_spread: Range = (1.2, 1.4)  # sd of the log of a style's share of the listings

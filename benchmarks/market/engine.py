@@ -6,6 +6,7 @@ import dataclasses
 import tempfile
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -62,7 +63,7 @@ def queries(market: Market, shelf: Shelf) -> list[Query]:
     """Return the shelf list as queries."""
     found = []
     for row in query_rows(market, shelf):
-        words = dict(zip(COLUMNS, row, strict=True))
+        words: dict[str, Any] = dict(zip(COLUMNS, row, strict=True))
         price = Decimal(words.pop("shelf_price"))
         found.append(Query(shelf_price=price, **words))
     return found

@@ -19,7 +19,7 @@ from benchmarks.market.simulate import MOST_CHEAPER, cheaper
 
 _LEVELS = 25
 _SPEEDS = 81
-_STEP_DAYS = tuple(range(80, DAYS - 20, 40))
+_STEP_DAYS = tuple(range(70, DAYS - 20, 20))
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ def rival_asks(market: Market, shelf: Shelf, days: int, rng: np.random.Generator
     constants, styles, listings = market.constants, market.styles, market.listings
     asked, inverse = np.unique(shelf.style, return_inverse=True)
     expanded = worlds(styles, np.repeat(asked, PATHS))
-    still = np.flatnonzero(listings.status == 0)
+    still: Ints = np.flatnonzero(listings.status == 0)
     place = np.full(len(styles.share), -1)
     place[asked] = np.arange(len(asked))
     still = still[place[listings.style[still]] >= 0]
@@ -39,7 +39,8 @@ def rival_asks(market: Market, shelf: Shelf, days: int, rng: np.random.Generator
     now = _take(listings, again)
     now.style = place[listings.style[again]] * PATHS + np.tile(np.arange(PATHS), len(still))
     now.threshold = rng.exponential(1.0, len(again))
-    now.leave = DAYS - now.listed + np.ceil(rng.exponential(constants.leave[expanded.category[now.style]]))
+    more = rng.exponential(constants.leave[expanded.category[now.style]])
+    now.leave = np.asarray(DAYS - now.listed + np.ceil(more), dtype=np.float64)
     rate = len(listings.style) / DAYS * expanded.share
     arrivals = np.repeat(np.arange(len(rate)), rng.poisson(rate * days))
     later = draw_listings(rng, constants, expanded, arrivals, DAYS + rng.integers(0, days, len(arrivals)))

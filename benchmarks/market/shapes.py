@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,10 +24,10 @@ def log_demand(kind: Demand, x: Floats, elasticity: Floats | float) -> Floats:
     return np.asarray(np.log1p(np.exp(-_CLIFF / _WIDTH)) - np.logaddexp(0.0, (x - _CLIFF) / _WIDTH))
 
 
-def log_age(kind: AgeShape, age: Floats) -> Floats:
+def log_age(kind: AgeShape, age: NDArray[Any]) -> Floats:
     """Log of the hazard by days on the market, relative to its usual height."""
     if kind == "constant":
-        return np.zeros_like(age)
+        return np.zeros(age.shape)
     if kind == "decaying":
         return np.asarray(np.log(0.35 + 2.2 * np.exp(-age / 12.0)))
     return np.asarray(np.log(0.3 + 1.7 * age / 25.0 * np.exp(1.0 - age / 25.0)))
@@ -39,10 +41,10 @@ def cut_so_far(age: Ints) -> Ints:
 def draw_speeds(rng: np.random.Generator, kind: Speeds, shape: float, size: int) -> Floats:
     """Draw the styles' speeds, of mean 1."""
     if kind == "gamma":
-        return rng.gamma(shape, 1.0 / shape, size)
+        return np.asarray(rng.gamma(shape, 1.0 / shape, size))
     if kind == "two-point":
         values, _ = speed_points(kind, shape)
-        return np.exp(np.where(rng.random(size) < _SLOW_SHARE, values[0], values[1]))
+        return np.asarray(np.exp(np.where(rng.random(size) < _SLOW_SHARE, values[0], values[1])))
     which = rng.random(size) < _MIXTURE[0][0]
     z = rng.standard_normal(size)
     log = np.where(which, _MIXTURE[0][1] + _MIXTURE[0][2] * z, _MIXTURE[1][1] + _MIXTURE[1][2] * z)
@@ -59,7 +61,7 @@ def speed_points(kind: Speeds, shape: float, points: int = 33) -> tuple[Floats, 
         weight = np.exp(shape * log - shape * np.exp(log))
     else:
         at = log + _mixture_log_mean()
-        weight = sum(np.asarray(p / s * np.exp(-(((at - m) / s) ** 2) / 2)) for p, m, s in _MIXTURE)
+        weight = np.sum([p / s * np.exp(-(((at - m) / s) ** 2) / 2) for p, m, s in _MIXTURE], axis=0)
     return log, weight / weight.sum()
 
 

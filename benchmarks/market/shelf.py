@@ -85,7 +85,7 @@ def draw_shelf(market: Market, spoilt: Spoilt, seed: int) -> Shelf:
 def query_rows(market: Market, shelf: Shelf) -> list[tuple[str, ...]]:
     """Return the shelf list in the columns a list of items has."""
     words = market.styles.words
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for i, s in enumerate(shelf.style):
         category, size = int(shelf.category[i]), int(shelf.size[i])
         rows.append(

@@ -54,7 +54,7 @@ def _hazard(market: Market, category: int) -> tuple[float, float]:
     place = np.clip(np.digitize(x, _BINS) - 1, 0, len(_BINS) - 2)
     spent = np.bincount(place, exposure, len(_BINS) - 1)
     sales = np.bincount(place[last[listings.status[rows] == 1]], minlength=len(_BINS) - 1)
-    return _poisson(spent, sales.astype(float), (_BINS[:-1] + _BINS[1:]) / 2)
+    return _poisson(np.asarray(spent, dtype=np.float64), sales.astype(np.float64), (_BINS[:-1] + _BINS[1:]) / 2)
 
 
 def _poisson(exposure: Floats, events: Floats, x: Floats) -> tuple[float, float]:
