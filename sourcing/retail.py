@@ -99,11 +99,16 @@ def gmroi_of_amounts(gross_margin: Decimal, inventory_at_cost: Decimal) -> Decim
     return gross_margin / inventory_at_cost
 
 
+def return_on_outlay(profit: Decimal, outlay: Decimal) -> Decimal:
+    """Return profit / outlay as a share."""
+    _positive(outlay, "outlay")
+    return profit / outlay
+
+
 def annual_return(profit: Decimal, outlay: Decimal, days: Decimal) -> Decimal:
     """Return profit over outlay, brought to a year simply (no compounding)."""
-    _positive(outlay, "outlay")
     _positive(days, "days")
-    return profit / outlay * 365 / days
+    return return_on_outlay(profit, outlay) * 365 / days
 
 
 def _positive(value: Decimal, name: str) -> None:

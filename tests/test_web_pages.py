@@ -22,7 +22,7 @@ from sourcing.codes import parse_code
 from sourcing.photo import PhotoReading
 from sourcing.settings import default_settings, load_settings, save_settings
 from sourcing.storage import Store
-from web import charts, forms, tasks
+from web import charts, filters, forms, tasks
 from web.app import create_app
 from web.settings_form import groups, merged
 
@@ -211,7 +211,7 @@ class TestHaul:
             for check in (sure, blind)
         }
         assert (buttons[sure].text, buttons[sure].get("class")) == ("Take it", "main")
-        assert (buttons[blind].text, buttons[blind].get("class")) == ("Take without forecast", "plain")
+        assert (buttons[blind].text, buttons[blind].get("class")) == ("Take it, no forecast", "plain")
         assert "without a forecast" in text(page(client, f"/check/{blind}").xpath("//article")[0])
         client.post("/haul/take", data={"check_id": sure, "count": "2", "client_id": "a"})
         assert "without a forecast" not in text(page(client, "/haul"))
@@ -350,6 +350,33 @@ def test_labels_in_the_picture_never_overlap() -> None:
     places = [line.label_y for line in sales.lines]
     assert all(after - before >= charts.APART for before, after in pairwise(places))
     assert all(charts.LEFT <= dot.x <= charts.RIGHT and dot.y >= charts.TOP for dot in sales.dots)
+
+
+@pytest.mark.parametrize(
+    ("profit", "outlay", "shown"),
+    [("13.20", "26.74", "49 %"), ("-5", "20", "-25 %"), ("1", "0", "–"), (None, "3", "–")],
+)
+def test_profit_of_the_outlay(profit: str | None, outlay: str, shown: str) -> None:
+    assert filters.on_outlay(profit, outlay).replace("\xa0", " ") == shown
+
+
+def test_sell_through_counts_what_was_listed(client: FlaskClient) -> None:
+    """Of 30 sold and 70 not sold 30 % (Levy & Weitz), not 30 of 70."""
+    assert filters.sell_through(30, 70).replace("\xa0", " ") == "30 %"
+    assert filters.sell_through(0, 0) == "–"
+    rows = "Ridge shoe,shoes,sold,50.00,,2026-01-05\nRidge shoe,shoes,ended unsold,,60.00,2026-01-06\n"
+    rows += "Ridge shoe,shoes,sold,51.00,,2026-01-07\nRidge shoe,shoes,sold,52.00,,2026-01-08\n"
+    table = "title,category,status,sold_price,asking_price,ended_on\n" + rows
+    client.post("/comps/load", data={"file": (io.BytesIO(table.encode()), "c.csv")})
+    assert "75 %" in [text(cell) for cell in page(client, "/comps").xpath("//section//td")]
+
+
+def test_figures_on_outlay_are_on_the_pages(client: FlaskClient, store: Store) -> None:
+    check_id = history.record(store, web_examples.verdict())
+    figure = page(client, f"/check/{check_id}").xpath("//dt[.='Profit of landed cost']/following-sibling::dd[1]")
+    assert text(figure[0]) == "49 %"
+    haul.take(store, check_id, 2)
+    assert "49 % of outlay" in text(page(client, "/haul"))
 
 
 class TestMoney:

@@ -15,7 +15,7 @@ DASH = "–"
 
 def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
-    for call in (money, share, days, when):
+    for call in (money, share, days, when, on_outlay, sell_through):
         app.add_template_filter(call)
     app.context_processor(lambda: {"on_network": current().mode == "lan", "task": current().task})
 
@@ -39,15 +39,15 @@ def share(part: float | None) -> str:
         return DASH
     percent = 100 * float(part)
     if 0 < percent < 1:
-        return "under 1 %"
-    return "over 99 %" if 99 < percent < 100 else f"{percent:.0f} %"
+        return "under 1\N{NO-BREAK SPACE}%"
+    return "over 99\N{NO-BREAK SPACE}%" if 99 < percent < 100 else f"{percent:.0f}\N{NO-BREAK SPACE}%"
 
 
 def days(count: int | None) -> str:
     """Return a count of days; None means that many never sell within the plan."""
     if count is None:
         return "not reached"
-    return "1 day" if count == 1 else f"{count} days"
+    return "1\N{NO-BREAK SPACE}day" if count == 1 else f"{count}\N{NO-BREAK SPACE}days"
 
 
 def when(moment: Any) -> str:
@@ -55,4 +55,22 @@ def when(moment: Any) -> str:
     if not moment:
         return DASH
     day = date.fromisoformat(str(moment)[:10])
-    return f"{day.day} {day:%b %Y}"
+    return f"{day.day}\N{NO-BREAK SPACE}{day:%b %Y}"
+
+
+def on_outlay(profit: Any, outlay: Any) -> str:
+    """Return profit as a percentage of the outlay it takes, or a dash where either is not known or nothing is paid."""
+    if profit is None or outlay is None or not Decimal(str(outlay)) > 0:
+        return DASH
+    from sourcing.retail import return_on_outlay
+
+    return f"{return_on_outlay(Decimal(str(profit)), Decimal(str(outlay))) * 100:.0f}\N{NO-BREAK SPACE}%"
+
+
+def sell_through(sold: int, on_hand: int) -> str:
+    """Return the share sold of all that was listed, or a dash where nothing was."""
+    if not sold + on_hand:
+        return DASH
+    from sourcing import retail
+
+    return share(float(retail.sell_through(Decimal(sold), Decimal(on_hand))))

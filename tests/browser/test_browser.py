@@ -143,7 +143,7 @@ def test_axe_finds_nothing(
         page.fill("#price", price)
         page.get_by_role("button", name="Judge it").click()
         check(name)
-        page.get_by_role("button", name="Take without forecast" if name == "unknown" else "Take it").click()
+        page.get_by_role("button", name="Take it, no forecast" if name == "unknown" else "Take it").click()
     page.goto(address)
     page.fill("#code", EAN)
     page.fill("#price", "12,5o")
@@ -250,3 +250,32 @@ def test_the_key_of_the_link_is_not_in_the_back_list(browser: Browser, tmp_path:
         server.shutdown()
         server.server_close()
         store.close()
+
+
+@pytest.mark.parametrize("name", ["", "haul", "progress", "help", "rules"])
+def test_the_main_action_is_within_reach_of_the_thumb(browser: Browser, address: str, name: str) -> None:
+    """It stands at the foot of the screen, on pages shorter than the screen too."""
+    page = opened(browser, f"{address}/{name}", "phone")
+    box = page.locator(".bar .main").bounding_box()
+    assert box
+    assert box["y"] + box["height"] <= SIZES["phone"][1]
+    assert box["y"] >= SIZES["phone"][1] * 2 / 3
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640)])
+def test_too_little_to_go_on_is_seen_whole(
+    browser: Browser, address: str, comps_file: Path, width: int, height: int
+) -> None:
+    page = opened(browser, address, "phone")
+    load(page, address, comps_file)
+    page.set_viewport_size({"width": width, "height": height})
+    page.goto(address)
+    page.fill("#code", "ZZQ7788")
+    page.fill("#price", "20")
+    page.get_by_role("button", name="Judge it").click()
+    bar, verdict = page.locator(".bar").bounding_box(), page.locator(".verdict").bounding_box()
+    assert bar
+    assert verdict
+    assert verdict["y"] + verdict["height"] <= bar["y"]
+    assert bar["y"] + bar["height"] <= height
+    assert bar["height"] < 90  # the longer words of its button stay on two lines
