@@ -52,11 +52,36 @@ def test_migration_does_not_read_the_schema_module() -> None:
 def test_opening_a_current_file_does_not_import_alembic(store: Store) -> None:
     path = store.engine.url.database
     script = (
-        f"import sys; from sourcing.storage import open_store; open_store({path!r}); "
-        "print('alembic' in sys.modules)"
+        f"import sys; from sourcing.storage import open_store; open_store({path!r}); print('alembic' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_opening_a_current_file_reading_and_bulk_writing_do_without_sqlalchemy(store: Store) -> None:
+    script = f"""
+import sys
+from sourcing.storage import open_store
+store = open_store({store.engine.url.database!r})
+with store.write_rows() as raw:
+    raw.executemany({INSERT!r}, [(1,), (2,)])
+print(store.read("SELECT count(*) FROM code"), "sqlalchemy" in sys.modules)
+store.close()
+"""
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[(2,)] False"
+    assert store.read("SELECT count(*) FROM code") == [(2,)]
+
+
+@pytest.mark.parametrize("name", ["data.db", "50%41 off?.db", "späte #1 + zwei.db"])
+def test_the_url_of_a_file_leads_to_that_file_both_ways(tmp_path: Path, name: str) -> None:
+    store = open_store(str(tmp_path / name))
+    with store.write() as connection:
+        connection.exec_driver_sql(INSERT, (1,))
+    again = Store(store.url)
+    assert again.read("SELECT count(*) FROM code") == [(1,)]
+    assert again.engine.url.database == str(tmp_path / name)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
 
 
 def test_file_and_directory_are_private(store: Store) -> None:
@@ -118,6 +143,33 @@ def test_error_inside_write_leaves_nothing(store: Store) -> None:
         connection.exec_driver_sql(INSERT, (1,))
         1 / 0  # noqa: B018
     assert store.read("SELECT count(*) FROM code") == [(0,)]
+
+
+@pytest.mark.parametrize("url", ["file", "sqlite://"])
+def test_bulk_write_is_all_or_nothing_and_seen_at_once(store: Store, url: str) -> None:
+    store = store if url == "file" else open_store(url)
+    with pytest.raises(ZeroDivisionError), store.write_rows() as raw:  # noqa: PT012
+        raw.execute(INSERT, (1,))
+        assert store.read("SELECT count(*) FROM code") == [(1,)]
+        1 / 0  # noqa: B018
+    assert store.read("SELECT count(*) FROM code") == [(0,)]
+    with store.write_rows() as raw:
+        raw.execute(INSERT, (1,))
+    with store.write() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM code").scalar() == 1
+
+
+def test_bulk_write_in_plain_words(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(Refused, match="full; nothing was changed"), store.write_rows() as raw:  # noqa: PT012
+        raw.execute(f"PRAGMA max_page_count={raw.execute('PRAGMA page_count').fetchone()[0] + 2}")
+        raw.executemany(INSERT, ((n,) for n in range(100_000)))
+    assert store.read("SELECT count(*) FROM code") == [(0,)]
+    monkeypatch.setattr(store_module, "BUSY_MS", 50)
+    quick = Store(store.url)
+    with store.write_rows(), pytest.raises(Busy), quick.write_rows():
+        pass
+    with quick.write_rows(), pytest.raises(Busy), quick.write():
+        pass
 
 
 def test_busy_in_plain_words(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -42,19 +42,13 @@ def match_header(header: list[str], mapping: Mapping[str, str] | None = None) ->
         name = named.get(_fold(theirs), _fold(theirs))
         if name not in NAMES:
             fix = _closest(name)
-            notes.append(
-                Problem(1, theirs[:200], "", "It is no documented column; it was ignored.", fix, False)
-            )
+            notes.append(Problem(1, theirs[:200], "", "It is no documented column; it was ignored.", fix, False))
         elif name in places:
-            raise BadInput(
-                f"The column {name} stands twice in the header.", next_step="Remove or rename one."
-            )
+            raise BadInput(f"The column {name} stands twice in the header.", next_step="Remove or rename one.")
         else:
             places[name] = place
     if not any(name in places for name in IDENTIFYING):
-        raise BadInput(
-            _nothing_identifies(header), f"The documented names: {', '.join(NAMES)}.", field="header"
-        )
+        raise BadInput(_nothing_identifies(header), f"The documented names: {', '.join(NAMES)}.", field="header")
     if "status" not in places and "sold_price" not in places:
         raise BadInput(
             "The file has neither a status nor a sold_price column, so no row tells how its listing ended.",

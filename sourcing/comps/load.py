@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import astuple, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 from sourcing.answer import LoadReport, Problem
 from sourcing.comps import values
@@ -88,8 +88,7 @@ def load_file(
             return same
         judge = Judge(header, latest=latest, digits=digits)
         try:
-            with store.write() as connection, _without_cycles():
-                raw: Any = connection.connection.driver_connection
+            with store.write_rows() as raw, _without_cycles():
                 loading = _Loading(raw, records, judge, name=name, keep_good=keep_good, notes=header.notes)
                 return loading.run(as_of, on_progress)
         except _NothingStored as nothing:
@@ -111,8 +110,7 @@ def _without_cycles() -> Iterator[None]:
 def _same_again(store: Store, sha256: str, name: str, as_of: date | None) -> LoadReport | None:
     """Answer for the very same bytes without reading them again, when a live batch holds all their rows."""
     found = store.read(
-        "SELECT id, read, as_of FROM batch "
-        "WHERE sha256 = ? AND undone_at IS NULL AND rejected = 0 ORDER BY id",
+        "SELECT id, read, as_of FROM batch WHERE sha256 = ? AND undone_at IS NULL AND rejected = 0 ORDER BY id",
         (sha256,),
     )
     if not found:
@@ -132,8 +130,7 @@ def problems_of(store: Store, batch_id: int) -> tuple[Problem, ...]:
         (batch_id,),
     )
     return tuple(
-        Problem(row, column, value, reason, fix, bool(rejected))
-        for row, column, value, reason, fix, rejected in rows
+        Problem(row, column, value, reason, fix, bool(rejected)) for row, column, value, reason, fix, rejected in rows
     )
 
 
@@ -183,9 +180,7 @@ class _Loading:
             if on_progress is not None:
                 on_progress(self._read)
         if not self._read:
-            raise BadInput(
-                "The file holds a header and no rows.", "One row a listing below the header.", field="file"
-            )
+            raise BadInput("The file holds a header and no rows.", "One row a listing below the header.", field="file")
         day = self._judge.latest_day if as_of is None else values.days(as_of)
         self._note_identical()
         report = self._report(day)
@@ -228,8 +223,7 @@ class _Loading:
         fresh = [key for key in missing if key not in self._ids]
         made = range(self._next_id, self._next_id + len(fresh))
         self._raw.executemany(
-            "INSERT INTO product (id, key, root, style_code, brand, category, title) "
-            "VALUES (?, ?, ?, ?, '', '', '')",
+            "INSERT INTO product (id, key, root, style_code, brand, category, title) VALUES (?, ?, ?, ?, '', '', '')",
             (
                 (new_id, key, new_id, key[2:] if key.startswith("s:") else "")
                 for new_id, key in zip(made, fresh, strict=True)

@@ -64,13 +64,9 @@ def find_root(store: Store, gtin: str = "", style_key: str = "", title: str = ""
 
 def find_roots(store: Store, items: Sequence[tuple[str, str, str]]) -> list[int | None]:
     """Do `find_root` for many (gtin, style_key, title) at once, in order."""
-    by_gtin = dict(
-        _many(store, "SELECT gtin, root FROM code WHERE gtin IN", {int(g) for g, _, _ in items if g})
-    )
+    by_gtin = dict(_many(store, "SELECT gtin, root FROM code WHERE gtin IN", {int(g) for g, _, _ in items if g}))
     keys = [_product_keys(style, title) for _, style, title in items]
-    by_key = dict(
-        _many(store, "SELECT key, root FROM product WHERE key IN", {k for few in keys for k in few})
-    )
+    by_key = dict(_many(store, "SELECT key, root FROM product WHERE key IN", {k for few in keys for k in few}))
     roots: list[int | None] = []
     for (gtin, _, _), few in zip(items, keys, strict=True):
         known = [by_gtin.get(int(gtin))] if gtin else []

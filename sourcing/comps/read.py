@@ -49,16 +49,12 @@ class Records:
         while not any(row):
             some = self._next(1)
             if not some:
-                raise BadInput(
-                    "The file holds no header.", "A header row, then one row a listing.", field="file"
-                )
+                raise BadInput("The file holds no header.", "A header row, then one row a listing.", field="file")
             row = some[0]
         while row and not row[-1].strip():
             row.pop()
         if len(row) > MOST_COLUMNS:
-            raise BadInput(
-                f"The file has {len(row):,} columns.", f"Up to {MOST_COLUMNS} columns.", field="file"
-            )
+            raise BadInput(f"The file has {len(row):,} columns.", f"Up to {MOST_COLUMNS} columns.", field="file")
         return [name.strip() for name in row]
 
     def blocks(self) -> Iterator[Block]:
@@ -144,9 +140,7 @@ def opened(source: str | Path | BinaryIO) -> Iterator[Records]:
         try:
             file: BinaryIO = open(source, "rb") if isinstance(source, str | Path) else source  # noqa: SIM115
         except FileNotFoundError as error:
-            raise NotFound(
-                f"There is no file {source}.", next_step="Check its name.", field="file"
-            ) from error
+            raise NotFound(f"There is no file {source}.", next_step="Check its name.", field="file") from error
         except OSError as error:
             raise BadInput(f"The file {source} cannot be read: {error.strerror}.", field="file") from error
         try:
@@ -180,9 +174,7 @@ def _records(file: BinaryIO, place: Path) -> Iterator[Records]:
         to_csv(packed, unpacked)
         file, largest = unpacked.open("rb"), _INFLATED
     if file.seek(0, io.SEEK_END) > largest:
-        raise BadInput(
-            f"The file is larger than {largest // 1_000_000} MB.", next_step="Split it into parts."
-        )
+        raise BadInput(f"The file is larger than {largest // 1_000_000} MB.", next_step="Split it into parts.")
     file.seek(0)
     text = io.TextIOWrapper(
         io.BufferedReader(_Unclosed(file), 1 << 20), encoding="utf-8-sig", errors="strict", newline=""

@@ -120,9 +120,7 @@ class Judge:
             return None
         if status is None:
             if sold is None:
-                findings.append(
-                    ("status", "", Finding("It is empty, and so is sold_price.", "Fill in one of them."))
-                )
+                findings.append(("status", "", Finding("It is empty, and so is sold_price.", "Fill in one of them.")))
                 return None
             status = SOLD
         elif status == SOLD:
@@ -131,9 +129,7 @@ class Judge:
                 return None
         elif sold is not None:
             reason = f"The row is {STATUSES[status]}, yet has a sold price."
-            findings.append(
-                ("sold_price", values.plain(sold), Finding(reason, "Correct the status or empty it."))
-            )
+            findings.append(("sold_price", values.plain(sold), Finding(reason, "Correct the status or empty it.")))
             return None
         if ended is not None:
             if status == OPEN:

@@ -78,9 +78,7 @@ def problems(store: Store, batch_id: int) -> tuple[Problem, ...]:
         There is no such load.
     """
     if not store.read("SELECT 1 FROM batch WHERE id = ?", (batch_id,)):
-        raise NotFound(
-            f"There is no load number {batch_id}.", next_step="See the list of loads for its number."
-        )
+        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
     return problems_of(store, batch_id)
 
 

@@ -32,13 +32,10 @@ def undo_batch(store: Store, batch_id: int) -> int:
     Refused
         It is undone already.
     """
-    with store.write() as connection:
-        raw: Any = connection.connection.driver_connection
+    with store.write_rows() as raw:
         found = raw.execute("SELECT undone_at FROM batch WHERE id = ?", (batch_id,)).fetchone()
         if found is None:
-            raise NotFound(
-                f"There is no load number {batch_id}.", next_step="See the list of loads for its number."
-            )
+            raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
         if found[0] is not None:
             raise Refused(
                 f"Load number {batch_id} is undone already.", next_step="Load the file again to have it back."
@@ -50,8 +47,7 @@ def undo_batch(store: Store, batch_id: int) -> int:
             (batch_id, OPEN, batch_id, OPEN),
         ).fetchall()
         products = [
-            row[0]
-            for row in raw.execute("SELECT DISTINCT product_id FROM comp WHERE batch_id = ?", (batch_id,))
+            row[0] for row in raw.execute("SELECT DISTINCT product_id FROM comp WHERE batch_id = ?", (batch_id,))
         ]
         _hand_over(raw, batch_id)
         removed = raw.execute("DELETE FROM comp WHERE batch_id = ?", (batch_id,)).rowcount
@@ -65,9 +61,7 @@ def undo_batch(store: Store, batch_id: int) -> int:
 
 def _hand_over(raw: Any, batch_id: int) -> None:
     """Give the batch's rows to the next live batch that brought them too."""
-    others = raw.execute(
-        "SELECT DISTINCT batch_id FROM also_in WHERE batch_id <> ? ORDER BY 1", (batch_id,)
-    ).fetchall()
+    others = raw.execute("SELECT DISTINCT batch_id FROM also_in WHERE batch_id <> ? ORDER BY 1", (batch_id,)).fetchall()
     for (other,) in others:
         raw.execute(
             "UPDATE comp SET batch_id = ? WHERE batch_id = ? AND (product_id, key) IN "

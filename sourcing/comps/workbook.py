@@ -64,8 +64,6 @@ def to_csv(path: Path, target: Path) -> None:
     except subprocess.TimeoutExpired as error:
         raise BadInput("Reading the workbook took longer than 90 seconds.", next_step=_INSTEAD) from error
     if done.returncode < 0 or b"MemoryError" in done.stderr:
-        raise BadInput(
-            "The workbook is too complex: reading it hit the limit of memory or time.", next_step=_INSTEAD
-        )
+        raise BadInput("The workbook is too complex: reading it hit the limit of memory or time.", next_step=_INSTEAD)
     if done.returncode:
         raise BadInput("The workbook cannot be read as a spreadsheet.", "A whole .xlsx file.", _INSTEAD)

@@ -2,40 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-
-from sqlalchemy.engine import Engine
+from typing import TYPE_CHECKING, Any
 
 from sourcing.errors import Refused
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Engine
 
 _HERE = Path(__file__).parent / "migrations"
 HEAD = "0001"  # a test holds this to the newest file in migrations/versions
 
 
-def bring_to_head(engine: Engine, application_id: int) -> None:
-    """Create or migrate the schema; cheap when it is current, since Alembic is then not even imported.
+def is_current(read: Callable[[str], list[tuple[Any, ...]]], application_id: int) -> bool:
+    """Tell whether an SQLite database has the newest schema, without importing SQLAlchemy or Alembic.
 
     Raises
     ------
     Refused
-        The file is another program's, or was written by a newer version.
+        The file is another program's.
     """
-    with engine.connect() as connection:
-        if engine.dialect.name == "sqlite":
-            run = connection.exec_driver_sql
-            owner = run("PRAGMA application_id").scalar()
-            tables = {row[0] for row in run("SELECT name FROM sqlite_master WHERE type='table'")}
-            if tables and owner != application_id:
-                raise Refused(
-                    "The data file holds another program's tables; it was left as it is.",
-                    next_step="Name another file with --data.",
-                )
-            if (
-                "alembic_version" in tables
-                and run("SELECT version_num FROM alembic_version").scalar() == HEAD
-            ):
-                return
-        connection.rollback()
+    tables = {row[0] for row in read("SELECT name FROM sqlite_master WHERE type='table'")}
+    if tables and read("PRAGMA application_id") != [(application_id,)]:
+        raise Refused(
+            "The data file holds another program's tables; it was left as it is.",
+            next_step="Name another file with --data.",
+        )
+    return "alembic_version" in tables and read("SELECT version_num FROM alembic_version") == [(HEAD,)]
+
+
+def bring_to_head(engine: Engine, application_id: int) -> None:
+    """Create or migrate the schema.
+
+    Raises
+    ------
+    Refused
+        The file was written by a newer version.
+    """
     from alembic import command
     from alembic.config import Config
     from alembic.util.exc import CommandError

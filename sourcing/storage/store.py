@@ -8,13 +8,15 @@ import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Engine
+from sourcing.errors import Refused
+from sourcing.storage.words import busy, plain_words
 
-from sourcing.errors import Busy, Refused, SourcingError
+if TYPE_CHECKING:  # importing SQLAlchemy costs more than loading 30,000 comps, so it waits until it is needed
+    from sqlalchemy.engine import Connection, Engine
 
 APPLICATION_ID = 0x53524347  # "SRCG", so that another program's file is refused instead of written to
 BUSY_MS = 5_000
@@ -26,14 +28,27 @@ class Store:
     """One open database.
 
     ``write()`` is a ``BEGIN IMMEDIATE`` transaction, ``read()`` runs one statement on a connection kept by
-    the calling thread, which costs a quarter of a fresh checkout (see docs/benchmarks.md).
+    the calling thread, which costs a quarter of a fresh checkout (see docs/benchmarks.md). Reading and bulk
+    writing of an SQLite file go to the driver directly; SQLAlchemy serves `write` and any other URL.
     """
 
     def __init__(self, url: str) -> None:
         self.url = url
-        self.engine: Engine = _make_engine(url)
         self._local = threading.local()
         self._writer = threading.Lock()
+        self._file = _file_of(url)
+        if self._file is None:
+            _ = self.engine  # a URL that makes no sense is to be refused now, not at first use
+
+    @cached_property
+    def engine(self) -> Engine:
+        """The SQLAlchemy engine; two threads that ask for the first time at once may each make one, to no harm."""
+        return _make_engine(self.url)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether it is SQLite, in a file or in memory."""
+        return self._file is not None or self.engine.dialect.name == "sqlite"
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
@@ -48,18 +63,51 @@ class Store:
         Refused
             The disk is full, failing or read-only; nothing was written.
         """
+        from sqlalchemy.exc import DBAPIError
+
+        with self._only_writer():
+            try:
+                with self.engine.connect() as plain:
+                    connection = plain.execution_options(sourcing_writes=True)
+                    with connection.begin():
+                        yield connection
+            except DBAPIError as error:
+                words = plain_words(error.orig)
+                if words is None:
+                    raise
+                raise words from error
+
+    @contextmanager
+    def write_rows(self) -> Iterator[Any]:
+        """Do as `write`, but yield the driver's own connection (``?`` marks), for statements run a thousand times.
+
+        It is the connection `read` keeps for this thread, so what is written is seen by a `read` at once.
+
+        Raises
+        ------
+        Busy, Refused
+            As `write`.
+        """
+        if self._file is None:
+            with self.write() as connection:
+                yield connection.connection.driver_connection
+            return
+        with self._only_writer():
+            raw = self._kept()
+            raw.execute("BEGIN IMMEDIATE")
+            try:
+                yield raw
+                raw.execute("COMMIT")
+            finally:
+                if raw.in_transaction:  # an error above; some, like a full disk, have rolled back already
+                    raw.execute("ROLLBACK")
+
+    @contextmanager
+    def _only_writer(self) -> Iterator[None]:
         if not self._writer.acquire(timeout=BUSY_MS / 1000):
-            raise _busy()
+            raise busy()
         try:
-            with self.engine.connect() as plain:
-                connection = plain.execution_options(sourcing_writes=True)
-                with connection.begin():
-                    yield connection
-        except sa.exc.DBAPIError as error:
-            words = plain_words(error.orig)
-            if words is None:
-                raise
-            raise words from error
+            yield
         except sqlite3.Error as error:  # from statements run on the driver's own connection
             words = plain_words(error)
             if words is None:
@@ -91,18 +139,24 @@ class Store:
     def _kept(self) -> Any:
         kept = getattr(self._local, "connection", None)
         if kept is None:
-            fairy = self.engine.raw_connection()
-            self._local.fairy = fairy  # holding the pool's proxy keeps it from being handed to another thread
-            kept = self._local.connection = fairy.driver_connection
+            if self._file is not None:
+                kept = self._local.owner = sqlite3.connect(self._file)
+                _prepare(kept)
+            else:
+                # Holding the pool's proxy keeps its connection from being handed to another thread.
+                self._local.owner = self.engine.raw_connection()
+                kept = self._local.owner.driver_connection
+            self._local.connection = kept
         return kept
 
     def close(self) -> None:
-        """Let go of the pool; a later call opens anew."""
-        fairy = getattr(self._local, "fairy", None)
-        if fairy is not None:
-            fairy.close()
-            del self._local.fairy, self._local.connection
-        self.engine.dispose()
+        """Let go of this thread's connection and of the pool; a later call opens anew."""
+        owner = getattr(self._local, "owner", None)
+        if owner is not None:
+            owner.close()
+            self._local.__dict__.clear()
+        if "engine" in self.__dict__:
+            self.engine.dispose()
 
 
 def open_store(url: str) -> Store:
@@ -117,7 +171,7 @@ def open_store(url: str) -> Store:
     if "://" not in url:
         path = Path(url).expanduser().resolve()
         _make_file(path)
-        url = str(sa.URL.create("sqlite", database=str(path)))
+        url = _url_of(path)
     store = Store(url)
     _bring_to_head(store)
     if path is not None and path.stat().st_mode & 0o077:
@@ -142,7 +196,38 @@ def _make_file(path: Path) -> None:
         raise Refused(f"{path} is a directory.", "The data file is one file.", "Name a file with --data.")
 
 
+def _url_of(path: Path) -> str:
+    if "%" in str(path) or "?" in str(path):  # marks of a URL; their quoting differs between its versions
+        from sqlalchemy import URL
+
+        return str(URL.create("sqlite", database=str(path)))
+    return f"sqlite:///{path}"
+
+
+def _file_of(url: str) -> str | None:
+    """Return the file of a plain SQLite URL; None for memory, options, and other databases."""
+    start, _, file = url.partition("sqlite:///")
+    plain = not start and file and ":memory:" not in file and not file.startswith("file:")
+    return str(Path(file).absolute()) if plain and "%" not in file and "?" not in file else None
+
+
+def _prepare(connection: Any) -> None:
+    """Set up a fresh connection of the driver."""
+    connection.isolation_level = None  # we say BEGIN ourselves
+    run = connection.execute
+    run(f"PRAGMA busy_timeout={BUSY_MS}")
+    run("PRAGMA foreign_keys=ON")
+    run("PRAGMA trusted_schema=OFF")
+    run("PRAGMA synchronous=FULL")
+    run("PRAGMA cache_size=-65536")
+    run("PRAGMA mmap_size=0")
+    if not _WAL_IS_SAFE:
+        run("PRAGMA journal_mode=DELETE")
+
+
 def _make_engine(url: str) -> Engine:
+    import sqlalchemy as sa
+
     engine = sa.create_engine(url)
     if engine.dialect.name != "sqlite":
         return engine
@@ -151,16 +236,7 @@ def _make_engine(url: str) -> Engine:
 
     @sa.event.listens_for(engine, "connect")
     def _on_connect(connection: Any, _record: Any) -> None:
-        connection.isolation_level = None  # we say BEGIN ourselves, below
-        run = connection.execute
-        run(f"PRAGMA busy_timeout={BUSY_MS}")
-        run("PRAGMA foreign_keys=ON")
-        run("PRAGMA trusted_schema=OFF")
-        run("PRAGMA synchronous=FULL")
-        run("PRAGMA cache_size=-65536")
-        run("PRAGMA mmap_size=0")
-        if not _WAL_IS_SAFE:
-            run("PRAGMA journal_mode=DELETE")
+        _prepare(connection)
 
     @sa.event.listens_for(engine, "begin")
     def _on_begin(connection: Connection) -> None:
@@ -173,43 +249,16 @@ def _make_engine(url: str) -> Engine:
 
 
 def _bring_to_head(store: Store) -> None:
-    from sourcing.storage.migrate import bring_to_head
+    from sourcing.storage.migrate import bring_to_head, is_current
+
+    if store.is_sqlite and is_current(store.read, APPLICATION_ID):
+        return
+    from sqlalchemy.exc import DBAPIError
 
     try:
         bring_to_head(store.engine, APPLICATION_ID)
-    except (sa.exc.DBAPIError, sqlite3.Error) as error:
-        words = plain_words(error.orig if isinstance(error, sa.exc.DBAPIError) else error)
+    except (DBAPIError, sqlite3.Error) as error:
+        words = plain_words(error.orig if isinstance(error, DBAPIError) else error)
         if words is None:
             raise
         raise words from error
-
-
-def plain_words(error: BaseException | None) -> SourcingError | None:
-    """Say in plain words what stopped the database; None when it is a mistake of ours, to be seen whole."""
-    # The low byte is the primary code; the rest says more about the same cause (sqlite.org/rescode.html).
-    code = getattr(error, "sqlite_errorcode", -1) & 0xFF
-    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return _busy()
-    if code == sqlite3.SQLITE_FULL:
-        return Refused("The disk is full; nothing was changed.", next_step="Free some space, then repeat.")
-    if code == sqlite3.SQLITE_IOERR:
-        return Refused(
-            "The disk is full or failing; nothing was changed.",
-            next_step="Check the free space and the disk, then repeat.",
-        )
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
-        return Refused(
-            "The data file is read-only; nothing was changed.", next_step="Check its owner and mode."
-        )
-    if code == sqlite3.SQLITE_CANTOPEN:
-        return Refused("The data file cannot be opened.", next_step="Check its path, owner and mode.")
-    if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-        return Refused(
-            "The data file is not a readable database; it was left as it is.",
-            next_step="Restore a copy, or name another file with --data.",
-        )
-    return None
-
-
-def _busy() -> Busy:
-    return Busy("Another part of the application is writing just now.", next_step="Try again in a moment.")
