@@ -97,6 +97,7 @@ VARIANTS: dict[str, Config] = {
         replace(STANDARD, name="60 rows", styles=20, listings=(60, 60), shelf=60, categories=2),
         replace(STANDARD, name="one category", categories=1, styles=400, listings=(5_000, 6_000), shelf=400),
         replace(STANDARD, name="thick styles", styles=150, rate_spread=(0.3, 0.5), shelf=300),
+        replace(STANDARD, name="wide asks", ask_centre=(0.15, 0.28), ask_sd=(0.16, 0.24)),
         replace(STANDARD, name="turning", turn=(-0.7, -0.4)),
         replace(STANDARD, name="stale exports", stale_open=True),
         replace(_WRONG, name="decaying", age="decaying"),
