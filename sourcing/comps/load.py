@@ -15,13 +15,12 @@ from sourcing.answer import LoadReport, Problem
 from sourcing.comps import values
 from sourcing.comps.header import match_header
 from sourcing.comps.read import Records, opened
-from sourcing.comps.refresh import blocks, marks, refresh
-from sourcing.comps.rows import OPEN, STORED, Judge, Row
+from sourcing.comps.rows import Judge
+from sourcing.comps.write import Writer
 from sourcing.errors import BadInput
 from sourcing.storage import Store
 
 MOST_PROBLEMS = 1_000  # kept in full; the rest are counted
-_CACHED = 200_000
 
 
 class _NothingStored(Exception):
@@ -154,85 +153,37 @@ class _Loading:
         self._keep_good = keep_good
         self._problems = list(notes)
         self._problems_total = len(notes)
-        self._read = self._new = self._rejected = 0
-        self._open: list[tuple[int, int]] = []
-        self._ids: dict[str, int] = {}
-        self._touched: set[int] = set()
-        self._next_id = raw.execute("SELECT coalesce(max(id), 0) + 1 FROM product").fetchone()[0]
-        self._batch = raw.execute(
+        self._read = self._rejected = 0
+        cursor = raw.execute(
             'INSERT INTO batch (file_name, sha256, loaded_at, "read", "new", known, rejected) '
             "VALUES (?, ?, ?, 0, 0, 0, 0)",
             (name, records.sha256, datetime.now(UTC).isoformat(timespec="seconds")),
-        ).lastrowid
-
-        self._statement = (
-            f"INSERT OR IGNORE INTO comp (product_id, {', '.join(STORED)}, batch_id) "  # noqa: S608
-            f"VALUES ({'?, ' * (len(STORED) + 1)}{self._batch})"
         )
+        assert cursor.lastrowid is not None
+        self._batch = cursor.lastrowid
+        self._writer = Writer(raw, self._batch)
 
     def run(self, as_of: date | None, on_progress: Callable[[int], None] | None) -> LoadReport:
         for block in self._records.blocks():
-            good, problems, rejected = self._judge.judge(block)
-            self._read += len(good) + rejected
-            self._rejected += rejected
-            self._note(problems)
-            self._insert(good)
+            judged = self._judge.judge(block)
+            self._read += len(judged.products) + judged.rejected
+            self._rejected += judged.rejected
+            self._note(judged.problems)
+            self._writer.add(judged)
             if on_progress is not None:
                 on_progress(self._read)
         if not self._read:
             raise BadInput("The file holds a header and no rows.", "One row a listing below the header.", field="file")
+        self._writer.flush()
         day = self._judge.latest_day if as_of is None else values.days(as_of)
         self._note_identical()
         report = self._report(day)
         if self._rejected and not self._keep_good:
             raise _NothingStored(replace(report, batch_id=None))
-        if not self._new and self._adds_nothing(day):
+        if not self._writer.new and self._adds_nothing(day):
             raise _NothingStored(replace(report, batch_id=None))
         self._finish(report, day)
         return report
-
-    def _insert(self, good: list[Row]) -> None:
-        ids = self._product_ids({row[0] for row in good})
-        rows = [(ids[row[0]], *row[1:]) for row in good]
-        rows.sort()  # by product and key, the order they are kept in: each page of the file is written once
-        before = self._raw.total_changes
-        self._raw.executemany(self._statement, rows)
-        new = self._raw.total_changes - before
-        self._new += new
-        self._open += [(row[0], row[1]) for row in rows if row[2] == OPEN]
-        if new == len(rows):
-            self._touched.update(row[0] for row in rows)
-            return
-        # Rows an earlier batch brought: this one brings them too, should the earlier be undone.
-        self._raw.executemany(
-            "INSERT INTO also_in SELECT ?, product_id, key FROM comp "
-            "WHERE product_id = ? AND key = ? AND batch_id <> ?",
-            ((self._batch, row[0], row[1], self._batch) for row in rows),
-        )
-        if new:
-            self._touched.update(row[0] for row in rows)
-
-    def _product_ids(self, keys: set[str]) -> dict[str, int]:
-        if len(self._ids) > _CACHED:
-            self._ids.clear()
-        missing = sorted(keys - self._ids.keys())
-        for some in blocks(missing):
-            self._ids.update(
-                self._raw.execute(f"SELECT key, id FROM product WHERE key IN {marks(some)}", some)  # noqa: S608
-            )
-        fresh = [key for key in missing if key not in self._ids]
-        made = range(self._next_id, self._next_id + len(fresh))
-        self._raw.executemany(
-            "INSERT INTO product (id, key, root, style_code, brand, category, title) VALUES (?, ?, ?, ?, '', '', '')",
-            (
-                (new_id, key, new_id, key[2:] if key.startswith("s:") else "")
-                for new_id, key in zip(made, fresh, strict=True)
-            ),
-        )
-        self._ids.update(zip(fresh, made, strict=True))
-        self._touched.update(made)
-        self._next_id += len(fresh)
-        return self._ids
 
     def _note(self, problems: list[Problem]) -> None:
         self._problems_total += len(problems)
@@ -257,8 +208,8 @@ class _Loading:
             file_name=self._name,
             batch_id=self._batch,
             read=self._read,
-            new=self._new,
-            known=self._read - self._new - self._rejected,
+            new=self._writer.new,
+            known=self._read - self._writer.new - self._rejected,
             rejected=self._rejected,
             problems=tuple(self._problems),
             problems_total=self._problems_total,
@@ -267,12 +218,7 @@ class _Loading:
 
     def _finish(self, report: LoadReport, day: int | None) -> None:
         run = self._raw
-        if day is not None:
-            run.executemany(
-                "UPDATE comp SET seen = ? WHERE product_id = ? AND key = ? AND (seen IS NULL OR seen < ?)",
-                ((day, *row, day) for row in self._open),
-            )
-        refresh(run, self._touched)
+        self._writer.finish(day)
         run.execute(
             'UPDATE batch SET as_of = ?, "read" = ?, "new" = ?, known = ?, rejected = ? WHERE id = ?',
             (day, report.read, report.new, report.known, report.rejected, self._batch),
