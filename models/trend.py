@@ -74,9 +74,12 @@ class Trend:
         cells = categories * knots
         left_cell, right_cell = category * knots + self._left, category * knots + right
         weighted = precision * residual
-        moment = np.bincount(left_cell, low * weighted, cells) + np.bincount(right_cell, high * weighted, cells)
-        mean = np.bincount(left_cell, low * precision, cells) + np.bincount(right_cell, high * precision, cells)
-        moment, mean = moment.reshape(shape).astype(np.float64), mean.reshape(shape)
+
+        def summed(values: Floats) -> Floats:
+            both = np.bincount(left_cell, low * values, cells) + np.bincount(right_cell, high * values, cells)
+            return np.asarray(both, dtype=np.float64).reshape(shape)
+
+        moment, mean = summed(weighted), summed(precision)
         matrix = np.zeros((categories, knots, knots))
         for first, a in ((self._left, low), (right, high)):
             for second, b in ((self._left, low), (right, high)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -16,6 +17,7 @@ from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.forecast import Forecasts, forecast_group
 from sourcing.limits import Outlook, decide, limits
+from sourcing.money import money_writer
 from sourcing.settings import CategorySettings, Settings, load_settings
 from sourcing.storage import Store
 
@@ -33,6 +35,7 @@ class Prospect:
 
     base: Verdict
     deal: CategorySettings
+    locale: str
     forecasts: Forecasts | None
     figures: verdict.Figures | None
     at: int  # the item's place in both
@@ -112,13 +115,13 @@ def _prospects(store: Store, queries: Sequence[Query], settings: Settings, detai
         rows = [evidence.rows[at] for at in members]
         if fit is None:
             for at, item in zip(members, items, strict=True):
-                found[at] = Prospect(_no_fit(queries[at], item, settings), deal, None, None, 0)
+                found[at] = Prospect(_no_fit(queries[at], item, settings), deal, settings.locale, None, None, 0)
             continue
         forecasts = forecast_group(fit, category, items, rows, deal.terms, deal.rules)
         figures = verdict.figures(items, forecasts)
         for k, at in enumerate(members):
             base = _base(queries[at], items[k], rows[k], settings, deal, fit, forecasts, figures, k, detail)
-            found[at] = Prospect(base, deal, forecasts, figures, k)
+            found[at] = Prospect(base, deal, settings.locale, forecasts, figures, k)
     return [found[at] for at in range(len(queries))]
 
 
@@ -160,8 +163,10 @@ def _base(
         values |= {
             "reason": f"Too little to go on: what is known is worth {evidence:.1f} sales of this item, "
             f"your rule asks for {rules.least_comps}.",
-            "would_settle": f"About {max(1, round(float(rules.least_comps) - evidence + 0.5))} recent sold "
-            "price(s) of this very item would settle it; a brand and a category help too.",
+            "would_settle": "One recent sale of this very item would settle it; so may its brand, category and title."
+            if (lacking := float(rules.least_comps) - evidence) <= 1.0
+            else f"About {math.ceil(lacking)} recent sales of this very item would settle it; its brand, category and "
+            "title help too.",
         }
         return nothing(query, item, settings.currency, values)
     basis = forecasts.speed_basis
@@ -218,12 +223,15 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
     """Compare the shelf price with the limits; a comparison and a few subtractions, nothing of the market."""
     base, figures, at, shelf = prospect.base, prospect.figures, prospect.at, query.shelf_price
     if base.decision == "too little to go on" or figures is None or prospect.forecasts is None:
-        return replace(base, query=query, shelf_price=shelf)
+        landed = None if shelf is None else prospect.deal.terms.landed(shelf, query.discount)
+        return replace(base, query=query, shelf_price=shelf, landed_cost=landed)
     terms = prospect.deal.terms
     mean_net = figures.mean_net[at]
     chance = figures.by_target[at] if prospect.forecasts.speed_basis else None
     outlook = Outlook(mean_net, figures.tied_days[at], chance, figures.loss_net[at], figures.evidence[at])
-    found = limits(prospect.deal.rules, terms, outlook, shelf, query.discount)
+    # Lists show no sentence, and writing amounts the locale's way costs more than the verdict.
+    write = money_writer(base.currency, prospect.locale) if detail else str
+    found = limits(prospect.deal.rules, terms, outlook, shelf, query.discount, write)
     decision, binding, most = decide(found, shelf)
     values: dict[str, Any] = {
         "query": query,
@@ -232,7 +240,7 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
         "most_worth_paying": most,
         "limits": found,
         "receipt": terms.receipt(base.asking_price, shelf) if detail and base.asking_price is not None else (),
-        "reason": verdict.reason(decision, binding, most, shelf, {limit.rule: limit.meaning for limit in found}),
+        "reason": verdict.reason(decision, binding, most, shelf, {limit.rule: limit.meaning for limit in found}, write),
     }
     if shelf is not None:
         landed, spent, hold = _spent(prospect, query)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -24,9 +25,14 @@ class Outlook:
 
 
 def limits(
-    rules: Rules, terms: Terms, outlook: Outlook, shelf: Decimal | None, discount: Decimal | None = None
+    rules: Rules,
+    terms: Terms,
+    outlook: Outlook,
+    shelf: Decimal | None,
+    discount: Decimal | None = None,
+    write: Callable[[Decimal], str] = str,
 ) -> tuple[Limit, ...]:
-    """Return one limit for every rule that is on.
+    """Return one limit for every rule that is on; ``write`` shows an amount of money.
 
     Every rule is monotone in the shelf price: it holds up to its limit and at no price above it. With expected
     net proceeds N, labour w and cash held at rate r for d days, profit at landed cost L is N - w - L(1 + r d/365).
@@ -38,7 +44,7 @@ def limits(
         found.append(
             (
                 "least_profit",
-                f"Expected profit of at least {cents(rules.least_profit)}",
+                f"Expected profit of at least {write(cents(rules.least_profit))}",
                 (left - float(rules.least_profit)) / hold,
             )
         )

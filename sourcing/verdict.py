@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -174,19 +174,27 @@ def curve(forecasts: Forecasts, at: int) -> tuple[tuple[int, float], ...]:
     return tuple((int(day), round(float(share), 4)) for day, share in zip(DAYS, shares, strict=True) if day <= 180)
 
 
-def reason(decision: str, binding: str, most: Decimal | None, shelf: Decimal | None, meaning: dict[str, str]) -> str:
-    """Say in one sentence what decided."""
+def reason(
+    decision: str,
+    binding: str,
+    most: Decimal | None,
+    shelf: Decimal | None,
+    meaning: dict[str, str],
+    write: Callable[[Decimal], str] = str,
+) -> str:
+    """Say in one sentence what decided; ``write`` shows an amount of money."""
     if most is None:
         return "No rule limits the price."
     why = meaning.get(binding, "").rstrip(".")
     if shelf is None and most > 0:
-        return f"No shelf price was given: worth up to {most}. The rule that decides: {why}."
+        return f"No shelf price was given: worth up to {write(most)}. The rule that decides: {why}."
     if decision == "buy":
         assert shelf is not None
-        return f"Buy: {most - shelf} of room below the most worth paying, {most}. The rule that decides: {why}."
+        room = f"{write(most - shelf)} of room below the most worth paying, {write(most)}"
+        return f"Buy: {room}. The rule that decides: {why}."
     if most <= 0:
         return f"Pass at any price. The rule that fails: {why}."
-    return f"Pass: it becomes a buy at {most} or less. The rule that decides: {why}."
+    return f"Pass: it becomes a buy at {write(most)} or less. The rule that decides: {why}."
 
 
 def spread(values: Iterable[float]) -> Spread:
