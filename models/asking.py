@@ -19,34 +19,72 @@ _FEWEST_YOUNG = 80
 _SURE = 3.0  # robust spreads beyond which an asking price is no price of the item
 
 
-def calibrate(gap: Floats, variance: Floats, category: Ints, categories: int) -> tuple[Floats, Floats]:
-    """Draw log asking prices over estimated levels towards their category's centre by what the estimate's error adds.
+def calibrate(
+    gap: Floats, style_var: Floats, own_var: Floats, product: Ints, category: Ints, categories: int
+) -> Floats:
+    """Work out what was asked over the *true* level from what was asked over an estimate of it.
+
+    An error of a style's level moves all its listings alike, so the mean of what its sellers seem to ask shows it, as
+    far as that strays from the category's centre more than sellers do; what is each listing's own error draws it
+    towards the centre (regression calibration: Carroll, Ruppert, Stefanski & Crainiceanu 2006, ch. 4). Left in, either
+    error would flatten the response to the asking price.
 
     Parameters
     ----------
-    gap : (n,) log asking price over the level as the *other* rows give it; nan where unknown.
-    variance : (n,) of that level.
+    gap : (n,) log asking price over the estimated level; nan where unknown.
+    style_var, own_var : (n,) variance of the level's error that the style shares, and that each listing has.
 
     Returns
     -------
-    x : (n,) best guess of the log asking price over the true level, nan where unknown. spread : (categories,) of the
-    true ones. Regression calibration: Carroll, Ruppert, Stefanski & Crainiceanu 2006, ch. 4.
+    x : (n,) best guess of the log asking price over the true level, nan where unknown.
     """
-    x, spread = np.full(len(gap), np.nan), np.full(categories, 0.15)
+    x = np.full(len(gap), np.nan)
     known = np.isfinite(gap)
+    products = int(product.max()) + 1 if len(product) else 0
+    size = np.bincount(product[known], minlength=products)
     for index in range(categories):
         here = known & (category == index)
         pool = here if here.sum() >= 30 else known
         if pool.sum() < 5:
             x[here] = gap[here]
             continue
-        sharp = pool & (variance <= np.quantile(variance[pool], 0.5))
-        centre = float(np.median(gap[sharp]))
-        total = float(np.quantile(gap[sharp], 0.84) - np.quantile(gap[sharp], 0.16)) / 2
-        true2 = max(total**2 - float(np.mean(variance[sharp])), 0.25 * total**2, 1e-4)
-        spread[index] = np.sqrt(true2)
-        x[here] = centre + (gap[here] - centre) * true2 / (true2 + variance[here])
-    return x, spread
+        centre = float(np.median(gap[pool]))
+        total = _spread(gap[pool] - centre)
+        many = pool & (size[product] >= 4)
+        within = total
+        if many.sum() >= 30:
+            mean = np.bincount(product[many], gap[many], products) / np.maximum(size, 1)
+            count = size[product[many]]
+            within = min(_spread((gap[many] - mean[product[many]]) * np.sqrt(count / (count - 1.0))), total)
+        own = float(np.mean(own_var[pool]))
+        true2 = max(within**2 - own, 0.25 * within**2, 1e-4)
+        away = np.clip(gap[here] - centre, -2.5 * total, 2.5 * total)
+        noise = true2 + own_var[here]
+        precision = np.bincount(product[here], 1.0 / noise, products)
+        pull = np.bincount(product[here], away / noise, products)
+        error = pull[product[here]] / (precision[product[here]] + 1.0 / np.maximum(style_var[here], 1e-6))
+        x[here] = centre + (gap[here] - error - centre) * true2 / noise
+    return x
+
+
+def within_styles(gap: Floats, product: Ints) -> Floats:
+    """Take from each listing what its style's listings have in common: (n,), nan where it has no such company.
+
+    Compared within styles, neither an error of a style's level nor its speed can bend the response to the asking
+    price (the within estimator; Mundlak 1978, Econometrica 46:69).
+    """
+    known = np.isfinite(gap)
+    products = int(product.max()) + 1 if len(product) else 0
+    size = np.bincount(product[known], minlength=products)
+    centre = float(np.median(gap[known])) if known.any() else 0.0
+    total = np.bincount(product[known], gap[known] - centre, products)
+    return np.where(size[product] >= 3, gap - (total / np.maximum(size, 1))[product], np.nan)
+
+
+def _spread(values: Floats) -> float:
+    """Half the distance between the 16 % and 84 % points: the standard deviation of normal values."""
+    low, high = np.quantile(values, [0.16, 0.84])
+    return max(float(high - low) / 2, 1e-3)
 
 
 def plausible(gap: Floats, variance: Floats, category: Ints, categories: int) -> NDArray[np.bool_]:

@@ -118,15 +118,6 @@ class PriceModel:
         nothing = np.zeros(len(rows.product_cell))
         return self._messages(rows, z, self.weight_, nothing, of_product[rows.variant_product], of_product)[1]
 
-    def without(self, rows: PriceRows) -> tuple[Floats, Floats]:
-        """Level and variance of each row's variant as the other rows alone give it: (n,), (n,).
-
-        Exact for normal errors at the fitted weights (Cook & Weisberg 1982, deletion formulas).
-        """
-        share = np.minimum(self.weight_ / self.sigma2_[rows.category] * self.level_var_[rows.variant], 0.95)
-        level = self.level_[rows.variant] - share / (1.0 - share) * self.residual_
-        return level, self.level_var_[rows.variant] / (1.0 - share)
-
     def _start(self, rows: PriceRows) -> None:
         count = rows.categories
         self.grand_ = float(np.median(rows.y))

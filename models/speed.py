@@ -17,15 +17,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from models.contrast import HINGE_SD, OWN_SLOPE_SD, SLOPE, SLOPE_SD, Contrast
 from models.frailty import Mixture, fit_shape, gamma_mixture
 from models.price import Floats, Ints
 from models.response import EDGES, GRID, HINGES, Response, average_slope, basis
 from models.season import PERIOD, harmonics
 
 CUTS = np.array([0.0, 7.0, 14.0, 30.0, 60.0, 120.0])
-_SLOPE, _SLOPE_SD = -2.0, 1.5  # the textbook's price response is a start, not a belief
-_OWN_SLOPE_SD = 0.5  # a category's slope around the common one
-_HINGE_SD = 1.0  # change of slope at one hinge
+_TOLD = 1e-3  # share of its own spread left to a response that is given from outside
 _CATEGORY_SD = 1.0
 _SEASON_SD = 0.3
 _WALK_SD = 0.15  # of the market's pace from one two-month period to the next
@@ -66,16 +65,17 @@ class SpeedModel:
     cuts: Floats = field(default_factory=lambda: CUTS)
     rate_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     responses_: list[Response] = field(default_factory=list)
-    slope_: float = _SLOPE
-    slope_se_: float = _SLOPE_SD
+    slope_: float = SLOPE
+    slope_se_: float = SLOPE_SD
     slopes_: Floats = field(default_factory=lambda: np.zeros(0))
     season_: Floats = field(default_factory=lambda: np.zeros(4))
     shape_: float = 2.0
     mixture_: Mixture = field(default_factory=lambda: gamma_mixture(2.0))
     extra_: Floats = field(default_factory=lambda: np.zeros(0))
+    speeds_: Floats = field(default_factory=lambda: np.zeros(0))
 
-    def fit(self, rows: Listings) -> SpeedModel:
-        """Fit on listings.
+    def fit(self, rows: Listings, told: Contrast | None = None) -> SpeedModel:
+        """Fit on listings; ``told`` gives the response to the asking price from outside.
 
         Raises
         ------
@@ -87,6 +87,8 @@ class SpeedModel:
         from scipy.sparse import csr_array
 
         cell, design, layout = self._cells(rows)
+        if told is not None:
+            layout.take(told)
         exposure = pieces_exposure(rows.duration, self.cuts)
         live, number = np.unique(cell, return_inverse=True)
         number = number.reshape(cell.shape)
@@ -101,7 +103,7 @@ class SpeedModel:
         matrix = design(live)
         beta = np.zeros(matrix.shape[1])
         beta[layout.pieces] = np.log(max(rows.sold.sum() / rows.duration.sum(), 1e-6))
-        beta[layout.slope] = _SLOPE
+        beta[layout.slope] = SLOPE
         speeds = np.ones(products)
         for round_ in range(self.rounds):
             expected = np.asarray(by_product.T @ speeds)
@@ -114,7 +116,9 @@ class SpeedModel:
                 for _ in range(5):
                     self.mixture_ = self.mixture_.bent(product_events, hazard, start)
             speeds = self.mixture_.posterior(product_events, hazard)[0]
-        self._keep(beta, curvature, layout, rows)
+        self.speeds_ = speeds
+        spread = np.asarray(np.linalg.inv(curvature), dtype=np.float64) if told is None else layout.spread(told)
+        self._keep(beta, spread, layout, rows)
         return self
 
     def _cells(self, rows: Listings) -> tuple[Ints, Callable[[Ints], Floats], Layout]:
@@ -159,8 +163,7 @@ class SpeedModel:
 
         return cell, design, layout
 
-    def _keep(self, beta: Floats, curvature: Floats, layout: Layout, rows: Listings) -> None:
-        covariance = np.linalg.inv(curvature)
+    def _keep(self, beta: Floats, covariance: Floats, layout: Layout, rows: Listings) -> None:
         pace = beta[layout.walk][-1]
         self.rate_ = np.exp(beta[layout.categories][:, None] + beta[layout.pieces][None, :] + pace)
         self.season_ = beta[layout.season]
@@ -198,6 +201,23 @@ class Layout:
     mean: Floats
     first: int = 0
 
+    @property
+    def response(self) -> Ints:
+        """Columns of the response, in the order of `Contrast`."""
+        parts = (slice(self.slope, self.slope + 1), self.own_slopes, self.hinges)
+        return np.concatenate([np.arange(part.start, part.stop) for part in parts])
+
+    def take(self, told: Contrast) -> None:
+        """Hold the response where it was found from outside."""
+        self.mean[self.response] = told.mean
+        self.precision[np.ix_(self.response, self.response)] = np.linalg.inv(told.covariance) / _TOLD**2
+
+    def spread(self, told: Contrast) -> Floats:
+        """Covariance (width, width) that holds the outside's for the response."""
+        found = np.zeros(self.precision.shape)
+        found[np.ix_(self.response, self.response)] = told.covariance
+        return found
+
     @classmethod
     def of(cls, pieces: int, categories: int, periods: int, extra: int) -> Layout:
         """Lay the columns out."""
@@ -212,7 +232,7 @@ class Layout:
                 np.full(size, 1.0 / sd**2)
                 for size, sd in zip(
                     sizes,
-                    (10.0, _CATEGORY_SD, _SLOPE_SD, _OWN_SLOPE_SD, _HINGE_SD, _SEASON_SD, 10.0, _EXTRA_SD),
+                    (10.0, _CATEGORY_SD, SLOPE_SD, OWN_SLOPE_SD, HINGE_SD, _SEASON_SD, 10.0, _EXTRA_SD),
                     strict=True,
                 )
             ]
@@ -222,7 +242,7 @@ class Layout:
         precision[part[6], part[6]] += step.T @ step
         # The walk starts at nothing: its height is the pieces' business.
         precision[part[6].start, part[6].start] += 1.0 / 0.01**2
-        mean[part[2].start] = _SLOPE
+        mean[part[2].start] = SLOPE
         mean[part[0]] = -4.0
         return cls(part[0], part[1], part[2].start, part[3], part[4], part[5], part[6], part[7], width, precision, mean)
 

@@ -12,9 +12,10 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 2  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 3  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
- c.size, c.condition FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
+ c.size, c.condition, c.title, c.note
+ FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
 ASKS_TRIED = (-0.36, 0.44)  # asking prices tried where none were seen, as logs over the level
 BUCKETS = (0, 3, 12)  # own sold comps: none, 1-3, 4-12, 13 and more
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from models.conformal import conformal_quantile
 from models.features import TitleFit, fit_titles
+from models.local import find_strays
 from models.price import Floats, PriceModel, PriceRows
 from models.trend import curve_at
 from sourcing.fitting import BUCKETS
@@ -38,11 +39,9 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     tell(0.5, "Checking the forecasts on later sales")
     factors, coverage = _held_out(table, titles.offsets)
     tell(0.7, "Fitting the time to sell")
-    level, level_var = _levels(table, model)
-    own, own_var = model.without(sales)
-    level[table.sold] += own - model.level_[sales.variant]
-    level_var[table.sold] = own_var
-    pace = learn_pace(table, level, level_var)
+    level, style_var = _levels(table, model)
+    stray, stray_var = _strays(table, model)
+    pace = learn_pace(table, level + stray, style_var, stray_var + _size_var(table, model))
     newest = table.when[table.sold]
     return {
         "as_of": table.as_of,
@@ -82,6 +81,24 @@ def _levels(table: Training, model: PriceModel) -> tuple[Floats, Floats]:
         here = table.category == index
         level[here] += curve_at(model.trend_.values_[index], age[here])
     return level, model.level_var_[table.variant].copy()
+
+
+def _strays(table: Training, model: PriceModel) -> tuple[Floats, Floats]:
+    """How far each row's style strayed from its level on the row's day, its own sale left out; and what is unsure."""
+    product, when = table.product[table.sold], table.when[table.sold]
+    sound = (model.weight_ > 0.5) & ~np.isnan(when)
+    strays = find_strays(product[sound], when[sound], model.residual_[sound])
+    own = np.full(len(table.state), np.nan)
+    own[np.flatnonzero(table.sold)[sound]] = model.residual_[sound]
+    return strays.at(table.product, table.when, own)
+
+
+def _size_var(table: Training, model: PriceModel) -> Floats:
+    """Variance of what each row's size adds to its style, given the size's own sales: (n,)."""
+    sales = np.bincount(table.variant[table.sold], minlength=len(table.variant_product))[table.variant]
+    noise, size = model.sigma2_[table.category], model.tau_variant2_[table.category]
+    found: Floats = size * noise / (noise + sales * size)
+    return found
 
 
 def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[str, Any]) -> dict[str, Any]:

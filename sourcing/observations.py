@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import re
-from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate, chain
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -15,10 +13,10 @@ from numpy.typing import NDArray
 from models.price import Floats, Ints
 from sourcing.answer import Item
 from sourcing.fitting import CategoryFit, Fit, fold
+from sourcing.oddities import looks_odd, odd_words
 
 Flags = NDArray[np.bool_]
 SOLD = 1
-_SUSPECT = re.compile(r"\b(lot|bundle|set) of\b|\b(lot|bundle|job lot|damaged|for parts|broken|faulty|spares)\b", re.I)
 _UNDATED_AGE = 0.5  # years: an undated comp counts like one of half a year ago
 
 
@@ -103,14 +101,9 @@ def observe(fit: Fit, kin: CategoryFit, items: Sequence[Item], rows: Sequence[li
 
 def _odd_words(titles: Sequence[str], notes: Sequence[str], owner: Ints, items: Sequence[Item]) -> list[str]:
     """Find the word by which a listing looks like a lot or a damaged piece, unless the item itself says so."""
-    texts = [f"{title} {note}" for title, note in zip(titles, notes, strict=True)]
-    words = [""] * len(texts)
-    # One search over all texts: a search a row cost as much as the forecast.
-    joined = "\n".join(text.replace("\n", " ") if "\n" in text else text for text in texts)
-    ends = list(accumulate(len(text) + 1 for text in texts))
-    for found in _SUSPECT.finditer(joined):
-        at = bisect_right(ends, found.start())
+    words = [""] * len(titles)
+    for at, word in odd_words([f"{title} {note}" for title, note in zip(titles, notes, strict=True)]).items():
         item = items[owner[at]]
-        if not words[at] and (item.title == titles[at] or not _SUSPECT.search(item.title)):
-            words[at] = found.group(0).lower()
+        if item.title == titles[at] or not looks_odd(item.title):
+            words[at] = word
     return words

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from models.asking import YOUNG, calibrate, plausible, price_paths
+from models.asking import YOUNG, calibrate, plausible, price_paths, within_styles
+from models.contrast import fit_contrast
 from models.price import Floats
 from models.response import HINGES, Response
 from models.speed import CUTS, Listings, SpeedModel
@@ -19,12 +20,13 @@ _TEXTBOOK_SLOPE = -2.0
 _TEXTBOOK_SHAPE = 2.0
 
 
-def learn_pace(table: Training, level: Floats, level_var: Floats) -> dict[str, Any]:
+def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Floats) -> dict[str, Any]:
     """Fit the time to sell.
 
     Parameters
     ----------
-    level, level_var : (n,) log level of each row's item on its day as the other rows give it, and its variance.
+    level : (n,) log level of each row's item on its day. style_var, own_var : (n,) variance
+    of its error, the part that the style's listings share and the part of each.
 
     Returns
     -------
@@ -33,11 +35,11 @@ def learn_pace(table: Training, level: Floats, level_var: Floats) -> dict[str, A
     """
     count = len(table.categories)
     gap = np.log(table.asked) - level
-    odd = np.isfinite(gap) & ~plausible(gap, level_var, table.category, count)
+    odd = np.isfinite(gap) & ~plausible(gap, style_var + own_var, table.category, count)
     # A lot of three or a damaged piece is asked far from its style's level and sells like any other: a few of them
     # at such leverage halve the fitted response to the asking price.
     gap = np.where(odd, np.nan, gap)
-    x, _ = calibrate(gap, level_var, table.category, count)
+    x = calibrate(gap, style_var, own_var, table.product, table.category, count)
     usable = ~np.isnan(table.duration) & ((table.state != 1) | table.sold) & ~odd
     sold = (table.state[usable] == 1).astype(np.float64)
     if sold.sum() < _FEWEST_SALES:
@@ -49,10 +51,15 @@ def learn_pace(table: Training, level: Floats, level_var: Floats) -> dict[str, A
         table.product[usable], count, table.listed[usable],
     )  # fmt: skip
     model = SpeedModel(rounds=6).fit(listings)
-    for last in (False, True):
-        path = _paths(table, first - centre[listings.category], listings, model) + centre[listings.category][:, None]
-        listings = replace(listings, x=path)
-        model = SpeedModel(rounds=12 if last else 6).fit(listings)
+    last = np.clip(np.searchsorted(CUTS, listings.duration, side="left") - 1, 0, len(CUTS) - 1)
+    within = within_styles(gap, table.product)[usable]
+    asked = np.isfinite(within)
+    told = fit_contrast(
+        within[asked], sold[asked], last[asked], listings.category[asked],
+        model.speeds_[listings.product[asked]], count,
+    )  # fmt: skip
+    path = _paths(table, first - centre[listings.category], listings, model) + centre[listings.category][:, None]
+    model = SpeedModel().fit(replace(listings, x=path), told)
     return _kept(table, model, listings)
 
 

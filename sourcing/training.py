@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from models.price import Floats, Ints, PriceRows
 from sourcing.fitting import fold
+from sourcing.oddities import looks_odd, odd_words
 
 Flags = NDArray[np.bool_]
 
@@ -50,8 +51,9 @@ class Training:
 
     @property
     def when(self) -> Floats:
-        """Day of each row: ended, else listed."""
-        return np.where(np.isnan(self.ended), self.listed, self.ended)
+        """Day each row's prices are of: ended, last seen where open, else listed."""
+        last = np.where(self.state == 0, self.seen, self.ended)
+        return np.where(np.isnan(last), self.listed, last)
 
     @property
     def duration(self) -> Floats:
@@ -78,8 +80,10 @@ class Training:
 
 
 def lay_out(rows: Sequence[tuple[Any, ...]]) -> Training:
-    """Lay out rows of (root, brand, category, title, status, ask, sold, ship, listed, ended, seen, size, condition)."""
-    root, brand, category, title, status, ask, sold, ship, listed, ended, seen, size, condition = zip(
+    """Lay out rows of (root, brand, category, title of the style, status, ask, sold, ship, listed, ended, seen, size,
+    condition, own title, note); rows that look like lots or damaged pieces of a style that is none are left out."""
+    rows = _sound(rows)
+    root, brand, category, title, status, ask, sold, ship, listed, ended, seen, size, condition, _, _ = zip(
         *rows, strict=True
     )
     categories = sorted({fold(name) for name in category})
@@ -114,6 +118,12 @@ def lay_out(rows: Sequence[tuple[Any, ...]]) -> Training:
         _parents(product, cell, len(roots)),
         _parents(variant, product, len(variants)),
     )
+
+
+def _sound(rows: Sequence[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    odd = odd_words([f"{row[13]} {row[14]}" for row in rows])
+    kept = [row for at, row in enumerate(rows) if at not in odd or looks_odd(row[3])]
+    return kept if any(row[4] == 1 for row in kept) else list(rows)
 
 
 def _index(keys: list[Any]) -> tuple[list[Any], Ints]:
