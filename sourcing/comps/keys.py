@@ -3,20 +3,11 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from hashlib import blake2b
 from typing import Any
 
-_MEMO = 200_000  # numbers remembered as text; a bound on memory
 _EMPTY = blake2b(digest_size=8)  # copying one costs half of making one
-
-
-class _Written(dict[Any, str]):
-    """Remember numbers as text: a file repeats most of its prices and days."""
-
-    def __missing__(self, value: Any) -> str:
-        text = self[value] = str(value)
-        return text
 
 
 class Keys:
@@ -26,18 +17,17 @@ class Keys:
         self.identical = 0  # rows that were met before in this file
         self._met: set[int] = set()
         self._again: dict[int, int] = {}  # how often a key was met again
-        self._written = _Written()
 
-    def of(self, numbers: Sequence[Iterable[int | None]], texts: Sequence[Iterable[str]]) -> list[int]:
-        """Return the keys of some rows, whose values come as columns.
+    def of(self, *columns: Sequence[Any]) -> list[int]:
+        """Return the keys of some rows, whose fifteen values come as columns.
 
         Equal texts are equal rows, whichever file they came from. Control characters were made spaces, so the
         separator cannot occur inside a value.
         """
-        if len(self._written) > _MEMO:
-            self._written.clear()
-        columns = [map(self._written.__getitem__, column) for column in numbers]
-        rows = list(map("\x1f".join, zip(*columns, *texts, strict=True)))
+        rows = [
+            f"{a}\x1f{b}\x1f{c}\x1f{d}\x1f{e}\x1f{f}\x1f{g}\x1f{h}\x1f{i}\x1f{j}\x1f{k}\x1f{l}\x1f{m}\x1f{n}\x1f{o}"
+            for a, b, c, d, e, f, g, h, i, j, k, l, m, n, o in zip(*columns, strict=True)  # noqa: E741
+        ]
         keys = row_keys(rows)
         fresh = set(keys)
         if len(fresh) == len(keys) and self._met.isdisjoint(fresh):  # nearly always

@@ -15,9 +15,11 @@ from operator import itemgetter
 from typing import Any
 
 _AT_ONCE = 500
+Described = tuple[int, int | None, str, str, str]
+"""Of a row: the number of its product, GTIN, brand, category, title."""
 
 
-def refresh(raw: sqlite3.Connection, product_ids: Iterable[int]) -> None:
+def refresh(raw: sqlite3.Connection, product_ids: Iterable[int], gtins: Iterable[int] = ()) -> None:
     """Bring product, code_use and code in line with the comps of the products named.
 
     Parameters
@@ -26,12 +28,14 @@ def refresh(raw: sqlite3.Connection, product_ids: Iterable[int]) -> None:
         The driver's connection, inside a write transaction.
     product_ids : iterable of int
         Products that won or lost rows; those left without rows are removed.
+    gtins : iterable of int
+        Codes whose uses were counted already.
     """
-    touched: set[int] = set()
+    touched = set(gtins)
     for ids in blocks(sorted(product_ids)):
         touched |= _refresh_products(raw, ids)
-    for gtins in blocks(sorted(touched)):
-        _refresh_codes(raw, gtins)
+    for some in blocks(sorted(touched)):
+        _refresh_codes(raw, some)
 
 
 def blocks(values: Sequence[Any]) -> Iterator[Sequence[Any]]:
@@ -50,27 +54,38 @@ def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
     touched = {gtin for (gtin,) in raw.execute(f"SELECT gtin FROM code_use WHERE {within}", ids)}
     if touched:
         raw.execute(f"DELETE FROM code_use WHERE {within}", ids)
-    uses = raw.execute(
-        f"SELECT gtin, product_id, count(*) FROM comp WHERE {within} AND gtin > 0 GROUP BY product_id, gtin",
-        ids,
-    ).fetchall()
-    uses.sort()
-    raw.executemany("INSERT INTO code_use VALUES (?, ?, ?)", uses)
-    rows = raw.execute(
-        f"SELECT product_id, brand, category, title FROM comp WHERE {within} ORDER BY product_id", ids
-    ).fetchall()
-    said = []
-    for product_id, group in groupby(rows, itemgetter(0)):
-        _, brands, categories, titles = zip(*group, strict=True)
-        said.append((_usual(brands), _usual(categories), _usual(titles), product_id))
+    statement = f"SELECT product_id, gtin, brand, category, title FROM comp WHERE {within} ORDER BY product_id"
+    rows = raw.execute(statement, ids).fetchall()
+    touched |= count_codes(raw, rows)
+    said = [(*texts, product_id) for product_id, *texts in described(rows)]
     raw.executemany("UPDATE product SET brand = ?, category = ?, title = ? WHERE id = ?", said)
     empty = set(ids) - {row[3] for row in said}
     raw.executemany("DELETE FROM product WHERE id = ?", [(product_id,) for product_id in sorted(empty)])
-    return touched.union(use[0] for use in uses)
+    return touched
+
+
+def count_codes(raw: sqlite3.Connection, rows: Sequence[Described]) -> set[int]:
+    """Note in code_use how many of the rows, all there are of their products, carry which GTIN; return the GTINs."""
+    uses = Counter((row[1], row[0]) for row in rows)
+    counted = sorted((gtin, product_id, count) for (gtin, product_id), count in uses.items() if gtin)
+    raw.executemany("INSERT INTO code_use VALUES (?, ?, ?)", counted)
+    return {use[0] for use in counted}
+
+
+def described(rows: Iterable[Described]) -> Iterator[tuple[int, str, str, str]]:
+    """Return of each product its number and the brand, category and title most of its rows have.
+
+    Rows are those of comp, ordered by product: its number, GTIN, brand, category, title.
+    """
+    for product_id, group in groupby(rows, itemgetter(0)):
+        _, _, brands, categories, titles = zip(*group, strict=True)
+        yield product_id, _usual(brands), _usual(categories), _usual(titles)
 
 
 def _usual(texts: Sequence[str]) -> str:
     """Return the text most rows have, blanks aside; of equally frequent ones the first in the alphabet."""
+    if texts.count(texts[0]) == len(texts):  # nearly always
+        return texts[0]
     different = set(texts)
     different.discard("")
     if len(different) < 2:
@@ -82,9 +97,21 @@ def _usual(texts: Sequence[str]) -> str:
 
 
 def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> None:
+    used = f"FROM code_use WHERE gtin IN {marks(gtins)} GROUP BY gtin HAVING count(*)"
+    raw.execute(
+        f"DELETE FROM code WHERE gtin IN {marks(gtins)} "
+        "AND NOT EXISTS (SELECT 1 FROM code_use u WHERE u.gtin = code.gtin)",
+        gtins,
+    )
+    # Nearly every code is used by one product alone, and leads to that; such need not leave the database.
+    raw.execute(f"INSERT OR REPLACE INTO code SELECT gtin, max(product_id) {used} = 1", gtins)
+    raw.execute(
+        f"UPDATE product SET root = id WHERE root <> id AND id IN (SELECT max(product_id) {used} = 1)",
+        gtins,
+    )
     uses = raw.execute(
         "SELECT u.gtin, p.id, p.key, u.rows FROM code_use u CROSS JOIN product p ON p.id = u.product_id "
-        f"WHERE u.gtin IN {marks(gtins)}",
+        f"WHERE u.gtin IN (SELECT gtin {used} > 1)",
         gtins,
     ).fetchall()
     # The last one wins: GTIN-only products before styles, few rows before many, the alphabet backwards.
@@ -93,8 +120,6 @@ def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> None:
     uses.sort(key=_is_style)
     roots = {use[0]: use[1] for use in uses}
     raw.executemany("INSERT OR REPLACE INTO code VALUES (?, ?)", sorted(roots.items()))
-    gone = [(gtin,) for gtin in gtins if gtin not in roots]
-    raw.executemany("DELETE FROM code WHERE gtin = ?", gone)
     alone = [(roots[gtin], product_id) for gtin, product_id, key, _ in uses if key.startswith("g:")]
     raw.executemany("UPDATE product SET root = ? WHERE id = ?", alone)
 

@@ -93,7 +93,8 @@ class Judge:
         found: Findings = {}
         columns = self._read(block, found)
         _fill_status(columns)
-        products = [style[1] or _other_product(*rest) for style, *rest in _identity(columns)]
+        identity = zip(columns["style_code"], columns["gtin"], columns["title"], strict=True)
+        products = [style[1] or _other_product(gtin, title) for style, gtin, title in identity]
         bad = {
             place
             for place in sorted({*found, *_standing_out(columns, products)})
@@ -114,8 +115,8 @@ class Judge:
             columns = {name: list(compress(column, good)) for name, column in columns.items()}
         columns["style_code"] = [style[0] for style in columns["style_code"]]
         self._note_latest_day(columns)
-        numbers, words = [columns[name] for name in _NUMBERS], [columns[name] for name in _WORDS]
-        return Judged(products, [self._keys.of(numbers, words), *numbers, *words], problems, rejected)
+        stored = [columns[name] for name in (*_NUMBERS, *_WORDS)]
+        return Judged(products, [self._keys.of(*stored), *stored], problems, rejected)
 
     def _read(self, block: Block, found: Findings) -> Columns:
         """Read the cells of every documented column."""
@@ -131,6 +132,8 @@ class Judge:
             if _TEXTS.get(name) == values.LONG_TEXT and _plain_text(cells):  # hardly ever the same twice
                 columns[name] = list(map(str.strip, cells))
                 continue
+            if name == "gtin":
+                memo.update(values.plain_gtins(cell for cell in cells if cell not in memo))
             columns[name] = list(map(memo.__getitem__, cells))
             if memo.findings:
                 for place, cell in enumerate(cells):
@@ -161,10 +164,6 @@ def _fill_status(columns: Columns) -> None:
             SOLD if status is None and sold is not None else status
             for status, sold in zip(columns["status"], columns["sold_price"], strict=True)
         ]
-
-
-def _identity(columns: Columns) -> zip[tuple[Any, ...]]:
-    return zip(columns["style_code"], columns["gtin"], columns["title"], strict=True)
 
 
 def _other_product(gtin: int | None, title: str) -> str:

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import sqlite3
+from bisect import bisect_left
+from itertools import chain, count
+from operator import itemgetter
+from typing import Any
 
-from sourcing.comps.refresh import blocks, marks, refresh
+from sourcing.comps.refresh import blocks, count_codes, described, marks, refresh
 from sourcing.comps.rows import OPEN, STORED, Judged
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
 _CACHED = 200_000
+_PRODUCT, _KEY = itemgetter(0), itemgetter(1)
+_DESCRIBED = itemgetter(0, *(1 + STORED.index(name) for name in ("gtin", "brand", "category", "title")))
 
 
 class Writer:
@@ -30,11 +36,10 @@ class Writer:
         self._open: list[tuple[int, int]] = []
         self._ids: dict[str, int] = {}
         self._touched: set[int] = set()
+        self._gtins: set[int] = set()
         self._next_id = raw.execute("SELECT coalesce(max(id), 0) + 1 FROM product").fetchone()[0]
-        self._statement = (
-            f"INSERT OR IGNORE INTO comp (product_id, {', '.join(STORED)}, batch_id) "  # noqa: S608
-            f"VALUES ({'?, ' * (len(STORED) + 1)}{batch_id})"
-        )
+        self._into = f"INSERT OR IGNORE INTO comp (batch_id, product_id, {', '.join(STORED)})"
+        self._marks = f"({batch_id}{', ?' * (len(STORED) + 1)})"
 
     def add(self, judged: Judged) -> None:
         """Take the good rows of a block; they are written when enough have come together."""
@@ -44,37 +49,54 @@ class Writer:
 
     def flush(self) -> None:
         """Write what has come together."""
-        ids = self._product_ids(set().union(*(judged.products for judged in self._waiting)))
-        rows: list[tuple[int, ...]] = []
+        first_new = self._next_id
+        ids, fresh = self._product_ids(set().union(*(judged.products for judged in self._waiting)))
+        rows: list[tuple[Any, ...]] = []
         for judged in self._waiting:
             rows += zip(map(ids.__getitem__, judged.products), *judged.columns, strict=True)
         self._waiting.clear()
-        rows.sort()  # by product and key, the order they are kept in: each page of the file is written once
+        rows.sort(key=_KEY)
+        rows.sort(key=_PRODUCT)  # the order they are kept in: each page of the file is written once
+        of_new = bisect_left(rows, first_new, key=_PRODUCT)
+        known = self._known(rows[:of_new])
         before = self._raw.total_changes
-        self._raw.executemany(self._statement, rows)
+        _insert(
+            self._raw, self._into, self._marks, [row for row in rows if row[:2] not in known] if known else rows, 10
+        )
         new = self._raw.total_changes - before
         self.new += new
-        self._open += [(row[0], row[1]) for row in rows if row[2] == OPEN]
-        if new:
-            self._touched.update(row[0] for row in rows)
-        if new < len(rows):
-            self._bring_again(rows, all_of_them=not new)
+        self._open += [row[:2] for row in rows if row[2] == OPEN]
+        self._add_products(fresh, rows[of_new:])
+        if new > len(rows) - of_new:
+            self._touched.update(row[0] for row in rows[:of_new])
+        # Rows an earlier batch brought: this one brings them too, should the earlier be undone.
+        again = [row[:2] for row in rows[:of_new] if row[:2] in known]
+        _insert(self._raw, "INSERT INTO also_in", f"({self._batch}, ?, ?)", again, 100)
 
-    def _bring_again(self, rows: list[tuple[int, ...]], *, all_of_them: bool) -> None:
-        """Note rows that an earlier batch brought: this one brings them too, should the earlier be undone."""
-        if all_of_them:
-            self._raw.executemany(
-                f"INSERT INTO also_in VALUES ({self._batch}, ?, ?)",  # noqa: S608
-                [row[:2] for row in rows],
+    def _known(self, rows: list[tuple[Any, ...]]) -> set[tuple[int, int]]:
+        """Return product and key of every comp there is of the products of these rows."""
+        known: set[tuple[int, int]] = set()
+        for some in blocks(sorted({row[0] for row in rows})):
+            known.update(
+                self._raw.execute(f"SELECT product_id, key FROM comp WHERE product_id IN {marks(some)}", some)  # noqa: S608
             )
-            return
-        self._raw.executemany(
-            "INSERT INTO also_in SELECT ?, product_id, key FROM comp "
-            "WHERE product_id = ? AND key = ? AND batch_id <> ?",
-            ((self._batch, row[0], row[1], self._batch) for row in rows),
-        )
+        return known
 
-    def _product_ids(self, keys: set[str]) -> dict[str, int]:
+    def _add_products(self, keys: list[str], rows: list[tuple[Any, ...]]) -> None:
+        """Add new products, whose rows are all at hand, so that they need not be read again."""
+        described_rows = list(map(_DESCRIBED, rows))
+        self._raw.executemany(
+            "INSERT INTO product (id, key, root, style_code, brand, category, title) "
+            "VALUES (?1, ?2, ?1, ?3, ?4, ?5, ?6)",
+            [
+                (said[0], key, key[2:] if key.startswith("s:") else "", *said[1:])
+                for key, said in zip(keys, described(described_rows), strict=True)
+            ],
+        )
+        self._gtins |= count_codes(self._raw, described_rows)
+
+    def _product_ids(self, keys: set[str]) -> tuple[dict[str, int], list[str]]:
+        """Return the numbers of products by their keys, and the keys that are new, numbered in that order."""
         if len(self._ids) > _CACHED:
             self._ids.clear()
         missing = sorted(keys - self._ids.keys())
@@ -83,18 +105,9 @@ class Writer:
                 self._raw.execute(f"SELECT key, id FROM product WHERE key IN {marks(some)}", some)  # noqa: S608
             )
         fresh = [key for key in missing if key not in self._ids]
-        made = range(self._next_id, self._next_id + len(fresh))
-        self._raw.executemany(
-            "INSERT INTO product (id, key, root, style_code, brand, category, title) VALUES (?, ?, ?, ?, '', '', '')",
-            (
-                (new_id, key, new_id, key[2:] if key.startswith("s:") else "")
-                for new_id, key in zip(made, fresh, strict=True)
-            ),
-        )
-        self._ids.update(zip(fresh, made, strict=True))
-        self._touched.update(made)
+        self._ids.update(zip(fresh, count(self._next_id)))
         self._next_id += len(fresh)
-        return self._ids
+        return self._ids, fresh
 
     def finish(self, day: int | None) -> None:
         """Bring everything derived in line with the rows, which were true on the day given."""
@@ -103,4 +116,12 @@ class Writer:
                 "UPDATE comp SET seen = ? WHERE product_id = ? AND key = ? AND (seen IS NULL OR seen < ?)",
                 ((day, *row, day) for row in self._open),
             )
-        refresh(self._raw, self._touched)
+        refresh(self._raw, self._touched, self._gtins)
+
+
+def _insert(raw: sqlite3.Connection, into: str, row: str, rows: list[tuple[Any, ...]], at_once: int) -> None:
+    """Insert rows several to a statement: starting one costs as much as a few values do."""
+    whole = len(rows) - len(rows) % at_once
+    several = (tuple(chain.from_iterable(rows[at : at + at_once])) for at in range(0, whole, at_once))
+    raw.executemany(f"{into} VALUES {', '.join([row] * at_once)}", several)
+    raw.executemany(f"{into} VALUES {row}", rows[whole:])
