@@ -62,7 +62,7 @@ class PriceModel:
     variance; ``offset_`` is added to a style's prior mean (the title's part, see ``features.py``).
     """
 
-    rounds: int = 10
+    rounds: int = 12
     mu_: Floats = field(default_factory=lambda: np.zeros(0))
     mu_var_: Floats = field(default_factory=lambda: np.zeros(0))
     cell_mean_: Floats = field(default_factory=lambda: np.zeros(0))

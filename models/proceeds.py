@@ -40,6 +40,7 @@ class Prospects:
     a: Floats
     b: Floats
     response: Floats
+    drift: float = 0.0
 
 
 def level_nodes(mean: Floats, var: Floats) -> tuple[Floats, Floats]:
@@ -123,6 +124,22 @@ def survive(items: Prospects, ask: Floats, base: Floats, factor: Floats) -> Floa
     return np.exp(hazard, out=hazard)
 
 
+def by_price(base: Floats, edges: Floats, factor: Floats, drift: float) -> tuple[Floats, Floats]:
+    """Share out the base hazard spent by each day edge (T + 1,) by the price then in force, relative to the level.
+
+    Returns
+    -------
+    spent : (F, T + 1) by each edge at each relative price. factor : (F,) of the first asking price over the level.
+    """
+    middle = (edges[:-1] + edges[1:]) / 2
+    # Steps of 2 % are fine enough, and keep the prices few.
+    relative = np.round((np.log(factor) - drift * middle) / 0.02) * 0.02
+    prices, which = np.unique(relative, return_inverse=True)
+    spent = np.zeros((len(prices), len(edges)))
+    spent[which, np.arange(1, len(edges))] = np.diff(base)
+    return np.cumsum(spent, axis=1), np.exp(prices)
+
+
 def outcomes(
     items: Prospects,
     base: Floats,
@@ -140,15 +157,12 @@ def outcomes(
     ask = np.asarray(np.round(np.exp(items.mean[:, None] + np.linspace(*asks, STEPS)), 2), dtype=np.float64)
     ask = np.maximum(ask, 0.01)
     edges, factor = plan.nodes()
-    prices, which = np.unique(factor, return_inverse=True)
-    spent = np.zeros((len(prices), len(edges)))
-    spent[which, np.arange(1, len(edges))] = np.diff(base)
-    by_node = survive(items, ask, np.cumsum(spent, axis=1), prices)
+    by_node = survive(items, ask, *by_price(base, edges, factor, items.drift))
     alive = np.einsum("nkjt,nj->nkt", by_node, items.weights)
     mass = alive[:, :, :-1] - alive[:, :, 1:]
     total = ask[:, :, None] * factor * np.exp(haggle[0] + haggle[1] ** 2 / 2)
     # What is left unsold is so more often where the level is low, so it is valued node by node.
-    rest = costs.net(plan.salvage * np.exp(items.nodes))
+    rest = costs.net(plan.salvage * np.exp(items.nodes + items.drift * plan.give_up))
     mean_net = (mass * costs.net(total)).sum(axis=2)
     mean_net += np.einsum("nkj,nj,nj->nk", by_node[..., -1], items.weights, rest)
     middle = (edges[:-1] + edges[1:]) / 2

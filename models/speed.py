@@ -39,7 +39,8 @@ class Listings:
     Attributes
     ----------
     duration : days on the market. sold : 1, or 0 when censored. x : (n, pieces) log asking price over level while in
-    each piece of age. listed : day listed, any origin. extra : (n, p) further covariates, or None.
+    each piece of age. listed : day listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how many
+    such listings a row stands for, or None for one each.
     """
 
     duration: Floats
@@ -50,6 +51,7 @@ class Listings:
     categories: int
     listed: Floats
     extra: Floats | None = None
+    weight: Floats | None = None
 
 
 @dataclass
@@ -89,7 +91,8 @@ class SpeedModel:
         cell, design, layout = self._cells(rows)
         if told is not None:
             layout.take(told)
-        exposure = pieces_exposure(rows.duration, self.cuts)
+        weight = np.ones(len(rows.duration)) if rows.weight is None else rows.weight
+        exposure = pieces_exposure(rows.duration, self.cuts) * weight[:, None]
         live, number = np.unique(cell, return_inverse=True)
         number = number.reshape(cell.shape)
         products = int(rows.product.max()) + 1

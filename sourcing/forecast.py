@@ -13,11 +13,22 @@ from models.features import title_offset
 from models.frailty import Mixture
 from models.level import Level, item_levels
 from models.price import Floats, Ints
-from models.proceeds import Costs, Outcome, Plan, Prospects, level_nodes, net_quantiles, outcomes, share_below, survive
+from models.proceeds import (
+    Costs,
+    Outcome,
+    Plan,
+    Prospects,
+    by_price,
+    level_nodes,
+    net_quantiles,
+    outcomes,
+    share_below,
+    survive,
+)
 from models.response import read
 from models.season import spent, usual_pace
 from models.speed import CUTS, cumulative
-from models.trend import curve_at
+from models.trend import curve_at, slope_now
 from sourcing.answer import Item
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
 from sourcing.observations import Observations, observe
@@ -28,6 +39,7 @@ Z80 = 1.2815515655446004
 DAYS = np.array([0, 3, 7, 10, 14, 21, 30, 45, 60, 75, 90, 120, 150, 180, 240, 300, 365], dtype=float)
 QUANTILES = np.array([0.1, 0.5, 0.9])
 _NEVER = -1
+_NEXT_SALE = 20.0  # days ahead for which the next comparable sale is foretold
 _BEYOND = 0.6  # how far over the dearest asking prices seen others are tried, in log price
 
 
@@ -47,6 +59,7 @@ class Forecasts:
     mean: Floats
     var: Floats
     spread: Floats
+    ahead: float  # log price by which the level moves until the next sale
     evidence: Floats
     weight: Floats
     distance: Floats
@@ -115,8 +128,8 @@ def forecast_group(
     shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
     quantiles = net_quantiles(chosen, result, level.mean, level.var, plan, costs, kin.haggle, shares)
     ask = result.ask[np.arange(len(items)), chosen][:, None]
-    held = spent(rate, season, fit.as_of, DAYS, CUTS)[None, :]
-    alive = np.einsum("njt,nj->nt", survive(prospects, ask, held, np.ones(1))[:, 0], prospects.weights)
+    held = by_price(spent(rate, season, fit.as_of, DAYS, CUTS), DAYS, np.ones(len(DAYS) - 1), prospects.drift)
+    alive = np.einsum("njt,nj->nt", survive(prospects, ask, *held)[:, 0], prospects.weights)
     sales = np.bincount(seen.owner[(level.weight > 0) & seen.sold], minlength=len(items))
     factor = np.array(fit.factors)[np.searchsorted(np.array(BUCKETS), sales)]
     return Forecasts(
@@ -124,6 +137,7 @@ def forecast_group(
         level.mean,
         level.var,
         factor * np.sqrt(level.var + kin.sigma2),
+        prospects.drift * _NEXT_SALE,
         kin.sigma2 / level.var,
         level.weight,
         level.distance,
@@ -231,11 +245,12 @@ def _prospects(
     nodes, weights = level_nodes(level.mean, level.var)
     response, mixture = np.array(kin.response), Mixture(np.array(fit.mixture))
     count, zero = len(level.mean), np.zeros(nodes.shape)
+    drift = slope_now(np.array(kin.trend)) / 365.25
     rate = np.array(kin.rate if kin.rate is not None else [1.0 / assumed_days] * len(CUTS))
     use = ~np.isnan(seen.days)
     if kin.rate is None or not use.any():
         a, b, _ = mixture.gamma(zero, zero)
-        return Prospects(level.mean, level.var, nodes, weights, a, b, response), rate
+        return Prospects(level.mean, level.var, nodes, weights, a, b, response, drift), rate
     owner = seen.owner[use]
     asked = (seen.asked - seen.gap)[use][:, None] - nodes[owner]
     log = read(response, np.where(np.isnan(asked), kin.ask[0], asked))
@@ -251,7 +266,7 @@ def _prospects(
     fits += likelihood
     weights = weights * np.exp(fits - fits.max(axis=1, keepdims=True))
     weights = weights / weights.sum(axis=1, keepdims=True)
-    return Prospects(level.mean, level.var, nodes, weights, a, b, response), rate
+    return Prospects(level.mean, level.var, nodes, weights, a, b, response, drift), rate
 
 
 def _at(day: float, shares: Floats) -> Floats:

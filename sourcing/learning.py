@@ -9,14 +9,16 @@ import numpy as np
 
 from models.conformal import conformal_quantile
 from models.features import TitleFit, fit_titles
+from models.level import SET_ASIDE_AT
 from models.local import find_strays
 from models.price import Floats, PriceModel, PriceRows
-from models.trend import curve_at
+from models.trend import curve_at, slope_now
 from sourcing.fitting import BUCKETS
 from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
 
 _Z80 = 1.2815515655446004  # 90 % point of the standard normal
+_CHECKS, _CHECK_DAYS = 4, 30.0
 _UNCHECKED = [1.25, 1.15, 1.1, 1.1]  # too few later sales to check: a little wider than the model believes
 
 
@@ -130,7 +132,7 @@ def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[st
 
 
 def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | None]:
-    """Fit on the earlier four fifths of dated sales, score the later ones, conformalise by own-comps bucket.
+    """Fit up to a day, score the sales of the month after it, for several days; conformalise by own-comps bucket.
 
     Split conformal prediction (Vovk, Gammerman & Shafer 2005; Lei et al. 2018): the k-th smallest score with
     k = ceil((n + 1) * 0.8), in exact integers.
@@ -139,17 +141,30 @@ def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | No
     dated = table.sold & ~np.isnan(when)
     if dated.sum() < 60:
         return _UNCHECKED, None
-    cut = np.quantile(when[dated], 0.8)
-    early: Flags = table.sold & ~(when > cut)
-    late: Flags = dated & (when > cut)
-    if late.sum() < 20 or early.sum() < 20:
+    newest = float(when[dated].max())
+    scores, buckets = [], []
+    for back in range(_CHECKS, 0, -1):
+        cut = newest - back * _CHECK_DAYS
+        early: Flags = table.sold & ~(when > cut)
+        late: Flags = dated & (when > cut) & (when <= cut + _CHECK_DAYS)
+        if late.sum() < 10 or early.sum() < 40:
+            continue
+        model = PriceModel().fit(table.priced(early), offsets)
+        level, level_var = _levels(table, model)
+        # The curve knows nothing beyond the day, so it goes on as it last went.
+        ahead = np.array([slope_now(values) for values in model.trend_.values_]) * (when[late].mean() - cut) / 365.25
+        spread = np.sqrt(level_var[late] + model.sigma2_[table.category[late]])
+        away = np.log(table.paid[late]) - level[late] - ahead[table.category[late]]
+        scores.append(np.abs(away) / spread)
+        own = np.bincount(table.product[early], minlength=len(table.titles))[table.product[late]]
+        buckets.append(np.searchsorted(np.array(BUCKETS), own))
+    if not scores:
         return _UNCHECKED, None
-    model = PriceModel().fit(table.priced(early), offsets)
-    level, level_var = _levels(table, model)
-    spread = np.sqrt(level_var[late] + model.sigma2_[table.category[late]])
-    score = np.abs(np.log(table.paid[late]) - level[late]) / spread
-    own = np.bincount(table.product[early], minlength=len(table.titles))[table.product[late]]
-    bucket = np.searchsorted(np.array(BUCKETS), own)
+    score, bucket = np.concatenate(scores), np.concatenate(buckets)
+    # What would be set aside is no comparable sale: a lot, a damaged piece, a mistyped code.
+    score, bucket = score[score <= SET_ASIDE_AT], bucket[score <= SET_ASIDE_AT]
+    if len(score) < 20:
+        return _UNCHECKED, None
     everyone = conformal_quantile(score, "0.2")
     factors = [
         float(conformal_quantile(score[bucket == b], "0.2") if (bucket == b).sum() >= 30 else everyone) / _Z80

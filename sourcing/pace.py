@@ -8,14 +8,16 @@ from typing import Any
 import numpy as np
 
 from models.asking import YOUNG, calibrate, plausible, price_paths, within_styles
-from models.contrast import fit_contrast
+from models.contrast import Contrast, fit_contrast
 from models.price import Floats
-from models.response import HINGES, Response
-from models.speed import CUTS, Listings, SpeedModel
+from models.response import HINGES, Response, read
+from models.speed import CUTS, Listings, SpeedModel, pieces_exposure
 from models.survival import littles_law
 from sourcing.training import Training
 
 _FEWEST_SALES = 10
+_GHOST_ROUNDS = 6
+_MOST_GHOSTS = 20.0  # unsold listings that one sale may stand for
 _TEXTBOOK_SLOPE = -2.0
 _TEXTBOOK_SHAPE = 2.0
 
@@ -54,6 +56,8 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
     last = np.clip(np.searchsorted(CUTS, listings.duration, side="left") - 1, 0, len(CUTS) - 1)
     within = within_styles(gap, table.product)[usable]
     asked = np.isfinite(within)
+    if not (sold == 0).any():
+        return _kept(table, *_with_ghosts(table, listings))
     told = fit_contrast(
         within[asked], sold[asked], last[asked], listings.category[asked],
         model.speeds_[listings.product[asked]], count,
@@ -61,6 +65,44 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
     path = _paths(table, first - centre[listings.category], listings, model) + centre[listings.category][:, None]
     model = SpeedModel().fit(replace(listings, x=path), told)
     return _kept(table, model, listings)
+
+
+def _with_ghosts(table: Training, listings: Listings) -> tuple[SpeedModel, Listings]:
+    """Fit where only sales are known: what did not sell by now is missing, and is put back in its expected number.
+
+    A sale is seen only if it came before the newest day, so each stands for 1 / F listings of its kind, F its chance to
+    have sold by now; (1 - F) / F ghosts are still unsold (right truncation, by EM: Turnbull 1976, JRSS B 38:290). The
+    response to the asking price can hardly be told from sales alone: the textbook's is held.
+    """
+    textbook = Contrast(
+        np.concatenate([[_TEXTBOOK_SLOPE], np.zeros(listings.categories + len(HINGES))]),
+        np.diag(np.concatenate([[1.0], np.full(listings.categories + len(HINGES), 0.05)])),
+    )
+    open_for = np.maximum(table.as_of - listings.listed, 0.5)
+    model = SpeedModel(rounds=6).fit(listings, textbook)
+    for _ in range(_GHOST_ROUNDS):
+        spent = np.einsum("np,np->n", model.rate_[listings.category], pieces_exposure(open_for))
+        answer = np.empty(len(spent))
+        for index, response in enumerate(model.responses_):
+            here = listings.category == index
+            answer[here] = read(response.values, listings.x[here, 0])
+        a, b, _ = model.mixture_.gamma(*_own(model, listings, answer))
+        left = np.exp(-a * np.log1p(spent * np.exp(answer) / b))
+        missing = np.minimum(left / np.maximum(1.0 - left, 1e-3), _MOST_GHOSTS)
+        both = Listings(
+            np.concatenate([listings.duration, open_for]), np.concatenate([listings.sold, np.zeros(len(spent))]),
+            np.tile(listings.x, (2, 1)), np.tile(listings.category, 2), np.tile(listings.product, 2),
+            listings.categories, np.tile(listings.listed, 2), None, np.concatenate([np.ones(len(spent)), missing]),
+        )  # fmt: skip
+        model = SpeedModel(rounds=6).fit(both, textbook)
+    return model, listings
+
+
+def _own(model: SpeedModel, listings: Listings, answer: Floats) -> tuple[Floats, Floats]:
+    """Sales and hazard spent of each listing's style: (n,), (n,)."""
+    spent = np.einsum("np,np->n", model.rate_[listings.category], pieces_exposure(listings.duration)) * np.exp(answer)
+    events = np.bincount(listings.product, listings.sold).astype(np.float64)
+    return events[listings.product], np.bincount(listings.product, spent).astype(np.float64)[listings.product]
 
 
 def _centres(x: Floats, category: Any, count: int) -> Floats:

@@ -55,7 +55,7 @@ def figures(items: list[Item], forecasts: Forecasts) -> Figures:
     """Read the figures of every item off its arrays."""
     z = np.array([-Z80, 0.0, Z80])
     return Figures(
-        np.exp(forecasts.mean[:, None] + forecasts.spread[:, None] * z).tolist(),
+        np.exp(forecasts.mean[:, None] + forecasts.ahead + forecasts.spread[:, None] * z).tolist(),
         forecasts.evidence.tolist(),
         forecasts.of_choice(forecasts.outcome.ask).tolist(),
         forecasts.of_choice(forecasts.outcome.mean_net).tolist(),
