@@ -16,13 +16,14 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 from sourcing.codes import check_digit
 from sourcing.comps.columns import NAMES
-from sourcing.comps.lookup import rows_of
+from sourcing.comps.lookup import rows_of_gtin
 from sourcing.storage import open_store
 
 ROWS = 100_000
@@ -30,18 +31,28 @@ MANY = 1_000_000
 ROUNDS = 3
 LOOKUPS = 3_000
 _LOAD = """
-import sys, time
+import re, sys, time
 from sourcing.comps.load import load_file
 from sourcing.storage import open_store
 store = open_store(sys.argv[1])
 at = time.process_time()
 load_file(store, sys.argv[2])
-print(time.process_time() - at)
+peak = re.search(r"VmHWM:\\s*(\\d+) kB", open("/proc/self/status").read())
+print(time.process_time() - at, int(peak[1]) * 1024)
 """
 _FLAT = (
     "gtin INTEGER, style_code, brand, category, title, size, condition, channel, asking_price REAL, "
     "sold_price, shipping_charged, listed_on, ended_on, status, note"
 )
+_TEN = (
+    "SELECT status, gtin, asking_price, sold_price, shipping_charged, listed_on, ended_on, size, condition, channel "
+    "FROM comp"
+)
+_OWN_TEN = """
+SELECT c.status, c.gtin, c.ask, c.sold, c.ship, c.listed, c.ended, c.size, c.condition, c.channel
+FROM code k CROSS JOIN product p ON p.root = k.root CROSS JOIN comp c ON c.product_id = p.id
+WHERE k.gtin = ? AND c.gtin = ? ORDER BY c.ended
+"""
 
 
 def write_comps(path: Path, rows: int, seed: int = 1, first: int = 0) -> None:
@@ -118,13 +129,11 @@ def bare_import(place: Path, source: Path) -> float:
     """Return the CPU seconds of the sqlite3 command line importing the file."""
     target = place / "flat.db"
     target.unlink(missing_ok=True)
-    return cpu_of(
-        ["sqlite3", str(target)], input=flat_script(target, source).encode(), stdout=subprocess.DEVNULL
-    )
+    return cpu_of(["sqlite3", str(target)], input=flat_script(target, source).encode(), stdout=subprocess.DEVNULL)
 
 
-def own_load(place: Path, source: Path, name: str = "own.db", *, fresh: bool = True) -> tuple[float, float]:
-    """Return the CPU seconds of our load of the file: the whole process, and the load alone."""
+def own_load(place: Path, source: Path, name: str = "own.db", *, fresh: bool = True) -> tuple[float, float, float]:
+    """Return what our load of the file takes: CPU seconds of the whole process, of the load alone, peak bytes."""
     target = place / name
     if fresh:  # an empty store made beforehand: what is measured is the load
         target.unlink(missing_ok=True)
@@ -132,16 +141,15 @@ def own_load(place: Path, source: Path, name: str = "own.db", *, fresh: bool = T
     said = place / "said.txt"
     with said.open("w") as out:
         whole = cpu_of([sys.executable, "-c", _LOAD, str(target), str(source)], stdout=out)
-    return whole, float(said.read_text())
+    alone, peak = said.read_text().split()
+    return whole, float(alone), float(peak)
 
 
 def measure_load(place: Path) -> list[dict[str, Any]]:
     """Compare a first load, the same rows again and the same file again with the bare import."""
     source, again = place / "comps.csv", place / "again.csv"
     write_comps(source, ROWS)
-    again.write_bytes(
-        source.read_bytes() + b"\r\n"
-    )  # other bytes, same rows: no short cut by the file's hash
+    again.write_bytes(source.read_bytes() + b"\r\n")  # other bytes, same rows: no short cut by the file's hash
     bare, first, rows_again, file_again = [], [], [], []
     for _ in range(ROUNDS):
         bare.append(bare_import(place, source))
@@ -160,43 +168,65 @@ def measure_load(place: Path) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def measure_lookup(place: Path) -> list[dict[str, Any]]:
-    """Compare one exact lookup among a million comps with a flat table's index on a kept connection."""
+def measure_million(place: Path) -> list[dict[str, Any]]:
+    """Load a million comps in two files, each below the largest that is accepted, then look items up among them."""
     target = place / "flat.db"
     target.unlink(missing_ok=True)
-    took = bare = 0.0
-    for part in range(2):  # each below the largest file that is accepted
+    took = bare = memory = 0.0
+    for part in range(2):
         source = place / "half.csv"
         write_comps(source, MANY // 2, seed=2 + part, first=part * MANY)
-        took += own_load(place, source, "million.db", fresh=not part)[0]
+        whole, _, peak = own_load(place, source, "million.db", fresh=not part)
+        took += whole
+        memory = max(memory, peak / source.stat().st_size)
         script = flat_script(target, source) if not part else f".mode csv\n.import --skip 1 {source} comp\n"
         bare += cpu_of(["sqlite3", str(target)], input=script.encode(), stdout=subprocess.DEVNULL)
-    flat = sqlite3.connect(target)
-    flat.execute("PRAGMA cache_size=-65536")
-    store = open_store(str(place / "million.db"))
-    picks = random.Random(3).sample(store.read("SELECT gtin FROM code"), LOOKUPS)
-    statement = (
-        "SELECT status, gtin, asking_price, sold_price, shipping_charged, listed_on, ended_on, size, "
-        "condition, channel FROM comp WHERE gtin = ? ORDER BY ended_on"
-    )
-    own, theirs = [], []
-    for turn in range(2):  # the first turn warms both caches
-        own, theirs = [], []
-        for (gtin,) in picks:
-            at = time.thread_time_ns()
-            flat.execute(statement, (gtin,)).fetchall()
-            theirs.append(time.thread_time_ns() - at)
-            at = time.thread_time_ns()
-            root = store.read("SELECT root FROM code WHERE gtin = ?", (gtin,))[0][0]
-            found = rows_of(store, root)
-            own.append(time.thread_time_ns() - at)
-            assert found or turn
-    one, two = statistics.median(own) / 1000, statistics.median(theirs) / 1000
     return [
-        _line(f"exact lookup among {MANY:,} comps", one / two, 1.0,
-              f"{one:.0f} us for every size of the style; flat + index, that barcode only: {two:.0f} us"),
+        *measure_lookup(place / "million.db", target),
         _line(f"load {MANY:,} rows in two files", took / bare, 2.5,
               f"{took:.1f} CPU s, process start included; bare import {bare:.1f}"),
+        _line("peak memory of that, times the file's size", memory, 3.0, f"files of {MANY // 2:,} rows"),
+    ]  # fmt: skip
+
+
+def measure_lookup(ours: Path, theirs: Path) -> list[dict[str, Any]]:
+    """Compare exact lookups with a flat table's index on a kept connection; both sides return the same rows."""
+    flat = sqlite3.connect(theirs)
+    flat.execute("PRAGMA cache_size=-65536")
+    store = open_store(str(ours))
+    picks = random.Random(3).sample(store.read("SELECT gtin FROM code"), LOOKUPS)
+    style_of = dict(
+        store.read("SELECT k.gtin, c.style_code FROM code k JOIN comp c ON c.product_id = k.root GROUP BY k.gtin")
+    )
+    by_gtin, by_style = f"{_TEN} WHERE gtin = ? ORDER BY ended_on", f"{_TEN} WHERE style_code = ? ORDER BY ended_on"
+    ways: dict[str, Callable[[int], list[Any]]] = {
+        "flat, barcode": lambda gtin: flat.execute(by_gtin, (gtin,)).fetchall(),
+        "ours, barcode": lambda gtin: store.read(_OWN_TEN, (gtin, gtin)),
+        "flat, style": lambda gtin: flat.execute(by_style, (style_of[gtin],)).fetchall(),
+        "ours, style": lambda gtin: rows_of_gtin(store, str(gtin)),
+    }
+    took: dict[str, list[int]] = {name: [] for name in ways}
+    for turn in range(2):  # the first turn warms both caches
+        for (gtin,) in picks:
+            counts = []
+            for name, way in ways.items():
+                at = time.thread_time_ns()
+                found = way(gtin)
+                if turn:
+                    took[name].append(time.thread_time_ns() - at)
+                counts.append(len(found))
+            assert counts[0] == counts[1] > 0
+            assert counts[2] == counts[3] > 0
+    store.close()
+    flat.close()
+    us = {name: statistics.median(times) / 1000 for name, times in took.items()}
+    return [
+        _line(f"lookup by barcode among {MANY:,} comps", us["ours, barcode"] / us["flat, barcode"], 1.0,
+              f"{us['ours, barcode']:.0f} us; flat table + index {us['flat, barcode']:.0f} us; both: the rows with "
+              "that barcode, ten columns, ordered by day"),
+        _line(f"lookup of a whole style among {MANY:,} comps", us["ours, style"] / us["flat, style"], 1.0,
+              f"{us['ours, style']:.0f} us from a barcode to every size of its style, 14 columns as a check reads "
+              f"them; flat table + index on the style code, ten columns, ordered by day: {us['flat, style']:.0f} us"),
     ]  # fmt: skip
 
 
@@ -208,7 +238,7 @@ def run(*, million: bool = True) -> list[dict[str, Any]]:
     """Return one record a measurement: name, ratio, bar, detail."""
     place = Path(tempfile.mkdtemp(prefix="bench-"))
     try:
-        return measure_load(place) + (measure_lookup(place) if million else [])
+        return measure_load(place) + (measure_million(place) if million else [])
     finally:
         shutil.rmtree(place)
 

@@ -163,9 +163,7 @@ def test_roots_are_what_counting_says(rows: list[dict[str, str]]) -> None:
     store = open_store("sqlite://")
     load(store, rows)
     for gtin in {row["gtin"] for row in rows if row["gtin"]}:
-        mine = [
-            row["style_code"].replace(" ", "").replace("-", "").upper() for row in rows if row["gtin"] == gtin
-        ]
+        mine = [row["style_code"].replace(" ", "").replace("-", "").upper() for row in rows if row["gtin"] == gtin]
         styles = Counter(style for style in mine if style)
         root = lookup.find_root(store, "0" + gtin)
         assert root is not None
@@ -279,9 +277,7 @@ def test_undo_twice_and_of_nothing(store: Store) -> None:
     assert batches(store)[0].undone_at is not None
 
 
-def test_an_error_in_the_middle_of_the_file_leaves_nothing(
-    store: Store, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_an_error_in_the_middle_of_the_file_leaves_nothing(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sourcing.comps.read.BLOCK", 2)
     content = text_of([sale(), sale(), sale()]) + b'"never closed,1\n'
     told: list[int] = []
@@ -317,27 +313,23 @@ def test_lookup_reads_every_row_of_the_style_whichever_code_is_scanned(store: St
     ])  # fmt: skip
     root = lookup.find_root(store, "0" + GTINS[1])
     assert root is not None
-    assert (
-        root
-        == lookup.find_root(store, style_key="AB1")
-        == lookup.find_root(store, "0" + GTINS[0], "zz", "zz")
-    )
+    assert root == lookup.find_root(store, style_key="AB1") == lookup.find_root(store, "0" + GTINS[0], "zz", "zz")
     rows = [dict(zip(lookup.COLUMNS_READ, row, strict=True)) for row in lookup.rows_of(store, root)]
     assert sorted(row["sold"] for row in rows) == [1000, 1100, 1200]
+    assert lookup.rows_of_gtin(store, "0" + GTINS[0]) == lookup.rows_of_gtin(store, "0" + GTINS[1])
+    assert sorted(lookup.rows_of_gtin(store, "0" + GTINS[0])) == sorted(lookup.rows_of(store, root))
+    assert lookup.rows_of_gtin(store, "0" + GTINS[2]) == []
     first = next(row for row in rows if row["sold"] == 1000)
     assert (first["status"], first["gtin"], first["size"], first["note"]) == (1, int(GTINS[0]), "9", "n")
     kin = lookup.find_root(store, title="  KIN ")
     assert kin is not None
     many = lookup.rows_of_many(store, [root, kin])
     assert sorted(many) == sorted(
-        [(root, *row) for row in lookup.rows_of(store, root)]
-        + [(kin, *row) for row in lookup.rows_of(store, kin)]
+        [(root, *row) for row in lookup.rows_of(store, root)] + [(kin, *row) for row in lookup.rows_of(store, kin)]
     )
     asked = [("0" + GTINS[1], "", ""), ("", "AB1", ""), ("", "", "kin"), ("", "nothing", "nothing")]
     assert (
-        lookup.find_roots(store, asked)
-        == [lookup.find_root(store, *item) for item in asked]
-        == [root, root, kin, None]
+        lookup.find_roots(store, asked) == [lookup.find_root(store, *item) for item in asked] == [root, root, kin, None]
     )
     product = lookup.product_of(store, root)
     assert product is not None

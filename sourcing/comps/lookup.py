@@ -23,6 +23,8 @@ _READ = ", ".join(f"c.{name}" for name in COLUMNS_READ)
 # CROSS JOIN is SQLite's way to fix the order: the few products of a root first, then the comps of each.
 _FROM = "FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root"
 _ROWS = f"SELECT {_READ} {_FROM} = ?"
+_ROOT_OF_GTIN = "(SELECT root FROM code WHERE gtin = ?)"
+_ROWS_OF_GTIN = f"SELECT {_READ} {_FROM} = {_ROOT_OF_GTIN}"
 _AT_ONCE = 500  # far below SQLite's limit of 32,766 bound values, and the statement stays short
 
 
@@ -82,6 +84,11 @@ def rows_of(store: Store, root: int) -> list[tuple[Any, ...]]:
     unknown. `seen` is kept for open rows: the day the newest file holding the row was made.
     """
     return store.read(_ROWS, (root,))
+
+
+def rows_of_gtin(store: Store, gtin: str) -> list[tuple[Any, ...]]:
+    """Return what `rows_of` does for the root a canonical GTIN-14 leads to, in one statement; empty when unknown."""
+    return store.read(_ROWS_OF_GTIN, (int(gtin),))
 
 
 def rows_of_many(store: Store, roots: Iterable[int]) -> list[tuple[Any, ...]]:

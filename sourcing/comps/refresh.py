@@ -12,9 +12,9 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from operator import itemgetter
-from typing import Any
 
-_AT_ONCE = 500
+from sourcing.comps.many import blocks, insert, marks
+
 Described = tuple[int, int | None, str, str, str]
 """Of a row: the number of its product, GTIN, brand, category, title."""
 
@@ -38,17 +38,6 @@ def refresh(raw: sqlite3.Connection, product_ids: Iterable[int], gtins: Iterable
         _refresh_codes(raw, some)
 
 
-def blocks(values: Sequence[Any]) -> Iterator[Sequence[Any]]:
-    """Cut a sequence into pieces small enough for one statement."""
-    for at in range(0, len(values), _AT_ONCE):
-        yield values[at : at + _AT_ONCE]
-
-
-def marks(values: Sequence[Any]) -> str:
-    """Return the placeholders for a piece."""
-    return "(" + ",".join("?" * len(values)) + ")"
-
-
 def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
     within = f"product_id IN {marks(ids)}"
     touched = {gtin for (gtin,) in raw.execute(f"SELECT gtin FROM code_use WHERE {within}", ids)}
@@ -66,9 +55,9 @@ def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
 
 def count_codes(raw: sqlite3.Connection, rows: Sequence[Described]) -> set[int]:
     """Note in code_use how many of the rows, all there are of their products, carry which GTIN; return the GTINs."""
-    uses = Counter((row[1], row[0]) for row in rows)
-    counted = sorted((gtin, product_id, count) for (gtin, product_id), count in uses.items() if gtin)
-    raw.executemany("INSERT INTO code_use VALUES (?, ?, ?)", counted)
+    uses = Counter(map(itemgetter(1, 0), rows))
+    counted = sorted((*use, count) for use, count in uses.items() if use[0])
+    insert(raw, "INSERT INTO code_use", "(?, ?, ?)", counted)
     return {use[0] for use in counted}
 
 

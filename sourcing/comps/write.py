@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import sqlite3
 from bisect import bisect_left
-from itertools import chain, count
+from itertools import count
 from operator import itemgetter
 from typing import Any
 
-from sourcing.comps.refresh import blocks, count_codes, described, marks, refresh
+from sourcing.comps.many import blocks, insert, marks
+from sourcing.comps.refresh import count_codes, described, refresh
 from sourcing.comps.rows import OPEN, STORED, Judged
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
@@ -60,9 +61,7 @@ class Writer:
         of_new = bisect_left(rows, first_new, key=_PRODUCT)
         known = self._known(rows[:of_new])
         before = self._raw.total_changes
-        _insert(
-            self._raw, self._into, self._marks, [row for row in rows if row[:2] not in known] if known else rows, 10
-        )
+        insert(self._raw, self._into, self._marks, [row for row in rows if row[:2] not in known] if known else rows, 10)
         new = self._raw.total_changes - before
         self.new += new
         self._open += [row[:2] for row in rows if row[2] == OPEN]
@@ -71,7 +70,7 @@ class Writer:
             self._touched.update(row[0] for row in rows[:of_new])
         # Rows an earlier batch brought: this one brings them too, should the earlier be undone.
         again = [row[:2] for row in rows[:of_new] if row[:2] in known]
-        _insert(self._raw, "INSERT INTO also_in", f"({self._batch}, ?, ?)", again, 100)
+        insert(self._raw, "INSERT INTO also_in", f"({self._batch}, ?, ?)", again, 100)
 
     def _known(self, rows: list[tuple[Any, ...]]) -> set[tuple[int, int]]:
         """Return product and key of every comp there is of the products of these rows."""
@@ -85,14 +84,12 @@ class Writer:
     def _add_products(self, keys: list[str], rows: list[tuple[Any, ...]]) -> None:
         """Add new products, whose rows are all at hand, so that they need not be read again."""
         described_rows = list(map(_DESCRIBED, rows))
-        self._raw.executemany(
-            "INSERT INTO product (id, key, root, style_code, brand, category, title) "
-            "VALUES (?1, ?2, ?1, ?3, ?4, ?5, ?6)",
-            [
-                (said[0], key, key[2:] if key.startswith("s:") else "", *said[1:])
-                for key, said in zip(keys, described(described_rows), strict=True)
-            ],
-        )
+        products = [
+            (said[0], key, said[0], key[2:] if key.startswith("s:") else "", *said[1:])
+            for key, said in zip(keys, described(described_rows), strict=True)
+        ]
+        columns = "id, key, root, style_code, brand, category, title"
+        insert(self._raw, f"INSERT INTO product ({columns})", "(?, ?, ?, ?, ?, ?, ?)", products)
         self._gtins |= count_codes(self._raw, described_rows)
 
     def _product_ids(self, keys: set[str]) -> tuple[dict[str, int], list[str]]:
@@ -117,11 +114,3 @@ class Writer:
                 ((day, *row, day) for row in self._open),
             )
         refresh(self._raw, self._touched, self._gtins)
-
-
-def _insert(raw: sqlite3.Connection, into: str, row: str, rows: list[tuple[Any, ...]], at_once: int) -> None:
-    """Insert rows several to a statement: starting one costs as much as a few values do."""
-    whole = len(rows) - len(rows) % at_once
-    several = (tuple(chain.from_iterable(rows[at : at + at_once])) for at in range(0, whole, at_once))
-    raw.executemany(f"{into} VALUES {', '.join([row] * at_once)}", several)
-    raw.executemany(f"{into} VALUES {row}", rows[whole:])
