@@ -112,8 +112,8 @@ def price_paths(
     rate: Floats,
     response: Floats,
     shape: float,
-) -> Floats:
-    """Work out what listings asked in each piece of age from what they asked last: (n, pieces).
+) -> tuple[Floats, Floats]:
+    """Work out what listings asked in each piece of age from what they asked last: (n, pieces), and the mean cuts.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def price_paths(
     paths = np.repeat(x[:, None], pieces, axis=1)
     start = x[young]
     if len(start) < _FEWEST_YOUNG:
-        return paths
+        return paths, np.zeros(pieces)
     upper = np.append(cuts[1:], np.inf)
     first, cut = x.copy(), np.zeros(pieces)
     piece_of = np.clip(np.searchsorted(cuts, duration, side="left") - 1, 0, pieces - 1)
@@ -160,4 +160,4 @@ def price_paths(
         cut[piece] = total / weight if weight else 0.0
     cut = np.maximum.accumulate(cut)
     part = np.minimum(cut[None, :] / np.maximum(cut[piece_of], 1e-9)[:, None], 1.0)
-    return np.where(cut[piece_of][:, None] > 0, first[:, None] - (first - x)[:, None] * part, paths)
+    return np.where(cut[piece_of][:, None] > 0, first[:, None] - (first - x)[:, None] * part, paths), cut

@@ -27,6 +27,7 @@ CUTS = np.array([0.0, 7.0, 14.0, 30.0, 60.0, 120.0])
 _TOLD = 1e-3  # share of its own spread left to a response that is given from outside
 _CATEGORY_SD = 1.0
 _SEASON_SD = 0.3
+_OWN_SEASON_SD = 0.15  # a category's season around the common one
 _WALK_SD = 0.15  # of the market's pace from one two-month period to the next
 _WALK_PERIODS = 2  # periods of thirty days that share one step of the walk
 _EXTRA_SD = 2.0  # of a covariate's effect, a standard deviation of the covariate
@@ -39,8 +40,8 @@ class Listings:
     Attributes
     ----------
     duration : days on the market. sold : 1, or 0 when censored. x : (n, pieces) log asking price over level while in
-    each piece of age. listed : day listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how many
-    such listings a row stands for, or None for one each.
+    each piece of age. listed : day listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how
+    many such listings a row stands for, or None for one each.
     """
 
     duration: Floats
@@ -60,7 +61,7 @@ class SpeedModel:
 
     ``rate_`` (categories, pieces) is the daily hazard at x = 0, speed 1 and no season, at the market's latest pace;
     ``responses_`` one `Response` a category; ``slope_`` and ``slope_se_`` the common power law and its standard error;
-    ``season_`` (4,) harmonics; ``mixture_`` the speeds; ``extra_`` (p,) effects of further covariates.
+    ``season_`` (categories, 4) harmonics; ``mixture_`` the speeds; ``extra_`` (p,) effects of further covariates.
     """
 
     rounds: int = 12
@@ -70,7 +71,7 @@ class SpeedModel:
     slope_: float = SLOPE
     slope_se_: float = SLOPE_SD
     slopes_: Floats = field(default_factory=lambda: np.zeros(0))
-    season_: Floats = field(default_factory=lambda: np.zeros(4))
+    season_: Floats = field(default_factory=lambda: np.zeros((0, 4)))
     shape_: float = 2.0
     mixture_: Mixture = field(default_factory=lambda: gamma_mixture(2.0))
     extra_: Floats = field(default_factory=lambda: np.zeros(0))
@@ -159,6 +160,8 @@ class SpeedModel:
             found[each, layout.own_slopes.start + category] = shape[:, 0]
             found[:, layout.hinges] = shape[:, 1:]
             found[:, layout.season] = harmonics(np.asarray((at_period + first + 0.5) * PERIOD, dtype=np.float64))
+            for wave in range(4):
+                found[each, layout.own_season.start + 4 * category + wave] = found[:, layout.season.start + wave]
             found[each, layout.walk.start + at_period // _WALK_PERIODS] = 1.0
             if rows.extra is not None:
                 found[:, layout.extra] = rows.extra[who]
@@ -169,7 +172,7 @@ class SpeedModel:
     def _keep(self, beta: Floats, covariance: Floats, layout: Layout, rows: Listings) -> None:
         pace = beta[layout.walk][-1]
         self.rate_ = np.exp(beta[layout.categories][:, None] + beta[layout.pieces][None, :] + pace)
-        self.season_ = beta[layout.season]
+        self.season_ = beta[layout.season] + beta[layout.own_season].reshape(-1, 4)
         known = rows.x[:, 0]
         line = average_slope(*np.quantile(known, [0.05, 0.95]))
         own = slice(layout.slope, layout.slope + 1), layout.hinges
@@ -199,6 +202,7 @@ class Layout:
     season: slice
     walk: slice
     extra: slice
+    own_season: slice
     width: int
     precision: Floats
     mean: Floats
@@ -225,7 +229,7 @@ class Layout:
     def of(cls, pieces: int, categories: int, periods: int, extra: int) -> Layout:
         """Lay the columns out."""
         steps = -(-periods // _WALK_PERIODS)
-        sizes = [pieces, categories, 1, categories, len(HINGES), 4, steps, extra]
+        sizes = [pieces, categories, 1, categories, len(HINGES), 4, steps, extra, 4 * categories]
         ends = np.cumsum(sizes)
         part = [slice(int(end - size), int(end)) for end, size in zip(ends, sizes, strict=True)]
         width = int(ends[-1])
@@ -235,7 +239,7 @@ class Layout:
                 np.full(size, 1.0 / sd**2)
                 for size, sd in zip(
                     sizes,
-                    (10.0, _CATEGORY_SD, SLOPE_SD, OWN_SLOPE_SD, HINGE_SD, _SEASON_SD, 10.0, _EXTRA_SD),
+                    (10.0, _CATEGORY_SD, SLOPE_SD, OWN_SLOPE_SD, HINGE_SD, _SEASON_SD, 10.0, _EXTRA_SD, _OWN_SEASON_SD),
                     strict=True,
                 )
             ]
@@ -247,7 +251,20 @@ class Layout:
         precision[part[6].start, part[6].start] += 1.0 / 0.01**2
         mean[part[2].start] = SLOPE
         mean[part[0]] = -4.0
-        return cls(part[0], part[1], part[2].start, part[3], part[4], part[5], part[6], part[7], width, precision, mean)
+        return cls(
+            part[0],
+            part[1],
+            part[2].start,
+            part[3],
+            part[4],
+            part[5],
+            part[6],
+            part[7],
+            part[8],
+            width,
+            precision,
+            mean,
+        )
 
 
 def _maximise(matrix: Floats, events: Floats, expected: Floats, start: Floats, layout: Layout) -> tuple[Floats, Floats]:

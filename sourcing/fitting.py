@@ -12,7 +12,7 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 3  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 5  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
@@ -40,6 +40,7 @@ class CategoryFit:
     sold: int
     unsold: int
     speed_basis: str
+    season: tuple[float, ...]  # harmonics of its pace by time of year
     response: tuple[float, ...]  # log hazard by log asking price over level, on `models.response.TABLE`
     asks_seen: tuple[float, float] = ASKS_TRIED  # where asking prices over the level lie, as logs
 
@@ -59,7 +60,7 @@ class Fit:
     slope: float
     slope_se: float
     mixture: tuple[float, ...]  # prior weights of the styles' speeds, on `models.frailty.POINTS`
-    season: tuple[float, ...]  # harmonics of the market's pace by time of year
+    cuts: tuple[float, ...]  # log price by which the usual seller has cut, by piece of age
     factors: tuple[float, ...]  # by own-comps bucket: held-out 80 % half-width over the nominal one
     rests_on: dict[str, Any] = field(default_factory=dict)
 
@@ -135,7 +136,7 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         categories[name] = CategoryFit(**values)
     cells = {name: (float(mean), float(var)) for name, (mean, var) in plain.pop("cells").items()}
     grand = tuple(plain.pop("grand"))
-    factors, mixture, season = (tuple(plain.pop(name)) for name in ("factors", "mixture", "season"))
+    factors, mixture, cuts = (tuple(plain.pop(name)) for name in ("factors", "mixture", "cuts"))
     return Fit(
         id=fit_id,
         made_at=datetime.fromisoformat(made_at),
@@ -144,6 +145,6 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         grand=(grand[0], grand[1]),
         factors=factors,
         mixture=mixture,
-        season=season,
+        cuts=cuts,
         **plain,
     )

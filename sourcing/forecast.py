@@ -27,7 +27,7 @@ from models.proceeds import (
 )
 from models.response import read
 from models.season import spent, usual_pace
-from models.speed import CUTS, cumulative
+from models.speed import CUTS, pieces_exposure
 from models.trend import curve_at, slope_now
 from sourcing.answer import Item
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
@@ -39,6 +39,7 @@ Z80 = 1.2815515655446004
 DAYS = np.array([0, 3, 7, 10, 14, 21, 30, 45, 60, 75, 90, 120, 150, 180, 240, 300, 365], dtype=float)
 QUANTILES = np.array([0.1, 0.5, 0.9])
 _NEVER = -1
+_NO_PRICE_OF_IT = 0.5  # log distance from the usual asking price beyond which a row's speed says nothing of the item
 _NEXT_SALE = 20.0  # days ahead for which the next comparable sale is foretold
 _BEYOND = 0.6  # how far over the dearest asking prices seen others are tried, in log price
 
@@ -120,7 +121,7 @@ def forecast_group(
         tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day, float(terms.plan.salvage)
     )
     costs = costs_of(terms)
-    season = np.array(fit.season)
+    season = np.array(kin.season)
     base = spent(rate, season, fit.as_of, plan.nodes()[0], CUTS)
     asks = (kin.asks_seen[0], kin.asks_seen[1] + _BEYOND)
     result = outcomes(prospects, base, plan, costs, kin.haggle, rules.target_days, asks)
@@ -211,6 +212,7 @@ def _pooled(fit: Fit) -> CategoryFit:
         0,
         0,
         "all categories together",
+        tuple(float(v) for v in np.mean([kind.season for kind in kinds], axis=0)),
         tuple(float(v) for v in np.mean([kind.response for kind in kinds], axis=0)),
         (max(kind.asks_seen[0] for kind in kinds), min(kind.asks_seen[1] for kind in kinds)),
     )
@@ -221,7 +223,7 @@ def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Le
     moved = seen.price - seen.gap + np.where(seen.sold, -curve_at(np.array(kin.trend), seen.age), -kin.ask[0])
     noise = np.where(seen.sold, kin.sigma2 + fit.walk2 * seen.age, kin.ask[1])
     use = seen.priced
-    suspect = np.array([bool(word) for word in seen.words], dtype=bool)[use]
+    suspect = seen.suspect[use]
     count = len(prior)
     # Groups without a priced row would leave gaps in the numbering.
     variant = np.unique(seen.variant[use], return_inverse=True)[1].astype(np.int64)
@@ -247,19 +249,29 @@ def _prospects(
     count, zero = len(level.mean), np.zeros(nodes.shape)
     drift = slope_now(np.array(kin.trend)) / 365.25
     rate = np.array(kin.rate if kin.rate is not None else [1.0 / assumed_days] * len(CUTS))
-    use = ~np.isnan(seen.days)
+    # A damaged piece asked at a fraction of the level would spend the hazard of ten sound ones.
+    use = ~np.isnan(seen.days) & ~level.aside & ~seen.suspect
+    use &= ~(np.abs(seen.asked - seen.gap - level.mean[seen.owner] - kin.ask[0]) > _NO_PRICE_OF_IT)
     if kin.rate is None or not use.any():
         a, b, _ = mixture.gamma(zero, zero)
         return Prospects(level.mean, level.var, nodes, weights, a, b, response, drift), rate
     owner = seen.owner[use]
-    asked = (seen.asked - seen.gap)[use][:, None] - nodes[owner]
-    log = read(response, np.where(np.isnan(asked), kin.ask[0], asked))
-    listed = seen.when[use] - np.where(seen.status[use] == 0, 0.0, seen.days[use])
-    spent_own = cumulative(rate, seen.days[use]) * usual_pace(np.array(fit.season), listed, listed + seen.days[use])
+    then = curve_at(np.array(kin.trend), seen.age)
+    asked = (seen.asked - seen.gap - then)[use][:, None] - nodes[owner]
+    asked = np.where(np.isnan(asked), kin.ask[0], asked)
+    days = seen.days[use]
+    listed = seen.listed[use]
+    pieces = pieces_exposure(days) * rate * usual_pace(np.array(kin.season), listed, listed + days)[:, None]
+    # What was asked last had been cut on the way, as sellers do; while it was dearer it spent less hazard.
+    cut = np.array(fit.cuts)
+    last = np.clip(np.searchsorted(CUTS, days, side="left") - 1, 0, len(CUTS) - 1)
+    above = np.maximum(cut[last][:, None] - cut, 0.0)
+    log = read(response, asked)
     sold = seen.sold[use].astype(np.float64)
     hazard, fits = zero.copy(), zero.copy()
     for node in range(nodes.shape[1]):
-        hazard[:, node] = np.bincount(owner, spent_own * np.exp(log[:, node]), count)
+        spent_own = (pieces * np.exp(read(response, asked[:, node, None] + above))).sum(axis=1)
+        hazard[:, node] = np.bincount(owner, spent_own, count)
         fits[:, node] = np.bincount(owner, sold * log[:, node], count)
     events = np.repeat(np.bincount(owner, sold, count).astype(np.float64)[:, None], nodes.shape[1], axis=1)
     a, b, likelihood = mixture.gamma(events, hazard)

@@ -55,7 +55,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
         "slope": pace["slope"],
         "slope_se": pace["slope_se"],
         "mixture": pace["mixture"],
-        "season": pace["season"],
+        "cuts": pace["cuts"],
         "factors": factors,
         "rests_on": {
             "comps": len(rows),

@@ -40,6 +40,7 @@ class Observations:
     gap: Floats
     age: Floats
     when: Floats
+    listed: Floats
     days: Floats
     same_code: Flags
     same_size: Flags
@@ -50,6 +51,11 @@ class Observations:
     def priced(self) -> Flags:
         """Which rows say anything in money."""
         return ~np.isnan(self.price)
+
+    @property
+    def suspect(self) -> Flags:
+        """Which rows look like lots or damaged pieces."""
+        return np.array([bool(word) for word in self.words], dtype=bool)
 
     @property
     def sold(self) -> Flags:
@@ -72,8 +78,8 @@ def observe(fit: Fit, kin: CategoryFit, items: Sequence[Item], rows: Sequence[li
     with np.errstate(divide="ignore", invalid="ignore"):
         price = np.where((amount > 0) & (amount + ship > 0), np.log((amount + ship) / 100.0), np.nan)
         asked = np.where(ask > 0, np.log((ask + ship) / 100.0), np.nan)
-    when = np.where(np.isnan(ended), listed, ended)
     stop = np.where(status == 0, seen, ended)
+    when = np.where(np.isnan(stop), listed, stop)
     wanted = [kin.conditions.get(fold(item.condition or kin.base_condition), 0.0) for item in items]
     own = np.array([kin.conditions.get(fold(text), 0.0) for text in columns[9]], dtype=np.float64)
     number: dict[str, int] = {}
@@ -91,6 +97,7 @@ def observe(fit: Fit, kin: CategoryFit, items: Sequence[Item], rows: Sequence[li
         own - np.array(wanted)[owner] if flat else own,
         np.where(np.isnan(when), _UNDATED_AGE, np.maximum(fit.as_of - when, 0.0) / 365.25),
         when,
+        listed,
         np.maximum(stop - listed, 0.5),
         codes == code[owner],
         sizes == asked_size[owner],

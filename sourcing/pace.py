@@ -32,8 +32,8 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
 
     Returns
     -------
-    ``categories`` (a mapping each), ``mixture`` (weights of the speeds), ``season`` (4 harmonics), ``slope`` and its
-    standard error: what `sourcing.fitting.Fit` keeps.
+    ``categories`` (a mapping each), ``mixture`` (weights of the speeds), ``cuts``, ``slope`` and its standard error:
+    what `sourcing.fitting.Fit` keeps.
     """
     count = len(table.categories)
     gap = np.log(table.asked) - level
@@ -62,9 +62,10 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
         within[asked], sold[asked], last[asked], listings.category[asked],
         model.speeds_[listings.product[asked]], count,
     )  # fmt: skip
-    path = _paths(table, first - centre[listings.category], listings, model) + centre[listings.category][:, None]
+    path, cut = _paths(table, first - centre[listings.category], listings, model)
+    path += centre[listings.category][:, None]
     model = SpeedModel().fit(replace(listings, x=path), told)
-    return _kept(table, model, listings)
+    return _kept(table, model, listings, cut)
 
 
 def _with_ghosts(table: Training, listings: Listings) -> tuple[SpeedModel, Listings]:
@@ -117,8 +118,8 @@ def _centres(x: Floats, category: Any, count: int) -> Floats:
     return found
 
 
-def _paths(table: Training, centred: Floats, listings: Listings, model: SpeedModel) -> Floats:
-    """What each listing asked in each piece of age, as logs over level and category centre: (n, pieces)."""
+def _paths(table: Training, centred: Floats, listings: Listings, model: SpeedModel) -> tuple[Floats, Floats]:
+    """What each listing asked in each piece of age, over level and category centre, and the mean cuts by piece."""
     young = listings.listed >= table.as_of - YOUNG
     share = np.bincount(listings.category, minlength=len(table.categories)) / len(centred)
     response = np.sum([part * one.values for part, one in zip(share, model.responses_, strict=True)], axis=0)
@@ -127,17 +128,18 @@ def _paths(table: Training, centred: Floats, listings: Listings, model: SpeedMod
     )
 
 
-def _kept(table: Training, model: SpeedModel, listings: Listings) -> dict[str, Any]:
+def _kept(table: Training, model: SpeedModel, listings: Listings, cut: Floats | None = None) -> dict[str, Any]:
     events = np.bincount(listings.category, listings.sold, len(table.categories))
     horizon = max(float(np.quantile(listings.duration, 0.98)), 30.0)
     return {
         "slope": model.slope_,
         "slope_se": model.slope_se_,
         "mixture": model.mixture_.weights.tolist(),
-        "season": model.season_.tolist(),
+        "cuts": (np.zeros(len(CUTS)) if cut is None else cut).tolist(),
         "categories": [
             {
                 "rate": model.rate_[index].tolist(),
+                "season": model.season_[index].tolist(),
                 "response": np.round(one.values, 5).tolist(),
                 "asks_seen": [one.low, one.high],
                 "horizon": horizon,
@@ -167,11 +169,14 @@ def _stock_and_flow(table: Training) -> dict[str, Any]:
                 "horizon": 2.5 / rate,
                 "speed_basis": f"stock and flow: {on_hand} on hand, {len(days)} sold in {span:.0f} days",
             }
-        categories.append(one | {"response": textbook.values.tolist(), "asks_seen": [textbook.low, textbook.high]})
+        categories.append(
+            one
+            | {"season": [0.0] * 4, "response": textbook.values.tolist(), "asks_seen": [textbook.low, textbook.high]}
+        )
     return {
         "slope": _TEXTBOOK_SLOPE,
         "slope_se": 1.5,
         "mixture": gamma_mixture(_TEXTBOOK_SHAPE).weights.tolist(),
-        "season": [0.0] * 4,
+        "cuts": [0.0] * len(CUTS),
         "categories": categories,
     }
