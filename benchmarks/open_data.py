@@ -26,7 +26,7 @@ from models.price import Floats, Ints, PriceModel, PriceRows
 from models.proceeds import STEPS, Costs, Plan, Prospects, level_nodes, outcomes, share_below
 from models.response import HINGES, Response, read
 from models.scores import pinball
-from models.season import PERIOD, pace
+from models.season import PERIOD, harmonics
 from models.speed import CUTS, Listings, SpeedModel, pieces_exposure
 from sourcing.answer import Query
 from sourcing.check import check_list
@@ -78,15 +78,15 @@ def fit_covariates(duration: Floats, sold: Floats, extra: Floats) -> SpeedModel:
 
 def unsold(model: SpeedModel, times: Floats, log_hazard: Floats, weights: Floats | None = None) -> Floats:
     """Chance unsold at ``times`` (T,): (n, T); ``weights`` (n, speeds) are what each row's style has shown."""
-    spent = pieces_exposure(times, model.cuts) @ model.rate_[0] * _no_calendar(model)
+    spent = pieces_exposure(times, model.cuts) @ _rates(model)[0]
     hazard = np.exp(log_hazard)[:, None] * spent
     each = np.broadcast_to(model.mixture_.weights, (len(hazard), len(POINTS))) if weights is None else weights
     return np.stack([np.einsum("nk,nk->n", np.exp(-column[:, None] * POINTS), each) for column in hazard.T], axis=1)
 
 
-def _no_calendar(model: SpeedModel) -> float:
-    """Factor of the season where no day is known: the model then puts all rows in the first period."""
-    return float(pace(model.season_, np.array([0.5 * PERIOD]))[0])
+def _rates(model: SpeedModel) -> Floats:
+    """Daily hazards (categories, pieces) where no day is known: the model then puts all rows in the first period."""
+    return np.asarray(model.rate_ * np.exp(model.season_ @ harmonics(np.array([0.5 * PERIOD]))[0])[:, None])
 
 
 @one_thread
@@ -165,14 +165,15 @@ def known_truth(rows: int, draws: int) -> dict[str, Any]:
         days, sold = np.maximum(np.minimum(wait, ends), 1e-3), (wait < ends).astype(float)
         paths = np.repeat(x[:, None], len(CUTS), axis=1)
         model = SpeedModel().fit(Listings(days, sold, paths, kind_of[style], style, KINDS, np.full(rows, np.nan)))
-        level = np.log(model.rate_[:, 0] / model.rate_[0, 0])  # of each category over the first
+        rates = _rates(model)
+        level = np.log(rates[:, 0] / rates[0, 0])  # of each category over the first
 
         def risk(style: Ints, x: Floats) -> Floats:
             price = np.array([read(one.values, x) for one in model.responses_])  # noqa: B023
             kind = kind_of[style]  # noqa: B023
             return np.asarray(level[kind] + price[kind, np.arange(len(x))])  # noqa: B023
 
-        spent = pieces_exposure(days) @ model.rate_[0] * _no_calendar(model) * np.exp(risk(style, x))
+        spent = pieces_exposure(days) @ rates[0] * np.exp(risk(style, x))
         hazard, events = np.bincount(style, spent, STYLES), np.bincount(style, sold, STYLES)
         log = events[:, None] * np.log(POINTS) - hazard[:, None] * POINTS + np.log(model.mixture_.weights)
         shown = np.exp(log - log.max(axis=1, keepdims=True))
@@ -349,7 +350,7 @@ def auctions(folder: Path, repeats: int) -> dict[str, float]:
     return loss
 
 
-def chance_below(level_var: float, shape: float = 2.0) -> float:
+def chance_below(level_var: float, cuts: tuple[tuple[int, float], ...] = ((30, 0.1), (60, 0.2))) -> float:
     """Worst error of `models.proceeds.share_below` beside sums over 4,096 equally likely levels: a chance.
 
     The reference keeps what is left unsold together with the low levels at which that happens; each node has its
@@ -357,7 +358,7 @@ def chance_below(level_var: float, shape: float = 2.0) -> float:
     """
     from scipy.special import ndtr, ndtri
 
-    plan, haggle, mean = Plan(((30, 0.1), (60, 0.2)), 120, 0.4), (-0.05, 0.08), np.array([3.5])
+    plan, haggle, mean, shape = Plan(cuts, 120, 0.4), (-0.05, 0.08), np.array([3.5]), 2.0
     response = Response.of(SLOPE, np.zeros(len(HINGES)), SLOPE, 0.3, np.linspace(-0.3, 0.4, 50)).values
     edges, factor = plan.nodes()
     base = pieces_exposure(edges) @ np.array([0.030, 0.025, 0.020, 0.018, 0.015, 0.012])

@@ -17,6 +17,6 @@ def test_slope_and_speeds_of_a_made_market() -> None:
     assert found["brier_cox"] > 1.2
 
 
-def test_chance_of_profit_where_the_level_is_known() -> None:
-    """The closed forms over days and prices beside the sum over 4,096 levels, of a spread of 1 %."""
-    assert chance_below(0.0001) <= 0.002
+def test_chance_of_profit_where_level_and_price_stay_put() -> None:
+    """The closed forms over the days beside the sum over 4,096 levels, of a spread of 1 %."""
+    assert chance_below(0.0001, cuts=()) <= 0.002
