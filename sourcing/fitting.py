@@ -96,16 +96,58 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
         connection.exec_driver_sql("DELETE FROM fit")
         if learnt is None:
             return FitReport(None, len(rows), 0, time.monotonic() - start)
+        basis = learnt["rests_on"] | {
+            "version": VERSION,
+            "fitted_on": len(rows),
+            "as_of": learnt["as_of"],
+            "categories": list(learnt["categories"]),
+        }
         payload = zlib.compress(json.dumps({"version": VERSION, **learnt}, allow_nan=False).encode())
         result = connection.exec_driver_sql(
             "INSERT INTO fit (made_at, rests_on, payload) VALUES (?, ?, ?) RETURNING id",
-            (datetime.now(UTC).isoformat(timespec="microseconds"), json.dumps(learnt["rests_on"]), payload),
+            (datetime.now(UTC).isoformat(timespec="microseconds"), json.dumps(basis), payload),
         )
         fit_id = int(result.scalar_one())
     tell(1.0, "Done")
     return FitReport(fit_id, len(rows), int(learnt["rests_on"]["sold"]), time.monotonic() - start)
 
 
+def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = None) -> FitReport:
+    """Bring the fit up to date after a load or an undo, by a refit only where one could change an answer.
+
+    An item's own comps are read afresh at every check, so a small load of known categories is at work at once; what
+    the fit holds is what kin share, which one row in fifty hardly moves. Then the fit is kept, and what it rests on
+    restated.
+    """
+    import time
+
+    start = time.monotonic()
+    kept = store.read("SELECT id, rests_on FROM fit ORDER BY id DESC LIMIT 1")
+    before = json.loads(kept[0][1]) if kept else {}
+    rows, sold = store.read("SELECT count(*), coalesce(sum(status = 1), 0) FROM comp")[0]
+    newest = store.read("SELECT max(coalesce(ended, listed, 0)), max(coalesce(seen, 0)) FROM comp")[0]
+    names = {fold(row[0]) for row in store.read("SELECT DISTINCT category FROM product WHERE id = root")}
+    few = (
+        before.get("version") == VERSION
+        and abs(rows - before["fitted_on"]) <= _FEW_NEW * before["fitted_on"]
+        and max(value or 0 for value in newest) - before["as_of"] <= _FEW_DAYS
+        and names <= set(before["categories"])
+        and sold > 0
+    )
+    if not few:
+        return refit(store, on_progress)
+    with store.write() as connection:
+        connection.exec_driver_sql(
+            "UPDATE fit SET rests_on = ? WHERE id = ?",
+            (json.dumps({**before, "comps": rows, "sold": int(sold)}), kept[0][0]),
+        )
+    if on_progress is not None:
+        on_progress(1.0, "Done: too few new comps to change what kin share")
+    return FitReport(int(kept[0][0]), rows, int(sold), time.monotonic() - start)
+
+
+_FEW_NEW = 0.02  # share of new or undone comps up to which the fit is kept
+_FEW_DAYS = 10  # days the newest comp may be past the fit's
 _kept: dict[tuple[str, str], Fit] = {}
 
 

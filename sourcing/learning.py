@@ -18,7 +18,7 @@ from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
 
 _Z80 = 1.2815515655446004  # 90 % point of the standard normal
-_CHECKS, _CHECK_DAYS = 4, 30.0
+_CHECKS, _CHECK_DAYS = 6, 15.0
 _UNCHECKED = [1.25, 1.15, 1.1, 1.1]  # too few later sales to check: a little wider than the model believes
 
 

@@ -71,8 +71,8 @@ def _reported(report: LoadReport, token: str) -> Response:
 
 def _refit() -> Response:
     """Learn anew in the background; the old fit answers until the new one is stored."""
-    from sourcing.fitting import refit
+    from sourcing.fitting import keep_up
 
     kept = store()
-    current().task.start(lambda say: refit(kept, say))
+    current().task.start(lambda say: keep_up(kept, say))
     return redirect(url_for("comps.progress"), 303)

@@ -95,10 +95,10 @@ def _shown(value: str) -> str:
 
 
 def _refit(store: Store) -> None:
-    from sourcing.fitting import refit
+    from sourcing.fitting import keep_up
 
     with working("Fitting") as tell:
-        fitted = refit(store, lambda share, what: tell(f"{what} ({share:.0%})"))
+        fitted = keep_up(store, lambda share, what: tell(f"{what} ({share:.0%})"))
     say(f"Fitted on {fitted.sold} sales." if fitted.fit_id else "No sale is left to fit on.")
 
 
