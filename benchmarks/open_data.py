@@ -371,7 +371,7 @@ def chance_below(level_var: float, cuts: tuple[tuple[int, float], ...] = ((30, 0
     for choice in range(STEPS):
         ask = np.log(result.ask[0, choice])
         total = np.linspace(ask - 2.0, ask + 0.4, 200)
-        got = share_below(np.exp(total)[None], np.array([choice]), result, mean, var, plan, haggle)[0]
+        got = share_below(np.exp(total)[None], np.array([choice]), result, plan, haggle)[0]
         steps = np.diff(base) * np.exp(read(response, ask + np.log(factor) - level[:, None]))
         alive = np.exp(-shape * np.log1p(np.cumsum(np.insert(steps, 0, 0.0, axis=1), axis=1) / shape))
         sale = ndtr((total[:, None] - ask - np.log(factor) - haggle[0]) / haggle[1])

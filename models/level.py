@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.price import NU, Floats, Ints
+from models.price import Floats, Ints
+from models.robust import student_weights
 
 SET_ASIDE_AT = 3.5  # standardised distance, the cut-off of Iglewicz & Hoaglin 1993
 
@@ -66,7 +67,7 @@ def item_levels(
     for _ in range(12):
         distance = (z - centre[item]) / np.sqrt(total_var)
         aside = (np.abs(distance) > SET_ASIDE_AT) | (suspect & (np.abs(distance) > 1.5))
-        weight = np.where(aside, 0.0, (NU + 1.0) / (NU + distance**2))
+        weight = np.where(aside, 0.0, student_weights(distance, 1.0))
         precision = np.bincount(variant, weight / noise_var, groups)
         pull = np.bincount(variant, weight / noise_var * z, groups)
         others = np.where(group_same, 0.0, 1.0 / (1.0 + step * precision))

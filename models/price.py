@@ -20,13 +20,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from models.robust import NORMAL_MAD, student_weights, weighted_median
 from models.trend import Trend
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-NU = 4.0  # degrees of freedom of the error: heavy enough that one lot of three does not move a style
 _CONDITION_SD = 0.35  # ridge on a condition's effect, in log price
+_USUAL_VAR = 0.12**2  # variance of one sale where nothing is known of it
+_FEW = 3.0  # sales of freedom that count as much
 _POOL_PRODUCTS = 25.0  # a category's own variances count like this many products of the pooled ones
 
 
@@ -103,7 +105,7 @@ class PriceModel:
             self._scale(rows, residual, weight)
             self._variances(rows, z, weight, offset, category_of_variant, category_of_product)
             scale2 = self.sigma2_[rows.category] + self.level_var_[rows.variant] * 0.5
-            weight = (NU + 1.0) / (NU + residual**2 / scale2)
+            weight = student_weights(residual, np.sqrt(scale2))
             if round_ < self.rounds - 1:
                 self._conditions(rows, residual, weight)
                 self.trend_.improve(residual, weight / self.sigma2_[rows.category], rows.category)
@@ -175,13 +177,18 @@ class PriceModel:
         """
         used = weight / self.sigma2_[rows.category] * self.level_var_[rows.variant]
         count = np.bincount(rows.category, minlength=rows.categories)
-        freedom = np.bincount(rows.category, 1.0 - np.minimum(used, 0.95), rows.categories)
-        # What its own level has used up shows in the residual of each row, so rows are weighed up one by one.
-        size = np.abs(residual) / np.sqrt(1.0 - np.minimum(used, 0.95))
-        pooled = (1.4826 * float(np.median(size))) ** 2
+        # A sale that is its style's only one lies on its own level and says nothing of the spread, so each row counts
+        # by what its level has not used up; else many single sales make the spread collapse.
+        free = 1.0 - np.minimum(used, 0.9999)
+        freedom = np.bincount(rows.category, free, rows.categories)
+        size = np.abs(residual) / np.sqrt(free)
+        whole = float(freedom.sum())
+        found = (NORMAL_MAD * weighted_median(size, free)) ** 2
+        pooled = (whole * found + _FEW * _USUAL_VAR) / (whole + _FEW)
         own = np.full(rows.categories, pooled)
-        for index in np.flatnonzero(count > 4):
-            own[index] = (1.4826 * float(np.median(size[rows.category == index]))) ** 2
+        for index in np.flatnonzero((count > 4) & (freedom > 1.0)):
+            here = rows.category == index
+            own[index] = (NORMAL_MAD * weighted_median(size[here], free[here])) ** 2
         share = freedom / (freedom + 30.0)
         self.sigma2_ = np.maximum(share * own + (1 - share) * pooled, 1e-5)
 

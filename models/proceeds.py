@@ -17,6 +17,7 @@ from scipy.special import ndtr
 from models.price import Floats, Ints
 from models.response import read
 
+_REST_SD = 0.1  # spread of what giving up brings around its share of the level, in log price
 _GRID = 97  # points at which the distribution of proceeds is inverted
 STEPS = 21  # asking prices tried between the lowest and highest worth trying
 _NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(5)
@@ -104,6 +105,8 @@ class Outcome:
     by_target: Floats
     sold_by_edge: Floats  # (N, K, T + 1)
     edges: Floats
+    rest_mean: Floats  # log of what giving up brings, for it happens where the level is low
+    rest_var: Floats
 
 
 def survive(items: Prospects, ask: Floats, base: Floats, factor: Floats) -> Floats:
@@ -133,7 +136,9 @@ def by_price(base: Floats, edges: Floats, factor: Floats, drift: float) -> tuple
     """
     middle = (edges[:-1] + edges[1:]) / 2
     # Steps of 2 % are fine enough, and keep the prices few.
-    relative = np.round((np.log(factor) - drift * middle) / 0.02) * 0.02
+    relative = np.log(factor) - drift * middle
+    if drift:
+        relative = np.round(relative / 0.02) * 0.02
     prices, which = np.unique(relative, return_inverse=True)
     spent = np.zeros((len(prices), len(edges)))
     spent[which, np.arange(1, len(edges))] = np.diff(base)
@@ -165,6 +170,7 @@ def outcomes(
     rest = costs.net(plan.salvage * np.exp(items.nodes + items.drift * plan.give_up))
     mean_net = (mass * costs.net(total)).sum(axis=2)
     mean_net += np.einsum("nkj,nj,nj->nk", by_node[..., -1], items.weights, rest)
+    rest_mean, rest_var = _rest(items, by_node[..., -1])
     middle = (edges[:-1] + edges[1:]) / 2
     days = (mass * middle).sum(axis=2) + alive[:, :, -1] * plan.give_up
     at = float(np.clip(target, edges[0], edges[-1]))
@@ -172,27 +178,36 @@ def outcomes(
     right = int(np.clip(np.searchsorted(edges, at), 1, len(edges) - 1))
     share = (at - edges[right - 1]) / (edges[right] - edges[right - 1])
     by_target = sold[:, :, right - 1] * (1 - share) + sold[:, :, right] * share
-    return Outcome(ask, mean_net, days, by_target, sold, edges)
+    rest_mean += np.log(plan.salvage) + items.drift * plan.give_up
+    return Outcome(ask, mean_net, days, by_target, sold, edges, rest_mean, rest_var)
+
+
+def _rest(items: Prospects, left: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of the level where it stays unsold, for chances unsold by node (N, K, 5): (N, K) each."""
+    weight = left * items.weights[:, None, :]
+    total = np.maximum(weight.sum(axis=2), 1e-300)
+    mean = np.einsum("nkj,nj->nk", weight, items.nodes) / total
+    square = (weight * (items.nodes[:, None, :] - mean[:, :, None]) ** 2).sum(axis=2) / total
+    return mean, square
 
 
 def net_quantiles(
     chosen: Ints,
     outcome: Outcome,
-    level_mean: Floats,
-    level_var: Floats,
     plan: Plan,
     costs: Costs,
     haggle: tuple[float, float],
     shares: Floats,
 ) -> Floats:
     """Quantiles of net proceeds at the chosen asking prices: shape (N, len(shares))."""
-    rows = np.arange(len(level_mean))
+    rows = np.arange(len(chosen))
     ask = outcome.ask[rows, chosen]
     top = np.log(ask) + haggle[0] + 3 * haggle[1] + 0.02
-    low = np.minimum(level_mean + np.log(plan.salvage) - 3 * np.sqrt(level_var) - 0.2, top - 1.0)
+    rest = outcome.rest_mean[rows, chosen] - 3 * np.sqrt(outcome.rest_var[rows, chosen])
+    low = np.minimum(rest - 0.2, top - 1.0)
     part = np.linspace(0, 1, _GRID)
     grid = low[:, None] + (top - low)[:, None] * part
-    share = share_below(np.exp(grid), chosen, outcome, level_mean, level_var, plan, haggle)
+    share = share_below(np.exp(grid), chosen, outcome, plan, haggle)
     answer = np.empty((len(rows), len(shares)))
     for at, wanted in enumerate(shares):
         right = np.clip((share < wanted).sum(axis=1), 1, _GRID - 1)
@@ -206,21 +221,21 @@ def share_below(
     total: Floats,
     chosen: Ints,
     outcome: Outcome,
-    level_mean: Floats,
-    level_var: Floats,
     plan: Plan,
     haggle: tuple[float, float],
 ) -> Floats:
     """Chance that the buyer's total stays below ``total`` (N, G), giving up included."""
-    sold = outcome.sold_by_edge[np.arange(len(level_mean)), chosen]
+    rows = np.arange(len(chosen))
+    sold = outcome.sold_by_edge[rows, chosen]
     _, factor = plan.nodes()
     # Between two cuts the price is one: a closed form for each price in force, not for each day node.
     first = np.flatnonzero(np.diff(factor, prepend=np.nan) != 0)
     mass = np.add.reduceat(np.diff(sold, axis=1), first, axis=1)
-    ask = outcome.ask[np.arange(len(level_mean)), chosen]
+    ask = outcome.ask[rows, chosen]
     centre = np.log(ask)[:, None] + np.log(factor[first]) + haggle[0]
     below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / max(haggle[1], 0.01))
     part = np.einsum("ngf,nf->ng", below, mass)
-    salvage = ndtr((np.log(total) - (level_mean + np.log(plan.salvage))[:, None]) / np.sqrt(level_var + 0.01)[:, None])
+    spread = np.sqrt(outcome.rest_var[rows, chosen] + _REST_SD**2)
+    salvage = ndtr((np.log(total) - outcome.rest_mean[rows, chosen][:, None]) / spread[:, None])
     below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
     return below_all

@@ -9,10 +9,12 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
-from models.price import NU, Floats
+Floats = NDArray[np.float64]
+
+NU = 4.0  # degrees of freedom of the error: heavy enough that one lot of three does not move a style
 
 NORMAL_MAD = 1.4826022185056018  # 1 / (75 % point of the standard normal)
 MODIFIED_Z = 0.6745  # the rounded 75 % point that the rule of Iglewicz & Hoaglin is stated with

@@ -94,13 +94,15 @@ class SpeedModel:
             layout.take(told)
         weight = np.ones(len(rows.duration)) if rows.weight is None else rows.weight
         exposure = pieces_exposure(rows.duration, self.cuts) * weight[:, None]
-        live, number = np.unique(cell, return_inverse=True)
-        number = number.reshape(cell.shape)
+        spent = exposure > 0
+        # Counted, not sorted: cells are few beside the rows, and most pieces of age are never reached.
+        live = np.flatnonzero(np.bincount(cell[spent]))
+        place = np.zeros(int(cell.max()) + 1, dtype=np.int32)
+        place[live] = np.arange(len(live))
+        number = place[cell]
         products = int(rows.product.max()) + 1
-        by_product = csr_array(
-            (exposure.ravel(), (np.repeat(rows.product, len(self.cuts)), number.ravel())),
-            shape=(products, len(live)),
-        )
+        owner = np.broadcast_to(rows.product[:, None], cell.shape)
+        by_product = csr_array((exposure[spent], (owner[spent], number[spent])), shape=(products, len(live)))
         last = np.searchsorted(self.cuts, np.maximum(rows.duration, 1e-9), side="left") - 1
         events = np.bincount(number[np.arange(len(last)), last], rows.sold, len(live)).astype(np.float64)
         product_events = np.bincount(rows.product, rows.sold, products).astype(np.float64)
@@ -180,6 +182,8 @@ class SpeedModel:
         self.slope_ = float(line @ beta[columns])
         self.slope_se_ = float(np.sqrt(line @ covariance[np.ix_(columns, columns)] @ line))
         self.slopes_ = self.slope_ + beta[layout.own_slopes]
+        # The common slope is the listings' mean one: with few categories their departures hold part of it.
+        self.slope_ = float(np.mean(self.slopes_[rows.category]))
         self.extra_ = beta[layout.extra]
         self.responses_ = []
         for category in range(rows.categories):

@@ -104,7 +104,7 @@ class Forecasts:
     def chance_of_loss(self, spent: Floats) -> Floats:
         """Chance that net proceeds fall short of all that was ``spent`` (N,), labour included."""
         total = self.costs.total_for(np.asarray(spent, dtype=np.float64)[:, None])
-        below = share_below(total, self.chosen, self.outcome, self.mean, self.var, self.plan, self.haggle)
+        below = share_below(total, self.chosen, self.outcome, self.plan, self.haggle)
         return np.clip(below[:, 0], 0.0, 1.0)
 
 
@@ -127,7 +127,7 @@ def forecast_group(
     result = outcomes(prospects, base, plan, costs, kin.haggle, rules.target_days, asks)
     chosen = _choose(result, terms, rules)
     shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
-    quantiles = net_quantiles(chosen, result, level.mean, level.var, plan, costs, kin.haggle, shares)
+    quantiles = net_quantiles(chosen, result, plan, costs, kin.haggle, shares)
     ask = result.ask[np.arange(len(items)), chosen][:, None]
     held = by_price(spent(rate, season, fit.as_of, DAYS, CUTS), DAYS, np.ones(len(DAYS) - 1), prospects.drift)
     alive = np.einsum("njt,nj->nt", survive(prospects, ask, *held)[:, 0], prospects.weights)

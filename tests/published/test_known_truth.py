@@ -17,6 +17,6 @@ def test_slope_and_speeds_of_a_made_market() -> None:
     assert found["brier_cox"] > 1.2
 
 
-def test_chance_of_profit_where_level_and_price_stay_put() -> None:
-    """The closed forms over the days beside the sum over 4,096 levels, of a spread of 1 %."""
-    assert chance_below(0.0001, cuts=()) <= 0.002
+def test_chance_of_profit_beside_a_sum_over_levels() -> None:
+    """The closed forms over the days beside the sum over 4,096 levels, of spreads of 1, 10 and 20 %."""
+    assert max(chance_below(spread) for spread in (0.0001, 0.01, 0.04)) <= 0.002
