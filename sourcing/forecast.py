@@ -31,6 +31,7 @@ from models.speed import CUTS, pieces_exposure
 from models.trend import curve_at, slope_now
 from sourcing.answer import Item
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
+from sourcing.objective import choose
 from sourcing.observations import Observations, observe
 from sourcing.rules import Rules
 from sourcing.terms import Terms
@@ -54,6 +55,7 @@ class Forecasts:
     evidence : worth how many sales of the very item. weight, distance : (M,) of the comps, 0 where they have no part.
     aside : (M,) set aside. chosen : index of the asking price to list at. net_quantiles : (N, 3) at `QUANTILES`.
     loss_net : net proceeds at the largest acceptable chance of loss. sold_share : (N, len(DAYS)), asking price held.
+    base : base hazard spent by each day edge of the plan.
     """
 
     seen: Observations
@@ -75,6 +77,8 @@ class Forecasts:
     plan: Plan
     costs: Costs
     haggle: tuple[float, float]
+    prospects: Prospects
+    base: Floats
 
     def of_choice(self, values: Floats) -> Floats:
         """Pick from (N, K) the figures of each item's chosen asking price."""
@@ -125,7 +129,7 @@ def forecast_group(
     base = spent(rate, season, fit.as_of, plan.nodes()[0], CUTS)
     asks = (kin.asks_seen[0], kin.asks_seen[1] + _BEYOND)
     result = outcomes(prospects, base, plan, costs, kin.haggle, rules.target_days, asks)
-    chosen = _choose(result, terms, rules)
+    chosen = choose(result, terms, rules)
     shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
     quantiles = net_quantiles(chosen, result, plan, costs, kin.haggle, shares)
     ask = result.ask[np.arange(len(items)), chosen][:, None]
@@ -153,6 +157,8 @@ def forecast_group(
         plan,
         costs,
         kin.haggle,
+        prospects,
+        base,
     )
 
 
@@ -161,16 +167,6 @@ def costs_of(terms: Terms) -> Costs:
     fixed = terms.fee_fixed + terms.postage + terms.supplies + terms.return_rate * terms.postage
     cap = float("inf") if terms.fee_cap is None else float(terms.fee_cap)
     return Costs(float(terms.fee_rate), cap, float(fixed), float(terms.return_rate * terms.return_value_lost))
-
-
-def _choose(result: Outcome, terms: Terms, rules: Rules) -> Ints:
-    """Choose the asking price: most expected proceeds less the cost of cash tied up, among those quick enough."""
-    outlay = np.maximum(result.mean_net.max(axis=1, keepdims=True), 0.0)
-    value = result.mean_net - float(terms.capital_rate) * result.mean_days / 365.0 * outlay
-    if rules.wanted_chance is not None:
-        quick = result.by_target >= float(rules.wanted_chance)
-        value = np.where(quick | ~quick.any(axis=1, keepdims=True), value, -np.inf)
-    return np.asarray(value.argmax(axis=1), dtype=np.int64)
 
 
 def _prior(fit: Fit, category: str, kin: CategoryFit, item: Item) -> tuple[float, float]:

@@ -5,10 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+PROFIT, A_DAY, DEAREST = OBJECTIVES = ("most profit", "most profit a day", "dearest in time")
+
 
 @dataclass(frozen=True)
 class Rules:
-    """Rules of one category; shares are 0 to 1. The figures are starting points, not advice."""
+    """Rules of one category; shares are 0 to 1. The figures are starting points, not advice.
+
+    ``objective`` is no rule for a buy: it says which asking price to list at, one of `OBJECTIVES`.
+    """
 
     least_profit: Decimal | None = Decimal("8.00")
     least_return: Decimal | None = Decimal("0.25")
@@ -16,3 +21,4 @@ class Rules:
     wanted_chance: Decimal | None = Decimal("0.50")
     most_loss_chance: Decimal | None = Decimal("0.35")
     least_comps: Decimal | None = Decimal("0.25")
+    objective: str = PROFIT

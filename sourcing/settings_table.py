@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
 from sourcing.parcel import SIDE_ROUNDINGS
-from sourcing.rules import Rules
+from sourcing.rules import OBJECTIVES, Rules
 from sourcing.terms import PriceCutPlan, Terms
 
 OFF = "off"  # TOML has no null
@@ -140,6 +140,14 @@ SETTINGS: tuple[Setting, ...] = (
         "share of the usual sale price still got when given up",
         lowest=Decimal("0.01"),
         highest=_ONE,
+    ),
+    Setting(
+        "objective",
+        "category",
+        "choice",
+        Rules.objective,
+        f"what the asking price is chosen for: {', '.join(OBJECTIVES[:-1])} or {OBJECTIVES[-1]}",
+        choices=OBJECTIVES,
     ),
     Setting(
         "least_profit",

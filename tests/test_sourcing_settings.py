@@ -72,7 +72,7 @@ class TestInheritance:
             "channel": '"second"', "packed_weight": "9999", "packed_size": "[40, 30, 20]", "postage": "77",
             "cuts": "[[7, 0.5]]", "give_up_day": "99", "assumed_days": "9", "target_days": "9",
             "return_rate": "0.9", "salvage": "0.9",
-            "wanted_chance": "0.6",
+            "wanted_chance": "0.6", "objective": '"dearest in time"',
         }.get(name, "0.5")  # fmt: skip
         text = (
             "[parcel]\nvolume_divisor = 5000\nvolume_divisor_dated = 2026-01-31\n"
