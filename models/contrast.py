@@ -20,7 +20,8 @@ Ints = NDArray[np.int64]
 
 SLOPE, SLOPE_SD = -2.0, 1.5  # the textbook's price response is a start, not a belief
 OWN_SLOPE_SD = 0.6  # a category's slope around the common one
-HINGE_SD = 1.0  # change of slope at one hinge
+HINGE_SD = 1.0  # change of slope at one hinge, where nothing tells its spread
+HINGE_SDS = (0.2, 0.6, 2.0, 6.0)  # spreads among which the data choose
 _STRATUM_SD = 4.0
 _SPEED_BINS = 8
 _FEWEST = 30  # cases, and controls
@@ -50,8 +51,6 @@ def fit_contrast(
     """
     if sold.sum() < _FEWEST or (1 - sold).sum() < _FEWEST:
         return None
-    from scipy.optimize import minimize
-
     bins, pieces = len(EDGES) - 1, int(piece.max()) + 1
     log_speed = np.log(np.clip(speed, 0.05, 10.0))
     edges = np.quantile(log_speed, np.linspace(0, 1, _SPEED_BINS + 1)[1:-1])
@@ -60,7 +59,7 @@ def fit_contrast(
     cell = ((category * pieces + piece) * bins + x_bin) * _SPEED_BINS + speed_bin
     live, number = np.unique(cell, return_inverse=True)
     trials = np.bincount(number).astype(np.float64)
-    cases = np.bincount(number, sold)
+    cases = np.bincount(number, sold).astype(np.float64)
     offset = np.bincount(number, log_speed) / trials
     centre = np.bincount(number, np.clip(x, GRID[0], GRID[-1])) / trials
     stratum = live // (bins * _SPEED_BINS)
@@ -72,16 +71,27 @@ def fit_contrast(
     design[each, 1 + stratum // pieces] = shape[:, 0]
     design[:, 1 + categories : first] = shape[:, 1:]
     design[each, first + stratum] = 1.0
-    sd = np.concatenate(
-        [
-            [SLOPE_SD],
-            np.full(categories, OWN_SLOPE_SD),
-            np.full(len(HINGES), HINGE_SD),
-            np.full(categories * pieces, _STRATUM_SD),
-        ]
-    )
-    prior = np.zeros(len(sd))
+    prior = np.zeros(design.shape[1])
     prior[0] = SLOPE
+    best: tuple[float, Contrast] | None = None
+    for hinge_sd in HINGE_SDS:
+        spread = (SLOPE_SD, OWN_SLOPE_SD, hinge_sd, _STRATUM_SD)
+        sd = np.repeat(spread, (1, categories, len(HINGES), categories * pieces))
+        evidence, found, covariance = _maximise(design, cases, trials, offset, prior, sd)
+        if best is None or evidence > best[0]:
+            best = evidence, Contrast(found[:first], covariance[:first, :first])
+    assert best is not None
+    return best[1]
+
+
+def _maximise(
+    design: Floats, cases: Floats, trials: Floats, offset: Floats, prior: Floats, sd: Floats
+) -> tuple[float, Floats, Floats]:
+    """Maximise a logistic likelihood times normal priors: Laplace's log evidence, effects and covariance.
+
+    The evidence weighs how well a shape fits against how much it had to bend (MacKay 1992, Neural Computation 4:415).
+    """
+    from scipy.optimize import minimize
 
     def loss(beta: Floats) -> tuple[float, Floats]:
         score = design @ beta + offset
@@ -96,5 +106,6 @@ def fit_contrast(
         return found
 
     found = minimize(loss, prior, jac=True, hess=curvature, method="trust-exact", options={"maxiter": 80})
-    covariance = np.linalg.inv(curvature(found.x))
-    return Contrast(found.x[:first], np.asarray(covariance[:first, :first], dtype=np.float64))
+    bend = curvature(found.x)
+    evidence = -found.fun - 0.5 * np.linalg.slogdet(bend)[1] - float(np.log(sd).sum())
+    return float(evidence), found.x, np.asarray(np.linalg.inv(bend), dtype=np.float64)
