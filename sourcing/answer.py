@@ -83,6 +83,19 @@ class AskChoice:
 
 
 @dataclass(frozen=True)
+class Copy:
+    """One of several copies of the item, listed together and sold one after another."""
+
+    number: int  # 1 is the first to sell
+    expected_proceeds: Decimal
+    days: int  # expected until it is sold or given up
+    chance_sold: float  # before it is given up
+    profit: Decimal | None  # after labour and cash tied up, at the shelf price
+    most: Decimal | None  # highest shelf price at which this many are worth taking; None: no limit
+    worth_it: bool  # at the shelf price, with all before it
+
+
+@dataclass(frozen=True)
 class Limit:
     """The highest shelf price at which one rule still holds."""
 
@@ -133,7 +146,12 @@ class Verdict:
     match: str  # how closely the comps match, in words
     rests_on: str  # one sentence: how many, how old, how closely matched
     would_settle: str = ""  # for "too little to go on": the evidence that would settle it
+    objective: str = ""  # what the asking price was chosen for
     choices: tuple[AskChoice, ...] = ()
+    depth: tuple[Copy, ...] = ()  # the 1st, 2nd, ... copy; of single checks only
+    worth_taking: int | None = None  # how many copies, at most as many as ``depth`` has; None: no shelf price
+    depth_words: str = ""  # the same in words
+    depth_assumes: str = ""
     limits: tuple[Limit, ...] = ()
     comps: tuple[Comp, ...] = ()
     receipt: tuple[ReceiptLine, ...] = ()  # one sale at the chosen asking price, line by line

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from sourcing import history, verdict
+from models.depth import Copies
+from sourcing import depth, history, verdict
 from sourcing.answer import Item, Query, Verdict
 from sourcing.errors import SourcingError
 from sourcing.evidence import gather
@@ -21,11 +22,6 @@ from sourcing.money import money_writer
 from sourcing.settings import CategorySettings, Settings, load_settings
 from sourcing.storage import Store
 
-CAUTIONS = (
-    "Look up recalls before you buy: selling recalled goods is unlawful in many places.",
-    "If the origin or price looks wrong, do not buy: selling counterfeits can be a crime even unknowingly.",
-    "Figures describe past sales; they are no promise and no tax or legal advice.",
-)
 _MOST_KEPT = 500
 
 
@@ -39,6 +35,7 @@ class Prospect:
     forecasts: Forecasts | None
     figures: verdict.Figures | None
     at: int  # the item's place in both
+    copies: Copies | None = None  # of single checks only
 
 
 def check(store: Store, query: Query, settings: Settings | None = None) -> Verdict:
@@ -52,18 +49,18 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
     BadInput
         The code cannot be one.
     """
+    asked = replace(query, shelf_price=None, discount=None)
     if settings is not None:
-        return check_list(store, [query], settings)[0]
+        return _judge(_alone(store, asked, settings), query)
     settings = load_settings(store)
     stamp = (store.url, store.read(_STAMP)[0], settings)
     if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
         forget()
         _kept_for[:] = [stamp]
-    asked = replace(query, shelf_price=None, discount=None)
     prospect = _kept.get(asked)
     if prospect is None:
-        prospect = _kept[asked] = _prospects(store, [asked], settings, True)[0]
-    return _at_price(prospect, query, None, True)
+        prospect = _kept[asked] = _alone(store, asked, settings)
+    return _judge(prospect, query)
 
 
 _STAMP = """SELECT (SELECT made_at FROM fit ORDER BY id DESC LIMIT 1), (SELECT max(id) FROM batch),
@@ -75,6 +72,22 @@ _kept_for: list[tuple[Any, ...]] = []
 def forget() -> None:
     """Let go of every forecast that is kept."""
     _kept.clear()
+
+
+def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:
+    """Forecast one item, its further copies too: too dear for every line of a list."""
+    prospect = _prospects(store, [asked], settings, True)[0]
+    if prospect.forecasts is None:
+        return prospect
+    return replace(prospect, copies=depth.further_copies(prospect.forecasts))
+
+
+def _judge(prospect: Prospect, query: Query) -> Verdict:
+    answer, deal = _at_price(prospect, query, None, True), prospect.deal
+    if prospect.copies is None:
+        return answer
+    write = money_writer(answer.currency, prospect.locale)
+    return depth.with_copies(answer, prospect.copies, prospect.at, deal.terms, deal.rules, write)
 
 
 def check_list(
@@ -127,7 +140,7 @@ def _prospects(store: Store, queries: Sequence[Query], settings: Settings, detai
 
 def _no_fit(query: Query, item: Item, settings: Settings) -> Verdict:
     return replace(
-        nothing(query, item, settings.currency),
+        verdict.nothing(query, item, settings.currency),
         reason="Too little to go on: there are no sold comps yet.",
         would_settle="Load a file of past sales on the Comps page.",
     )
@@ -168,7 +181,7 @@ def _base(
             else f"About {math.ceil(lacking)} recent sales of this very item would settle it; its brand, category and "
             "title help too.",
         }
-        return nothing(query, item, settings.currency, values)
+        return verdict.nothing(query, item, settings.currency, values)
     basis = forecasts.speed_basis
     values |= {
         "decision": "pass",  # until a price is known
@@ -176,6 +189,7 @@ def _base(
         "expected_proceeds": verdict.to_cents(figures.mean_net[at]),
         "proceeds": verdict.spread(figures.net_quantiles[at]),
         "speed_basis": basis or f"your own assumption of {deal.terms.assumed_days} days: no listing dates",
+        "objective": rules.objective,
         "choices": verdict.choices(forecasts, at) if detail else (),
     }
     if basis:
@@ -187,7 +201,7 @@ def _base(
         }
     else:
         values["warnings"] = ("The comps carry no listing dates, so the time to sell is not known.",)
-    return nothing(query, item, settings.currency, values)
+    return verdict.nothing(query, item, settings.currency, values)
 
 
 def _losses(queries: Sequence[Query], prospects: list[Prospect]) -> list[float | None]:
@@ -259,47 +273,3 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
             "break_even_sale": terms.break_even_sale(landed),
         }
     return replace(base, **values)
-
-
-def nothing(query: Query, item: Item, currency: str, values: dict[str, Any] | None = None) -> Verdict:
-    """Return a verdict that says nothing yet beyond ``values``."""
-    blank: dict[str, Any] = {
-        "query": query,
-        "item": item,
-        "currency": currency,
-        "shelf_price": query.shelf_price,
-        "cautions": CAUTIONS,
-        **_BLANK,
-    }
-    return Verdict(**(blank | values if values else blank))
-
-
-_BLANK: dict[str, Any] = {
-    "decision": "too little to go on",
-    "reason": "",
-    "binding_rule": "",
-    "speed_basis": "",
-    "sold_within": {},
-    "comps_sold": 0,
-    "comps_unsold": 0,
-    "comps_set_aside": 0,
-    "match": "no comps",
-    "rests_on": "There are no comps of this item.",
-} | dict.fromkeys(
-    (
-        "most_worth_paying",
-        "landed_cost",
-        "asking_price",
-        "sale_price",
-        "days_50",
-        "days_80",
-        "expected_proceeds",
-        "proceeds",
-        "profit_before_labour",
-        "profit_after_labour",
-        "profit",
-        "profit_per_hour",
-        "chance_of_loss",
-        "newest_comp",
-    )
-)

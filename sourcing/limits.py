@@ -38,24 +38,14 @@ def limits(
     net proceeds N, labour w and cash held at rate r for d days, profit at landed cost L is N - w - L(1 + r d/365).
     """
     hold = 1.0 + float(terms.capital_rate) * outlook.tied_days / 365.0
-    left = outlook.mean_net - float(terms.labour())
+    by_profit, by_return = _profit_bounds(rules, terms, outlook.mean_net, hold)
     found: list[tuple[str, str, float]] = []
     if rules.least_profit is not None:
-        found.append(
-            (
-                "least_profit",
-                f"Expected profit of at least {write(cents(rules.least_profit))}",
-                (left - float(rules.least_profit)) / hold,
-            )
-        )
+        meaning = f"Expected profit of at least {write(cents(rules.least_profit))}"
+        found.append(("least_profit", meaning, by_profit))
     if rules.least_return is not None:
-        found.append(
-            (
-                "least_return",
-                f"Expected profit of at least {rules.least_return:.0%} of the landed cost",
-                left / (hold + float(rules.least_return)),
-            )
-        )
+        meaning = f"Expected profit of at least {rules.least_return:.0%} of the landed cost"
+        found.append(("least_return", meaning, by_return))
     if rules.wanted_chance is not None and outlook.chance_by_target is not None:
         fails = outlook.chance_by_target < float(rules.wanted_chance)
         found.append(
@@ -77,14 +67,35 @@ def limits(
     return tuple(_limit(rule, meaning, landed, terms, shelf, discount) for rule, meaning, landed in found)
 
 
+def most_for_profit(
+    rules: Rules, terms: Terms, mean_net: float, tied_days: float, discount: Decimal | None = None
+) -> Decimal | None:
+    """Return the highest shelf price at which least profit and least return both hold; None where both are off."""
+    hold = 1.0 + float(terms.capital_rate) * tied_days / 365.0
+    landed = min(_profit_bounds(rules, terms, mean_net, hold))
+    return None if math.isinf(landed) else _shelf(landed, terms, discount)
+
+
+def _profit_bounds(rules: Rules, terms: Terms, mean_net: float, hold: float) -> tuple[float, float]:
+    """Highest landed costs by least profit and by least return; infinite where that rule is off."""
+    left = mean_net - float(terms.labour())
+    by_profit = math.inf if rules.least_profit is None else (left - float(rules.least_profit)) / hold
+    by_return = math.inf if rules.least_return is None else left / (hold + float(rules.least_return))
+    return by_profit, by_return
+
+
+def _shelf(landed: float, terms: Terms, discount: Decimal | None) -> Decimal:
+    # To a millionth, so that binary rounding does not turn a limit of 30 into 29.99.
+    bound = Decimal(f"{landed:.6f}")
+    return terms.shelf_for_landed(bound, discount) if bound >= 0 else Decimal("0.00")
+
+
 def _limit(
     rule: str, meaning: str, landed: float, terms: Terms, shelf: Decimal | None, discount: Decimal | None
 ) -> Limit:
     if math.isinf(landed):
         return Limit(rule, meaning, None, True)
-    # To a millionth, so that binary rounding does not turn a limit of 30 into 29.99.
-    bound = Decimal(f"{landed:.6f}")
-    most = terms.shelf_for_landed(bound, discount) if bound >= 0 else Decimal("0.00")
+    most = _shelf(landed, terms, discount)
     return Limit(rule, meaning, most, shelf is None or (most > 0 and shelf <= most))
 
 

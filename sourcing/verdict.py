@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from sourcing.answer import AskChoice, Comp, Item, Spread
+from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.fitting import fold
 from sourcing.forecast import DAYS, Z80, Forecasts
 
@@ -19,6 +19,11 @@ _EPOCH = date(1970, 1, 1)
 _STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")
 _CENT = Decimal("0.01")
 SOLD_WITHIN = (14, 30, 60, 90)
+CAUTIONS = (
+    "Look up recalls before you buy: selling recalled goods is unlawful in many places.",
+    "If the origin or price looks wrong, do not buy: selling counterfeits can be a crime even unknowingly.",
+    "Figures describe past sales; they are no promise and no tax or legal advice.",
+)
 
 
 @dataclass(frozen=True)
@@ -213,6 +218,50 @@ def to_cents(value: float) -> Decimal:
 def to_day(value: int | None) -> date | None:
     """Turn days since 1970-01-01 into a date."""
     return None if value is None else _EPOCH + timedelta(days=value)
+
+
+def nothing(query: Query, item: Item, currency: str, values: dict[str, Any] | None = None) -> Verdict:
+    """Return a verdict that says nothing yet beyond ``values``."""
+    blank: dict[str, Any] = {
+        "query": query,
+        "item": item,
+        "currency": currency,
+        "shelf_price": query.shelf_price,
+        "cautions": CAUTIONS,
+        **_BLANK,
+    }
+    return Verdict(**(blank | values if values else blank))
+
+
+_BLANK: dict[str, Any] = {
+    "decision": "too little to go on",
+    "reason": "",
+    "binding_rule": "",
+    "speed_basis": "",
+    "sold_within": {},
+    "comps_sold": 0,
+    "comps_unsold": 0,
+    "comps_set_aside": 0,
+    "match": "no comps",
+    "rests_on": "There are no comps of this item.",
+} | dict.fromkeys(
+    (
+        "most_worth_paying",
+        "landed_cost",
+        "asking_price",
+        "sale_price",
+        "days_50",
+        "days_80",
+        "expected_proceeds",
+        "proceeds",
+        "profit_before_labour",
+        "profit_after_labour",
+        "profit",
+        "profit_per_hour",
+        "chance_of_loss",
+        "newest_comp",
+    )
+)
 
 
 def _minor(value: int) -> Decimal:

@@ -6,7 +6,8 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sourcing.answer import AskChoice, Comp, Item, Limit, Query, ReceiptLine, Spread, Verdict
+from sourcing.answer import AskChoice, Comp, Copy, Item, Limit, Query, ReceiptLine, Spread, Verdict
+from sourcing.depth import ASSUMES
 
 NEWEST = date(2026, 11, 20)
 
@@ -109,6 +110,17 @@ def verdict(**changes: Any) -> Verdict:
             AskChoice(money("64.00"), 0.58, 24, money("46.30"), True),
             AskChoice(money("72.00"), 0.41, 49, money("45.10"), False),
         ),
+        "objective": "most profit",
+        "depth": (
+            Copy(1, money("46.30"), 31, 0.86, money("13.20"), money("28.40"), True),
+            Copy(2, money("42.80"), 52, 0.69, money("9.40"), money("25.10"), True),
+            Copy(3, money("39.10"), 71, 0.53, money("5.40"), money("21.30"), False),
+            Copy(4, money("36.00"), 86, 0.40, money("2.10"), money("18.20"), False),
+        ),
+        "worth_taking": 2,
+        "depth_words": "Take up to 2: the 1st brings $13.20, the 2nd $9.40. The 3rd would bring $5.40, too little for "
+        "your rules.",
+        "depth_assumes": ASSUMES,
         "limits": (
             Limit("least_profit", "Profit of at least $10.00 after your time", money("28.40"), True),
             Limit("least_return", "Return on outlay of at least 30 %", money("33.00"), True),
@@ -175,7 +187,12 @@ def unknown() -> Verdict:
         newest_comp=None,
         match="nothing matches",
         rests_on="Rests on nothing.",
+        objective="",
         choices=(),
+        depth=(),
+        worth_taking=None,
+        depth_words="",
+        depth_assumes="",
         limits=(),
         comps=(),
         receipt=(),

@@ -1,0 +1,83 @@
+"""How many of the same item to take: what each further copy brings, and where it stops being worth its price."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+
+from models.depth import Copies, each_copy
+from sourcing.answer import Copy, Verdict
+from sourcing.forecast import Forecasts
+from sourcing.limits import most_for_profit
+from sourcing.rules import Rules
+from sourcing.terms import Terms
+from sourcing.verdict import to_cents
+
+MOST_COPIES = 8
+ASSUMES = (
+    "It assumes that all are listed together at one asking price, that buyers come one after another and take one "
+    "each, and that other sellers' stock does not change."
+)
+_PLACE = ("1st", "2nd", "3rd", *(f"{k}th" for k in range(4, MOST_COPIES + 1)))
+
+
+def further_copies(forecasts: Forecasts) -> Copies:
+    """Forecast each copy of every item at its chosen asking price; as free of the shelf price as the forecast is."""
+    ask = forecasts.of_choice(forecasts.outcome.ask)
+    return each_copy(
+        forecasts.prospects, ask, forecasts.base, forecasts.plan, forecasts.costs, forecasts.haggle, MOST_COPIES
+    )
+
+
+def with_copies(
+    verdict: Verdict, copies: Copies, at: int, terms: Terms, rules: Rules, write: Callable[[Decimal], str] = str
+) -> Verdict:
+    """Add to a verdict what each copy of item ``at`` brings and how many are worth taking; ``write`` shows an amount.
+
+    A copy is worth its price while it and all before it meet the least profit and the least return; the first must be
+    a buy by every rule. Every copy bears its own labour and its own cash, for as long as it is expected to take.
+    """
+    if verdict.decision == "too little to go on":
+        return verdict
+    shelf, landed, labour = verdict.shelf_price, verdict.landed_cost, float(terms.labour())
+    discount, most, found = verdict.query.discount, verdict.most_worth_paying, []
+    figures = (copies.mean_net[at].tolist(), copies.mean_days[at].tolist(), copies.sold[at].tolist())
+    for k, (net, days, sold) in enumerate(zip(*figures, strict=True)):
+        own = most_for_profit(rules, terms, net, days, discount)
+        most = own if most is None else most if own is None else min(most, own)
+        hold = 1.0 + float(terms.capital_rate) * days / 365.0
+        found.append(
+            Copy(
+                k + 1,
+                to_cents(net),
+                round(days),
+                round(sold, 4),
+                None if landed is None else to_cents(net - labour - float(landed) * hold),
+                most,
+                most is None or (most > 0 and (shelf is None or shelf <= most)),
+            )
+        )
+    # Without a shelf price each copy has its highest price, and no number of them is the answer.
+    count = None if shelf is None else sum(copy.worth_it for copy in found)
+    words = "" if count is None else _words(found, count, write)
+    return replace(verdict, depth=tuple(found), worth_taking=count, depth_words=words, depth_assumes=ASSUMES)
+
+
+def _words(copies: list[Copy], count: int, write: Callable[[Decimal], str]) -> str:
+    """Say in one or two sentences how many to take and what they bring."""
+
+    def profit(copy: Copy) -> str:
+        return write(copy.profit or Decimal(0))
+
+    if count == 0:
+        return "Take none."
+    taken = copies[:count]
+    told = [taken[0], taken[1], taken[-1]] if count > 3 else taken
+    parts = [f"the {_PLACE[copy.number - 1]} {'' if k else 'brings '}{profit(copy)}" for k, copy in enumerate(told)]
+    if count > 3:
+        parts.insert(2, "and so on to")
+    first = f"Take {'1' if count == 1 else f'up to {count}'}: {', '.join(parts).replace('to, ', 'to ')}"
+    if count == len(copies):
+        return f"{first}. More may be worth it too; this looks no further than {count}."
+    return f"{first}. The {_PLACE[count]} would bring {profit(copies[count])}, too little for your rules."
