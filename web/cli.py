@@ -7,6 +7,7 @@ import click
 from web.commands.access import access
 from web.commands.check import check, demo
 from web.commands.comps import load, undo
+from web.commands.explain import explain
 from web.commands.frame import BUSY, FAILED, REFUSED, SOME_FAILED, Commands, data_option
 from web.commands.serve import serve
 from web.commands.settings import settings
@@ -25,7 +26,7 @@ def main() -> None:
     """
 
 
-for command in (serve, load, undo, check, settings, access, demo):
+for command in (serve, load, undo, check, explain, settings, access, demo):
     main.add_command(command)
 
 if __name__ == "__main__":

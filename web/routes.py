@@ -37,6 +37,7 @@ ROUTES = (
     Route("/check", "web.check:judge", "POST", PHOTO),
     Route("/check/<int:check_id>", "web.check:show"),
     Route("/check.json", "web.check:twin"),
+    Route("/explain", "web.explain:show"),
     Route("/history", "web.check:past"),
     Route("/haul", "web.haul:show"),
     Route("/haul/take", "web.haul:take", "POST"),
