@@ -22,6 +22,7 @@ SLOPE, SLOPE_SD = -2.0, 1.5  # the textbook's price response is a start, not a b
 OWN_SLOPE_SD = 0.6  # a category's slope around the common one
 HINGE_SD = 1.0  # change of slope at one hinge, where nothing tells its spread
 HINGE_SDS = (0.2, 0.6, 2.0, 6.0)  # spreads among which the data choose
+_STRAIGHT = 0.6  # spread up to which the response hardly bends
 _STRATUM_SD = 4.0
 _SPEED_BINS = 8
 _FEWEST = 30  # cases, and controls
@@ -29,10 +30,14 @@ _FEWEST = 30  # cases, and controls
 
 @dataclass(frozen=True)
 class Contrast:
-    """Effects of the columns slope, own slopes (categories), hinges: posterior mean and covariance."""
+    """Effects of the columns slope, own slopes (categories), hinges: posterior mean and covariance.
+
+    ``power_law`` is how far the data bear out the textbook: the chance that the response hardly bends.
+    """
 
     mean: Floats
     covariance: Floats
+    power_law: float = 0.0
 
 
 def fit_contrast(
@@ -73,15 +78,17 @@ def fit_contrast(
     design[each, first + stratum] = 1.0
     prior = np.zeros(design.shape[1])
     prior[0] = SLOPE
-    best: tuple[float, Contrast] | None = None
+    fits = []
     for hinge_sd in HINGE_SDS:
         spread = (SLOPE_SD, OWN_SLOPE_SD, hinge_sd, _STRATUM_SD)
         sd = np.repeat(spread, (1, categories, len(HINGES), categories * pieces))
-        evidence, found, covariance = _maximise(design, cases, trials, offset, prior, sd)
-        if best is None or evidence > best[0]:
-            best = evidence, Contrast(found[:first], covariance[:first, :first])
-    assert best is not None
-    return best[1]
+        value, found, covariance = _maximise(design, cases, trials, offset, prior, sd)
+        fits.append((value, found[:first], covariance[:first, :first]))
+    evidence = np.array([fit[0] for fit in fits])
+    share = np.exp(evidence - evidence.max())
+    straight = float(share[np.array(HINGE_SDS) <= _STRAIGHT].sum() / share.sum())
+    _, mean, spread_of_it = fits[int(evidence.argmax())]
+    return Contrast(mean, spread_of_it, straight)
 
 
 def _maximise(

@@ -12,7 +12,7 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 5  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 6  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
@@ -61,6 +61,7 @@ class Fit:
     slope_se: float
     mixture: tuple[float, ...]  # prior weights of the styles' speeds, on `models.frailty.POINTS`
     cuts: tuple[float, ...]  # log price by which the usual seller has cut, by piece of age
+    beyond: float  # how far over the dearest asking prices seen others are tried, in log price
     factors: tuple[float, ...]  # by own-comps bucket: held-out 80 % half-width over the nominal one
     rests_on: dict[str, Any] = field(default_factory=dict)
 

@@ -42,7 +42,6 @@ QUANTILES = np.array([0.1, 0.5, 0.9])
 _NEVER = -1
 _NO_PRICE_OF_IT = 0.5  # log distance from the usual asking price beyond which a row's speed says nothing of the item
 _NEXT_SALE = 20.0  # days ahead for which the next comparable sale is foretold
-_BEYOND = 0.6  # how far over the dearest asking prices seen others are tried, in log price
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def forecast_group(
     costs = costs_of(terms)
     season = np.array(kin.season)
     base = spent(rate, season, fit.as_of, plan.nodes()[0], CUTS)
-    asks = (kin.asks_seen[0], kin.asks_seen[1] + _BEYOND)
+    asks = (kin.asks_seen[0], kin.asks_seen[1] + fit.beyond)
     result = outcomes(prospects, base, plan, costs, kin.haggle, rules.target_days, asks)
     chosen = choose(result, terms, rules)
     shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)

@@ -56,6 +56,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
         "slope_se": pace["slope_se"],
         "mixture": pace["mixture"],
         "cuts": pace["cuts"],
+        "beyond": pace["beyond"],
         "factors": factors,
         "rests_on": {
             "comps": len(rows),

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr
 
 from models.asking import YOUNG, calibrate, plausible, price_paths, within_styles
 from models.contrast import Contrast, fit_contrast
@@ -16,6 +17,10 @@ from models.survival import littles_law
 from sourcing.training import Training
 
 _FEWEST_SALES = 10
+# How far over the dearest asking prices seen others are tried, in log price: a little way at any rate, further only as
+# far as demand is seen to follow the textbook's power law where that can be checked.
+_BEYOND_LEAST, _BEYOND_MOST = 0.1, 0.6
+_UNIT = -1.0
 _GHOST_ROUNDS = 6
 _MOST_GHOSTS = 20.0  # unsold listings that one sale may stand for
 _TEXTBOOK_SLOPE = -2.0
@@ -65,7 +70,12 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
     path, cut = _paths(table, first - centre[listings.category], listings, model)
     path += centre[listings.category][:, None]
     model = SpeedModel().fit(replace(listings, x=path), told)
-    return _kept(table, model, listings, cut)
+    found = _kept(table, model, listings, cut)
+    if told is not None:
+        # A response weaker than one for one cannot be the whole story: no seller would leave it at such prices.
+        elastic = float(ndtr((_UNIT - model.slope_) / model.slope_se_))
+        found["beyond"] = _BEYOND_LEAST + (_BEYOND_MOST - _BEYOND_LEAST) * told.power_law * elastic
+    return found
 
 
 def _with_ghosts(table: Training, listings: Listings) -> tuple[SpeedModel, Listings]:
@@ -135,6 +145,7 @@ def _kept(table: Training, model: SpeedModel, listings: Listings, cut: Floats | 
         "slope": model.slope_,
         "slope_se": model.slope_se_,
         "mixture": model.mixture_.weights.tolist(),
+        "beyond": _BEYOND_LEAST,
         "cuts": (np.zeros(len(CUTS)) if cut is None else cut).tolist(),
         "categories": [
             {
@@ -177,6 +188,7 @@ def _stock_and_flow(table: Training) -> dict[str, Any]:
         "slope": _TEXTBOOK_SLOPE,
         "slope_se": 1.5,
         "mixture": gamma_mixture(_TEXTBOOK_SHAPE).weights.tolist(),
+        "beyond": _BEYOND_LEAST,
         "cuts": [0.0] * len(CUTS),
         "categories": categories,
     }
