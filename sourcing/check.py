@@ -199,6 +199,11 @@ def _base(
             "sold_within": dict(zip(verdict.SOLD_WITHIN, figures.sold_within[at], strict=True)),
             "sold_curve": verdict.curve(forecasts, at) if detail else (),
         }
+        if forecasts.dearer[at]:
+            values["warnings"] = (
+                "The asking price lies above what sellers ask for such items: how demand goes on there is an estimate "
+                "nobody has tested. A lower one of the table is the safer choice.",
+            )
     else:
         values["warnings"] = ("The comps carry no listing dates, so the time to sell is not known.",)
     return verdict.nothing(query, item, settings.currency, values)

@@ -67,6 +67,7 @@ class Forecasts:
     distance: Floats
     aside: NDArray[np.bool_]
     chosen: Ints
+    dearer: NDArray[np.bool_]  # whether the chosen asking price lies over those the market has shown
     net_quantiles: Floats
     loss_net: Floats
     speed_basis: str  # "" when the time to sell is the settings' assumption
@@ -147,6 +148,7 @@ def forecast_group(
         level.distance,
         level.aside,
         chosen,
+        np.log(ask[:, 0]) - level.mean > kin.asks_seen[1] + 0.01,
         quantiles[:, :3],
         quantiles[:, 3],
         kin.speed_basis if kin.rate is not None else "",

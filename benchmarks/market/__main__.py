@@ -27,6 +27,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--csv", type=Path, help="also write every score of every seed here")
     parser.add_argument("--page", type=Path, help="also write the tables here, as Markdown")
     parser.add_argument("--write", type=Path, help="only write one market's files into this folder")
+    parser.add_argument("--read", type=Path, nargs="+", help="run nothing: take the scores from files of --csv")
     asked = parser.parse_args(arguments)
     variants = _chosen(parser, asked.variants, VARIANTS)
     readers = _chosen(parser, asked.readers, READERS)
@@ -41,7 +42,12 @@ def main(arguments: list[str]) -> int:
         write_files(asked.write, world.spoilt)
         write_shelf(asked.write / "shelf_list.csv", world.market, world.shelf)
         return 0
-    found = measure_all(variants, seeds, readers, asked.jobs)
+    if asked.read:
+        import pandas as pd
+
+        found = pd.concat([pd.read_csv(path) for path in asked.read], ignore_index=True)
+    else:
+        found = measure_all(variants, seeds, readers, asked.jobs)
     if asked.csv:
         found.to_csv(asked.csv, index=False)
     print(full_table(found) if asked.full else table(found))
