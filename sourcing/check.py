@@ -174,8 +174,8 @@ def _base(
     evidence = figures.evidence[at]
     if rules.least_comps is not None and evidence < float(rules.least_comps):
         values |= {
-            "reason": f"Too little to go on: what is known is worth {evidence:.1f} sales of this item, "
-            f"your rule asks for {rules.least_comps}.",
+            "reason": f"Too little to go on: what is known beyond its category is worth {evidence:.2f} sales of "
+            f"this item, your rule asks for {rules.least_comps}.",
             "would_settle": "One recent sale of this very item would settle it; so may its brand, category and title."
             if (lacking := float(rules.least_comps) - evidence) <= 1.0
             else f"About {math.ceil(lacking)} recent sales of this very item would settle it; its brand, category and "

@@ -51,7 +51,8 @@ class Forecasts:
     Attributes
     ----------
     mean, var : posterior of the level, log price. spread : of the next comparable sale, conformalised, in log price.
-    evidence : worth how many sales of the very item. weight, distance : (M,) of the comps, 0 where they have no part.
+    evidence : worth how many sales of the very item, beyond what its category alone tells.
+    weight, distance : (M,) of the comps, 0 where they have no part.
     aside : (M,) set aside. chosen : index of the asking price to list at. net_quantiles : (N, 3) at `QUANTILES`.
     loss_net : net proceeds at the largest acceptable chance of loss. sold_share : (N, len(DAYS)), asking price held.
     base : base hazard spent by each day edge of the plan.
@@ -143,7 +144,7 @@ def forecast_group(
         level.var,
         factor * np.sqrt(level.var + kin.sigma2),
         prospects.drift * _NEXT_SALE,
-        kin.sigma2 / level.var,
+        np.maximum(kin.sigma2 * (1.0 / level.var - 1.0 / _category_alone(kin)), 0.0),
         level.weight,
         level.distance,
         level.aside,
@@ -180,6 +181,11 @@ def _prior(fit: Fit, category: str, kin: CategoryFit, item: Item) -> tuple[float
     if category in fit.categories:
         return kin.mu + shift, kin.mu_var + kin.tau_brand2 + kin.tau_style2
     return fit.grand[0] + shift, fit.grand[1] + kin.tau_brand2 + kin.tau_style2
+
+
+def _category_alone(kin: CategoryFit) -> float:
+    """Variance of the level of an item of which nothing but the category is known."""
+    return kin.mu_var + kin.tau_brand2 + kin.tau_style2 + kin.tau_variant2
 
 
 def _pooled(fit: Fit) -> CategoryFit:

@@ -19,7 +19,7 @@ from sourcing.training import Training
 _FEWEST_SALES = 10
 # How far over the dearest asking prices seen others are tried, in log price: a little way at any rate, further only as
 # far as demand is seen to follow the textbook's power law where that can be checked.
-_BEYOND_LEAST, _BEYOND_MOST = 0.1, 0.6
+_BEYOND_LEAST, _BEYOND_MOST = 0.1, 0.45
 _UNIT = -1.0
 _GHOST_ROUNDS = 6
 _MOST_GHOSTS = 20.0  # unsold listings that one sale may stand for

@@ -20,5 +20,5 @@ class Rules:
     target_days: int = 60
     wanted_chance: Decimal | None = Decimal("0.50")
     most_loss_chance: Decimal | None = Decimal("0.35")
-    least_comps: Decimal | None = Decimal("0.25")
+    least_comps: Decimal | None = Decimal("0.15")
     objective: str = PROFIT

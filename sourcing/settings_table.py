@@ -191,7 +191,7 @@ SETTINGS: tuple[Setting, ...] = (
         "category",
         "count",
         Rules.least_comps,
-        "rule: what is known must be worth this many sales of the item",
+        "rule: what is known beyond the category must be worth this many sales of the item",
         True,
         highest=Decimal(1000),
     ),
