@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from benchmarks.open_data import chance_below, known_truth
+from benchmarks._fit_costs import chance_below
+from benchmarks._open_durations import known_truth
 
 pytestmark = pytest.mark.filterwarnings("ignore:Starting with pandas")
 

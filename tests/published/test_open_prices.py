@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchmarks.open_data import auctions, flow, houses
+from benchmarks._open_prices import auctions, flow, houses
 
 pytestmark = pytest.mark.published
 

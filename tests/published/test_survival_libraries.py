@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchmarks.open_data import covariate_data, covariates, fit_covariates
+from benchmarks._open_durations import covariate_data, covariates, fit_covariates
 from models.survival import kaplan_meier, log_rank
 
 pytestmark = [pytest.mark.published, pytest.mark.filterwarnings("ignore:Starting with pandas")]
