@@ -89,7 +89,8 @@ def covariates(name: str, repeats: int) -> dict[str, float]:
             times = grid[(grid >= duration[far].min()) & (grid < duration[far].max())]
             seen, new = (Surv.from_arrays(sold[rows] == 1, duration[rows]) for rows in (near, far))
             log = held @ model.extra_, cox.predict_log_partial_hazard(frame_of(held)).to_numpy()
-            curves = unsold(model, times, log[0]), cox.predict_survival_function(frame_of(held), times=times).to_numpy().T
+            theirs = cox.predict_survival_function(frame_of(held), times=times).to_numpy().T
+            curves = unsold(model, times, log[0]), theirs
             scores.append(
                 [concordance_index(duration[far], -one, sold[far]) for one in log]
                 + [integrated_brier_score(seen, new, one, times) for one in curves]
