@@ -23,7 +23,7 @@ _MONEY = re.compile(r"0*([0-9]+)(?:\.([0-9]*))?", re.ASCII)
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]+")
 _DIGIT = bytes(max(0, byte - ord("0")) for byte in range(256))  # what a digit's byte stands for
-_MEMO = 100_000  # distinct cells remembered a column; a bound on memory, not on files
+_MEMO = 50_000  # distinct cells remembered a column; a bound on memory, not on files
 
 
 @dataclass(frozen=True)

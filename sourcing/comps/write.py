@@ -53,9 +53,10 @@ class Writer:
         first_new = self._next_id
         ids, fresh = self._product_ids(set().union(*(judged.products for judged in self._waiting)))
         rows: list[tuple[Any, ...]] = []
-        for judged in self._waiting:
+        while self._waiting:  # let go of each block's columns at once: this is where a load needs most memory
+            judged = self._waiting.pop()
             rows += zip(map(ids.__getitem__, judged.products), *judged.columns, strict=True)
-        self._waiting.clear()
+            del judged
         rows.sort(key=_KEY)
         rows.sort(key=_PRODUCT)  # the order they are kept in: each page of the file is written once
         of_new = bisect_left(rows, first_new, key=_PRODUCT)
@@ -73,12 +74,12 @@ class Writer:
         insert(self._raw, "INSERT INTO also_in", f"({self._batch}, ?, ?)", again, 100)
 
     def _known(self, rows: list[tuple[Any, ...]]) -> set[tuple[int, int]]:
-        """Return product and key of every comp there is of the products of these rows."""
+        """Return product and key of those of the rows that are in the table already."""
+        asked = {row[:2] for row in rows}
         known: set[tuple[int, int]] = set()
         for some in blocks(sorted({row[0] for row in rows})):
-            known.update(
-                self._raw.execute(f"SELECT product_id, key FROM comp WHERE product_id IN {marks(some)}", some)  # noqa: S608
-            )
+            statement = f"SELECT product_id, key FROM comp WHERE product_id IN {marks(some)}"  # noqa: S608
+            known |= asked.intersection(self._raw.execute(statement, some))
         return known
 
     def _add_products(self, keys: list[str], rows: list[tuple[Any, ...]]) -> None:
