@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from bisect import bisect_left
+from array import array
+from bisect import bisect_left, bisect_right
 from itertools import count
 from operator import itemgetter
 from typing import Any
@@ -34,7 +35,7 @@ class Writer:
         self._batch = batch_id
         self.new = 0  # rows that were not there yet
         self._waiting: list[Judged] = []
-        self._open: list[tuple[int, int]] = []
+        self._open = array("q"), array("q")  # products and keys of open rows; a seventh of what a list of pairs takes
         self._ids: dict[str, int] = {}
         self._touched: set[int] = set()
         self._gtins: set[int] = set()
@@ -65,7 +66,8 @@ class Writer:
         insert(self._raw, self._into, self._marks, [row for row in rows if row[:2] not in known] if known else rows, 10)
         new = self._raw.total_changes - before
         self.new += new
-        self._open += [row[:2] for row in rows if row[2] == OPEN]
+        for place, numbers in enumerate(self._open):
+            numbers.extend(row[place] for row in rows if row[2] == OPEN)
         self._add_products(fresh, rows[of_new:])
         if new > len(rows) - of_new:
             self._touched.update(row[0] for row in rows[:of_new])
@@ -74,12 +76,12 @@ class Writer:
         insert(self._raw, "INSERT INTO also_in", f"({self._batch}, ?, ?)", again, 100)
 
     def _known(self, rows: list[tuple[Any, ...]]) -> set[tuple[int, int]]:
-        """Return product and key of those of the rows that are in the table already."""
-        asked = {row[:2] for row in rows}
+        """Return product and key of those of the rows, ordered by product, that are in the table already."""
         known: set[tuple[int, int]] = set()
         for some in blocks(sorted({row[0] for row in rows})):
             statement = f"SELECT product_id, key FROM comp WHERE product_id IN {marks(some)}"  # noqa: S608
-            known |= asked.intersection(self._raw.execute(statement, some))
+            first, last = bisect_left(rows, some[0], key=_PRODUCT), bisect_right(rows, some[-1], key=_PRODUCT)
+            known |= {row[:2] for row in rows[first:last]}.intersection(self._raw.execute(statement, some))
         return known
 
     def _add_products(self, keys: list[str], rows: list[tuple[Any, ...]]) -> None:
@@ -112,6 +114,6 @@ class Writer:
         if day is not None:
             self._raw.executemany(
                 "UPDATE comp SET seen = ? WHERE product_id = ? AND key = ? AND (seen IS NULL OR seen < ?)",
-                ((day, *row, day) for row in self._open),
+                ((day, product_id, key, day) for product_id, key in zip(*self._open, strict=True)),
             )
         refresh(self._raw, self._touched, self._gtins)
