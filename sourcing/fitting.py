@@ -15,7 +15,7 @@ from sourcing.storage import Store
 VERSION = 6  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
- FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id"""
+ FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""
 ASKS_TRIED = (-0.36, 0.44)  # asking prices tried where none were seen, as logs over the level
 BUCKETS = (0, 3, 12)  # own sold comps: none, 1-3, 4-12, 13 and more
 
@@ -125,8 +125,8 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
     start = time.monotonic()
     kept = store.read("SELECT id, rests_on FROM fit ORDER BY id DESC LIMIT 1")
     before = json.loads(kept[0][1]) if kept else {}
-    rows, sold = store.read("SELECT count(*), coalesce(sum(status = 1), 0) FROM comp")[0]
-    newest = store.read("SELECT max(coalesce(ended, listed, 0)), max(coalesce(seen, 0)) FROM comp")[0]
+    rows, sold = store.read("SELECT count(*), coalesce(sum(status = 1), 0) FROM comp WHERE out = 0")[0]
+    newest = store.read("SELECT max(coalesce(ended, listed, 0)), max(coalesce(seen, 0)) FROM comp WHERE out = 0")[0]
     names = {fold(row[0]) for row in store.read("SELECT DISTINCT category FROM product WHERE id = root")}
     few = (
         before.get("version") == VERSION

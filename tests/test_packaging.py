@@ -67,6 +67,7 @@ def test_the_wheel_holds_every_file_of_its_packages(wheel: Path) -> None:
         "web/static/style.css",
         "sourcing/storage/migrations/env.py",
         "sourcing/storage/migrations/versions/0001_first_tables.py",
+        "sourcing/storage/migrations/versions/0002_any_export.py",
         "sample_comps/shelf_list.csv",
         "sourcing/py.typed",
     ):

@@ -128,3 +128,6 @@ NAMES = tuple(column.name for column in COLUMNS)
 IDENTIFYING = ("gtin", "style_code", "title")
 STATUSES = ("open", "sold", "ended unsold")
 """Words of the status column; the index is the number kept in storage."""
+
+OUT = ("", "another row says more of the same listing", "set aside by you", "in another currency")
+"""Why a row does not count; the index is the number kept in storage."""

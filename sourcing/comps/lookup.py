@@ -21,7 +21,7 @@ COLUMNS_READ = (
 
 _READ = ", ".join(f"c.{name}" for name in COLUMNS_READ)
 # CROSS JOIN is SQLite's way to fix the order: the few products of a root first, then the comps of each.
-_FROM = "FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root"
+_FROM = "FROM product p CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0 WHERE p.root"
 _ROWS = f"SELECT {_READ} {_FROM} = ?"
 _ROOT_OF_GTIN = "(SELECT root FROM code WHERE gtin = ?)"
 _ROWS_OF_GTIN = f"SELECT {_READ} {_FROM} = {_ROOT_OF_GTIN}"

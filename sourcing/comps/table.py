@@ -87,7 +87,7 @@ def overview(store: Store) -> Overview:
     rows = store.read(
         "SELECT category, sum(status = 1), sum(status = 0), sum(status = 2), count(DISTINCT product_id), "
         "max(coalesce(ended, listed)), min(coalesce(ended, listed)), sum(coalesce(ended, listed) IS NULL) "
-        "FROM comp GROUP BY category ORDER BY count(*) DESC, category"
+        "FROM comp WHERE out = 0 GROUP BY category ORDER BY count(*) DESC, category"
     )
     assert STATUSES == ("open", "sold", "ended unsold")  # the numbers in the statement above
     newest = max((row[5] for row in rows if row[5] is not None), default=None)

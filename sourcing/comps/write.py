@@ -73,7 +73,7 @@ class Writer:
             self._touched.update(row[0] for row in rows[:of_new])
         # Rows an earlier batch brought: this one brings them too, should the earlier be undone.
         again = [row[:2] for row in rows[:of_new] if row[:2] in known]
-        insert(self._raw, "INSERT INTO also_in", f"({self._batch}, ?, ?)", again, 100)
+        insert(self._raw, "INSERT INTO also_in (batch_id, product_id, key)", f"({self._batch}, ?, ?)", again, 100)
 
     def _known(self, rows: list[tuple[Any, ...]]) -> set[tuple[int, int]]:
         """Return product and key of those of the rows, ordered by product, that are in the table already."""

@@ -34,6 +34,7 @@ batch = Table(
     Column("known", Integer, nullable=False),
     Column("rejected", Integer, nullable=False),
     Column("undone_at", Text),
+    Column("layout", Text, nullable=False, server_default=""),  # JSON: how the file was read, "" for our own format
 )
 
 problem = Table(
@@ -103,6 +104,11 @@ comp = Table(
     Column("category", Text, nullable=False),
     Column("title", Text, nullable=False),
     Column("note", Text, nullable=False),
+    Column("listing", Text, nullable=False, server_default=""),  # the source's own number of the listing
+    Column("currency", Text, nullable=False, server_default=""),  # ISO 4217; "" where the file names none
+    Column("row", Integer),  # of its file; the header is row 1
+    Column("out", Integer, nullable=False, server_default="0"),  # 0 counts; why not: an index of comps.columns.OUT
+    Column("aside", Text, nullable=False, server_default=""),  # why the user set it aside
     PrimaryKeyConstraint("product_id", "key"),
     sqlite_with_rowid=False,
 )
@@ -113,7 +119,50 @@ also_in = Table(  # a row that a later live batch brought again: an undo of the 
     Column("batch_id", Integer, nullable=False),
     Column("product_id", Integer, nullable=False),
     Column("key", Integer, nullable=False),
+    Column("row", Integer),
     PrimaryKeyConstraint("batch_id", "product_id", "key"),
+    sqlite_with_rowid=False,
+)
+
+layout = Table(  # how files with this header are read; the user has confirmed it
+    "layout",
+    metadata,
+    Column("fingerprint", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("layout", Text, nullable=False),  # JSON of comps.layout.Layout
+    Column("saved_at", Text, nullable=False),
+    Column("used_at", Text, nullable=False),
+)
+
+edit = Table(  # one row a change the user made to the table; each can be undone
+    "edit",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("words", Text, nullable=False),  # what was done, for the list of changes
+    Column("before", Text, nullable=False),  # JSON: what an undo puts back
+    Column("undone_at", Text),
+)
+
+alias = Table(  # a word or style code that is read as another, in rows loaded later too
+    "alias",
+    metadata,
+    Column("kind", Text, nullable=False),  # "style", "brand" or "category"
+    Column("theirs", Text, nullable=False),  # folded
+    Column("ours", Text, nullable=False),
+    Column("edit_id", Integer, ForeignKey("edit.id"), nullable=False),
+    PrimaryKeyConstraint("kind", "theirs"),
+)
+
+moved = Table(  # a row that an edit gave to another product: the same row of a later file is still known
+    "moved",
+    metadata,
+    Column("product_key", Text, nullable=False),  # product.key the row came with
+    Column("key", Integer, nullable=False),
+    Column("product_id", Integer, nullable=False),  # where it is now
+    Column("edit_id", Integer, ForeignKey("edit.id"), nullable=False),
+    PrimaryKeyConstraint("product_key", "key"),
     sqlite_with_rowid=False,
 )
 
