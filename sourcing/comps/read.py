@@ -7,13 +7,14 @@ import hashlib
 import io
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import IO, Any, BinaryIO
 
+from sourcing.comps.lines import Lines
 from sourcing.comps.workbook import to_csv
 from sourcing.errors import BadInput, NotFound
 
@@ -27,11 +28,16 @@ _INFLATED = 300_000_000  # the CSV that a workbook unpacks to may be longer than
 
 @dataclass(frozen=True)
 class Block:
-    """Some rows of the file: their numbers (the header is row 1) and their cells."""
+    """Some rows of the file: their numbers (the header is row 1) and their cells, column by column."""
 
-    numbers: list[int]
-    rows: list[list[str]]
-    ragged: list[tuple[int, int]]  # (row number, cells found) of rows that do not fit the header
+    numbers: Sequence[int]
+    columns: Sequence[Sequence[str]]  # one for each column of the header, each with a cell for each row
+    ragged: Sequence[tuple[int, int]] = ()  # (row number, cells found) of rows that do not fit the header
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """The cells row by row."""
+        return list(map(list, zip(*self.columns, strict=True)))
 
 
 class Records:
@@ -40,7 +46,8 @@ class Records:
     def __init__(self, text: IO[str], sha256: str) -> None:
         csv.field_size_limit(LARGEST_CELL)
         self.sha256 = sha256
-        self._reader = csv.reader(text, strict=True)
+        self._lines = Lines(text)
+        self._reader = csv.reader(self._lines, strict=True)
         self._number = 0
         self.header = self._first()
 
@@ -62,13 +69,15 @@ class Records:
         width = len(self.header)
         while True:
             start = self._number + 1
+            columns = self._lines.columns(BLOCK, width, longest=LARGEST_CELL)
+            if columns is not None:  # nearly always
+                self._count(len(columns[0]))
+                yield Block(range(start, self._number + 1), columns)
+                continue
             rows = self._next(BLOCK)
             if not rows:
                 return
-            if set(map(len, rows)) == {width} and all(map(any, rows)):  # nearly always, and cheap to know
-                yield Block(list(range(start, start + len(rows))), rows, [])
-            else:
-                yield _sorted_out(start, rows, width)
+            yield _sorted_out(start, rows, width)
 
     def _next(self, count: int) -> list[list[str]]:
         rows: list[list[str]] = []
@@ -90,7 +99,11 @@ class Records:
                 "Save it again as CSV UTF-8.",
                 field="file",
             ) from error
-        self._number += len(rows)
+        self._count(len(rows))
+        return rows
+
+    def _count(self, rows: int) -> None:
+        self._number += rows
         if self._number > MOST_ROWS + 1:
             raise BadInput(
                 f"The file has more than {MOST_ROWS:,} rows.",
@@ -98,21 +111,20 @@ class Records:
                 "Split it.",
                 field="file",
             )
-        return rows
 
 
 def _sorted_out(start: int, rows: list[list[str]], width: int) -> Block:
     """Leave out blank rows, set apart those that do not fit the header; empty cells beyond it do no harm."""
-    block = Block([], [], [])
+    numbers, fitting, ragged = [], [], []
     for number, row in enumerate(rows, start):
         if not any(row):
             continue
         if len(row) < width or any(row[width:]):
-            block.ragged.append((number, len(row)))
+            ragged.append((number, len(row)))
         else:
-            block.numbers.append(number)
-            block.rows.append(row[:width])
-    return block
+            numbers.append(number)
+            fitting.append(row[:width])
+    return Block(numbers, list(zip(*fitting, strict=True)) or [()] * width, ragged)
 
 
 def _csv_words(error: str) -> str:

@@ -120,15 +120,14 @@ class Judge:
 
     def _read(self, block: Block, found: Findings) -> Columns:
         """Read the cells of every documented column."""
-        whole = list(zip(*block.rows, strict=True))
         columns: Columns = {}
         for name in NAMES:
             memo = self._memos[name]
             memo.trim()
-            if name not in self._places or not whole:
-                columns[name] = [memo[""]] * len(block.rows)
+            if name not in self._places or not block.numbers:
+                columns[name] = [memo[""]] * len(block.numbers)
                 continue
-            cells = whole[self._places[name]]
+            cells = block.columns[self._places[name]]
             if _TEXTS.get(name) == values.LONG_TEXT and _plain_text(cells):  # hardly ever the same twice
                 columns[name] = list(map(str.strip, cells))
                 continue
