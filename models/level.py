@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from models.price import Floats, Ints
 from models.robust import student_weights
+from models.wander import own_levels
 
 SET_ASIDE_AT = 3.5  # standardised distance, the cut-off of Iglewicz & Hoaglin 1993
 
@@ -34,6 +35,8 @@ def item_levels(
     same_variant: NDArray[np.bool_],
     variant: Ints,
     suspect: NDArray[np.bool_],
+    age: Floats | None = None,
+    walk2: float = 0.0,
 ) -> Level:
     """Update each item's prior by its comps, in closed form given the weights.
 
@@ -44,6 +47,7 @@ def item_levels(
     noise_var : (M,) variance of one such comp. same_variant : (M,) whether it is of the very size asked for.
     variant : (M,) number of the comp's (item, size) group: sales of one other size share one departure from the style.
     suspect : (M,) comps whose text says lot, damaged ...: set aside at a smaller distance.
+    age : (M,) years, needed where styles' levels wander by the variance ``walk2`` a year (see ``wander.py``).
 
     Notes
     -----
@@ -77,6 +81,16 @@ def item_levels(
         var = 1.0 / (base + np.bincount(group_item, group_same * precision, count))
         mean = (base * style_mean + np.bincount(group_item, group_same * pull, count)) * var
         centre = mean
+    if walk2 > 0 and age is not None and len(z):
+        # Wandering, all sizes of a style go together: what the sizes differ by is as sure as before.
+        through = 1.0 / (1.0 + step * precision)
+        whole = 1.0 / prior_var + np.bincount(group_item, through * precision, count)
+        centre = (prior_mean / prior_var + np.bincount(group_item, through * pull, count)) / whole
+        own_way = through * step * (pull - precision * centre[group_item])
+        plain = z - own_way[variant]
+        still = own_levels(prior_mean, prior_var, item, age, plain, weight / noise_var, 0.0)
+        walked = own_levels(prior_mean, prior_var, item, age, plain, weight / noise_var, walk2)
+        mean, var = mean + walked[0] - still[0], var + walked[1] - still[1]
     return Level(mean, var, weight, aside, distance)
 
 

@@ -70,6 +70,7 @@ class PriceModel:
     cell_mean_: Floats = field(default_factory=lambda: np.zeros(0))
     cell_var_: Floats = field(default_factory=lambda: np.zeros(0))
     product_mean_: Floats = field(default_factory=lambda: np.zeros(0))
+    product_var_: Floats = field(default_factory=lambda: np.zeros(0))
     sigma2_: Floats = field(default_factory=lambda: np.zeros(0))
     tau_variant2_: Floats = field(default_factory=lambda: np.zeros(0))
     tau_style2_: Floats = field(default_factory=lambda: np.zeros(0))
@@ -79,7 +80,6 @@ class PriceModel:
     trend_: Trend = field(default_factory=Trend)
     condition_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     condition_base_: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    walk2_: float = 0.0
     level_: Floats = field(default_factory=lambda: np.zeros(0))
     level_var_: Floats = field(default_factory=lambda: np.zeros(0))
     weight_: Floats = field(default_factory=lambda: np.zeros(0))
@@ -110,7 +110,6 @@ class PriceModel:
                 self._conditions(rows, residual, weight)
                 self.trend_.improve(residual, weight / self.sigma2_[rows.category], rows.category)
         self.weight_, self.residual_ = weight, residual
-        self._walk(rows, z, weight)
         return self
 
     def styles_from_below(self, rows: PriceRows) -> tuple[Floats, Floats]:
@@ -163,11 +162,13 @@ class PriceModel:
         )
         prior = self.cell_mean_[rows.product_cell] + offset
         self.product_mean_, product_own = _posterior(prior, self.tau_style2_[cat_p], product[0], product[1])
-        product_var = product_own + _carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
+        inherited = _carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
+        self.product_var_ = product_own + inherited
         self.level_, level_own = _posterior(
             self.product_mean_[rows.variant_product], self.tau_variant2_[cat_v], variant[0], variant[1]
         )
-        self.level_var_ = level_own + _carried(level_own, self.tau_variant2_[cat_v], product_var[rows.variant_product])
+        inherited = _carried(level_own, self.tau_variant2_[cat_v], self.product_var_[rows.variant_product])
+        self.level_var_ = level_own + inherited
 
     def _scale(self, rows: PriceRows, residual: Floats, weight: Floats) -> None:
         """Update the error's spread by category; the levels' use of the data is given back as degrees of freedom.
@@ -223,27 +224,6 @@ class PriceModel:
         step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (bottom + 1 / _CONDITION_SD**2)
         self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
         self.condition_[np.arange(count), base] = 0.0
-
-    def _walk(self, rows: PriceRows, z: Floats, weight: Floats) -> None:
-        """Estimate how fast a style's own level wanders: squared steps between neighbouring sales on their gap.
-
-        E (z1 - z2)^2 = 2 sigma^2 + walk2 * gap is a variogram with a nugget (Cressie 1993, ch. 2); the slope over
-        all neighbouring pairs of one variant is the variance a year by which an old comp counts less.
-        """
-        known = ~np.isnan(rows.age) & (weight > 0.5)
-        order = np.lexsort((rows.age[known], rows.variant[known]))
-        variant, age, value = rows.variant[known][order], rows.age[known][order], z[known][order]
-        pair = variant[1:] == variant[:-1]
-        gap = (age[1:] - age[:-1])[pair] / 365.25
-        step2 = ((value[1:] - value[:-1])[pair]) ** 2
-        if len(gap) < 50:
-            self.walk2_ = 0.01
-            return
-        cap = np.quantile(step2, 0.98)
-        gap_c = gap - gap.mean()
-        slope = float((gap_c * np.minimum(step2, cap)).sum() / max((gap_c**2).sum(), 1e-9))
-        share = len(gap) / (len(gap) + 500.0)
-        self.walk2_ = float(np.clip(share * slope + (1 - share) * 0.01, 0.0, 0.25))
 
 
 def _combine(precision: Floats, mean: Floats, group: Ints, groups: int) -> tuple[Floats, Floats]:

@@ -224,7 +224,7 @@ def _pooled(fit: Fit) -> CategoryFit:
 def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Level:
     """Bring every priced row to today, to the item's condition and to the footing of a sale; then pool."""
     moved = seen.price - seen.gap + np.where(seen.sold, -curve_at(np.array(kin.trend), seen.age), -kin.ask[0])
-    noise = np.where(seen.sold, kin.sigma2 + fit.walk2 * seen.age, kin.ask[1])
+    noise = np.where(seen.sold, kin.sigma2, kin.ask[1])
     use = seen.priced
     suspect = seen.suspect[use]
     count = len(prior)
@@ -232,7 +232,7 @@ def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Le
     variant = np.unique(seen.variant[use], return_inverse=True)[1].astype(np.int64)
     found = item_levels(
         prior[:, 0], prior[:, 1], np.full(count, kin.tau_variant2), seen.owner[use], moved[use], noise[use],
-        seen.same_size[use], variant, suspect,
+        seen.same_size[use], variant, suspect, seen.age[use], fit.walk2,
     )  # fmt: skip
     weight, distance, aside = np.zeros(len(use)), np.zeros(len(use)), np.zeros(len(use), dtype=bool)
     weight[use], distance[use], aside[use] = found.weight, found.distance, found.aside

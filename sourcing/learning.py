@@ -13,12 +13,15 @@ from models.level import SET_ASIDE_AT
 from models.local import find_strays
 from models.price import Floats, PriceModel, PriceRows
 from models.trend import curve_at, slope_now
+from models.wander import WALKS, own_levels
 from sourcing.fitting import BUCKETS
+from sourcing.observations import UNDATED_AGE
 from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
 
 _Z80 = 1.2815515655446004  # 90 % point of the standard normal
 _CHECKS, _CHECK_DAYS = 6, 15.0
+_USUAL_WALK2 = 0.0025  # where nothing can be checked
 _UNCHECKED = [1.25, 1.15, 1.1, 1.1]  # too few later sales to check: a little wider than the model believes
 
 
@@ -39,7 +42,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     titles = _titles(table, PriceModel(rounds=5).fit(sales), sales)
     model = PriceModel().fit(sales, titles.offsets)
     tell(0.5, "Checking the forecasts on later sales")
-    factors, coverage = _held_out(table, titles.offsets)
+    factors, coverage, walk2 = _held_out(table, titles.offsets)
     tell(0.7, "Fitting the time to sell")
     level, style_var = _levels(table, model)
     stray, stray_var = _strays(table, model)
@@ -51,7 +54,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
         "cells": {key: [float(model.cell_mean_[i]), float(model.cell_var_[i])] for i, key in enumerate(table.cells)},
         "grand": [model.grand_, max(model.tau_category2_, float(np.var(model.mu_)))],
         "words": titles.effects,
-        "walk2": model.walk2_,
+        "walk2": walk2,
         "slope": pace["slope"],
         "slope_se": pace["slope_se"],
         "mixture": pace["mixture"],
@@ -132,18 +135,22 @@ def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[st
     return found
 
 
-def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | None]:
-    """Fit up to a day, score the sales of the month after it, for several days; conformalise by own-comps bucket.
+def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | None, float]:
+    """Fit up to a day, score the sales of the half month after it, for several days.
 
-    Split conformal prediction (Vovk, Gammerman & Shafer 2005; Lei et al. 2018): the k-th smallest score with
-    k = ceil((n + 1) * 0.8), in exact integers.
+    Returns
+    -------
+    factors : by own-comps bucket, held-out half-width over the nominal one: split conformal prediction (Vovk, Gammerman
+    & Shafer 2005; Lei et al. 2018), the k-th smallest score with k = ceil((n + 1) * 0.8), in exact integers. coverage :
+    of the nominal interval; None where too little is known. walk2 : how much styles' levels wander a year, the one
+    under which those sales were likeliest.
     """
     when = table.when
     dated = table.sold & ~np.isnan(when)
     if dated.sum() < 60:
-        return _UNCHECKED, None
+        return _UNCHECKED, None, _USUAL_WALK2
     newest = float(when[dated].max())
-    scores, buckets = [], []
+    away, spread, buckets = [], [], []
     for back in range(_CHECKS, 0, -1):
         cut = newest - back * _CHECK_DAYS
         early: Flags = table.sold & ~(when > cut)
@@ -151,27 +158,52 @@ def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | No
         if late.sum() < 10 or early.sum() < 40:
             continue
         model = PriceModel().fit(table.priced(early), offsets)
-        level, level_var = _levels(table, model)
-        # The curve knows nothing beyond the day, so it goes on as it last went.
-        ahead = np.array([slope_now(values) for values in model.trend_.values_]) * (when[late].mean() - cut) / 365.25
-        spread = np.sqrt(level_var[late] + model.sigma2_[table.category[late]])
-        away = np.log(table.paid[late]) - level[late] - ahead[table.category[late]]
-        scores.append(np.abs(away) / spread)
+        found = [_foretold(table, model, offsets, early, late, cut, walk2) for walk2 in WALKS]
+        away.append(np.column_stack([one[0] for one in found]))
+        spread.append(np.column_stack([one[1] for one in found]))
         own = np.bincount(table.product[early], minlength=len(table.titles))[table.product[late]]
         buckets.append(np.searchsorted(np.array(BUCKETS), own))
-    if not scores:
-        return _UNCHECKED, None
-    score, bucket = np.concatenate(scores), np.concatenate(buckets)
+    if not away:
+        return _UNCHECKED, None, _USUAL_WALK2
+    scores, bucket = np.concatenate(away) / np.concatenate(spread), np.concatenate(buckets)
+    likely = -(np.log(np.concatenate(spread)) + 2.5 * np.log1p(scores**2 / 4.0)).sum(axis=0)
+    best = int(np.argmax(likely))
+    score = np.abs(scores[:, best])
     # What would be set aside is no comparable sale: a lot, a damaged piece, a mistyped code.
     score, bucket = score[score <= SET_ASIDE_AT], bucket[score <= SET_ASIDE_AT]
     if len(score) < 20:
-        return _UNCHECKED, None
+        return _UNCHECKED, None, _USUAL_WALK2
     everyone = conformal_quantile(score, "0.2")
     factors = [
         float(conformal_quantile(score[bucket == b], "0.2") if (bucket == b).sum() >= 30 else everyone) / _Z80
         for b in range(len(BUCKETS) + 1)
     ]
-    return factors, float(np.mean(score <= _Z80))
+    return factors, float(np.mean(score <= _Z80)), WALKS[best]
+
+
+def _foretold(
+    table: Training, model: PriceModel, offsets: Floats, early: Flags, late: Flags, cut: float, walk2: float
+) -> tuple[Floats, Floats]:
+    """Foretell the late sales from the early ones: how far each fell from its forecast, and the forecast's spread."""
+    category, product = table.category, table.product
+    long_run, long_var = _levels(table, model)
+    style = model.product_mean_[table.variant_product][table.variant]
+    size = model.level_[table.variant] - style
+    z = np.log(table.paid) - (long_run - model.level_[table.variant]) - size
+    age = np.nan_to_num((cut - table.when) / 365.25, nan=UNDATED_AGE)
+    of_product = table.cell_category[table.product_cell]
+    mean, var = own_levels(
+        model.cell_mean_[table.product_cell] + offsets,
+        model.tau_style2_[of_product] + model.cell_var_[table.product_cell],
+        product[early], np.maximum(age[early], 0.0), z[early], model.weight_ / model.sigma2_[category[early]], walk2,
+    )  # fmt: skip
+    # The curve knows nothing beyond the day, so it goes on as it last went.
+    ahead = np.array([slope_now(values) for values in model.trend_.values_]) * (table.when[late].mean() - cut) / 365.25
+    style_var = model.product_var_[table.variant_product][table.variant]
+    own_var = np.maximum(long_var - style_var, 0.0)[late]
+    spread = np.sqrt(var[product[late]] + own_var + model.sigma2_[category[late]])
+    expected = mean[product[late]] + (long_run - style)[late] + ahead[category[late]]
+    return np.log(table.paid[late]) - expected, spread
 
 
 def _centre(values: Floats, centre: float, spread: float) -> list[float]:

@@ -17,7 +17,7 @@ from sourcing.oddities import looks_odd, odd_words
 
 Flags = NDArray[np.bool_]
 SOLD = 1
-_UNDATED_AGE = 0.5  # years: an undated comp counts like one of half a year ago
+UNDATED_AGE = 0.5  # years: an undated comp counts like one of half a year ago
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def observe(fit: Fit, kin: CategoryFit, items: Sequence[Item], rows: Sequence[li
         price,
         asked,
         own - np.array(wanted)[owner] if flat else own,
-        np.where(np.isnan(when), _UNDATED_AGE, np.maximum(fit.as_of - when, 0.0) / 365.25),
+        np.where(np.isnan(when), UNDATED_AGE, np.maximum(fit.as_of - when, 0.0) / 365.25),
         when,
         listed,
         np.maximum(stop - listed, 0.5),
