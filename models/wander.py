@@ -33,17 +33,17 @@ def faded(item: Ints, age: Floats, precision: Floats, count: int, walk2: float) 
     told = np.bincount(place, precision, count * months).reshape(count, months)
     weighted = np.bincount(place, precision * age, count * months).reshape(count, months)
     middle: Floats = weighted / np.maximum(told, 1e-300)
-    known, age_known = np.zeros(count), np.zeros(count)
-    entering: Floats = np.ones((count, months + 1))  # left of all that is older, on entering today and each month
+    known: NDArray[np.floating] = np.zeros(count)
+    age_known: NDArray[np.floating] = np.zeros(count)
+    entering = np.ones((count, months + 1))  # left of all that is older, on entering today and each month
     for k in range(months - 1, -1, -1):
         here = told[:, k] > 0
         walked = np.where(here, np.maximum(age_known - middle[:, k], 0.0), 0.0)
         entering[:, k + 1] = 1.0 / (1.0 + walk2 * walked * known)
-        known = np.asarray(told[:, k] + known * entering[:, k + 1], dtype=np.float64)
+        known = told[:, k] + known * entering[:, k + 1]
         age_known = np.where(here, middle[:, k], age_known)
     entering[:, 0] = 1.0 / (1.0 + walk2 * np.maximum(age_known, 0.0) * known)
-    found: Floats = np.cumprod(entering, axis=1)[item, month]
-    return found
+    return np.asarray(np.cumprod(entering, axis=1)[item, month], dtype=np.float64)
 
 
 def own_levels(
