@@ -8,6 +8,7 @@ mixture over day nodes of closed forms.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 
@@ -18,6 +19,7 @@ from models.price import Floats, Ints
 from models.response import read
 
 _REST_SD = 0.1  # spread of what giving up brings around its share of the level, in log price
+_ROOT2 = math.sqrt(2.0)
 _GRID = 97  # points at which the distribution of proceeds is inverted
 STEPS = 21  # asking prices tried between the lowest and highest worth trying
 _NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(5)
@@ -62,6 +64,12 @@ class Costs:
     def net(self, total: Floats) -> Floats:
         """Net proceeds of a sale at ``total``, before labour and purchase."""
         return total * (1 - self.lost_share) - np.minimum(self.fee_rate * total, self.fee_cap) - self.fixed
+
+    def one_total_for(self, net: float) -> float:
+        """Do as `total_for` for one amount, in plain floats."""
+        plain = (net + self.fixed) / (1 - self.lost_share - self.fee_rate)
+        capped = (net + self.fixed + self.fee_cap) / (1 - self.lost_share)  # infinite without a cap
+        return max(min(plain, capped), 1e-9)
 
     def total_for(self, net: Floats) -> Floats:
         """Inverse of `net`: the max of two lines, so the inverse is the smaller of theirs."""
@@ -239,3 +247,31 @@ def share_below(
     salvage = ndtr((np.log(total) - outcome.rest_mean[rows, chosen][:, None]) / spread[:, None])
     below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
     return below_all
+
+
+@dataclass(frozen=True)
+class Total:
+    """What the buyer of one item pays in all, giving up included, as a mixture of lognormals in plain floats.
+
+    `share_below` for one item at one amount, at a fiftieth of its cost: arrays of three do not pay.
+    """
+
+    parts: tuple[tuple[float, float, float], ...]  # share, centre and spread of the log
+
+    def below(self, total: float) -> float:
+        """Chance that it stays below ``total``, which is above 0."""
+        log = math.log(total)
+        # The normal distribution function by the error function: Abramowitz & Stegun 26.2.29.
+        return sum(share * 0.5 * math.erfc((centre - log) / (spread * _ROOT2)) for share, centre, spread in self.parts)
+
+
+def total_of(item: int, choice: int, outcome: Outcome, plan: Plan, haggle: tuple[float, float]) -> Total:
+    """Return what `share_below` sums over, for one item at one of its asking prices."""
+    sold = outcome.sold_by_edge[item, choice]
+    _, factor = plan.nodes()
+    first = np.flatnonzero(np.diff(factor, prepend=np.nan) != 0)
+    mass = np.add.reduceat(np.diff(sold), first).tolist()
+    centre = (math.log(outcome.ask[item, choice]) + np.log(factor[first]) + haggle[0]).tolist()
+    spread = math.sqrt(outcome.rest_var[item, choice] + _REST_SD**2)
+    rest = (1.0 - float(sold[-1]), float(outcome.rest_mean[item, choice]), spread)
+    return Total((*((m, c, max(haggle[1], 0.01)) for m, c in zip(mass, centre, strict=True)), rest))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from functools import lru_cache
 from typing import Any, Literal
 
 Decision = Literal["buy", "pass", "too little to go on"]
@@ -161,13 +161,25 @@ class Verdict:
     warnings: tuple[str, ...] = ()
     fit_made_at: datetime | None = None
 
+    def but(self, values: dict[str, Any]) -> Verdict:
+        """Return a copy with other values of some fields; `dataclasses.replace` takes longer than judging does."""
+        found = object.__new__(Verdict)
+        found.__dict__.update(self.__dict__)
+        found.__dict__.update(values)
+        return found
+
     def as_dict(self) -> dict[str, Any]:
-        """Return a JSON-able mapping: money as strings with two decimals, dates as ISO 8601; not to be changed."""
-        return {
-            # The comps and the curve are the bulk of it and stay the same at every shelf price.
-            name: _plain_kept(value) if name in _SAME_AT_EVERY_PRICE else _plain(value)
-            for name, value in vars(self).items()
-        }
+        """Return a JSON-able mapping: money as strings with two decimals, dates as ISO 8601."""
+        return {name: _plain(value) for name, value in vars(self).items()}
+
+    def same_json(self) -> str:
+        """Write what is the same at every shelf price, the bulk of `as_dict`, as JSON without its braces."""
+        return _json({name: value for name, value in vars(self).items() if name not in CHANGING})[1:-1]
+
+    def changing_json(self) -> str:
+        """Write the other part of `as_dict` as JSON without its braces."""
+        values = vars(self)
+        return _json({name: values[name] for name in CHANGING})[1:-1]
 
 
 @dataclass(frozen=True)
@@ -203,12 +215,26 @@ class LoadReport:
         return plain
 
 
-_SAME_AT_EVERY_PRICE = frozenset(("comps", "choices", "sold_curve", "item", "sale_price", "proceeds"))
+CHANGING = (
+    "query", "shelf_price", "landed_cost", "decision", "binding_rule", "most_worth_paying", "reason", "limits",
+    "receipt", "profit_before_labour", "profit_after_labour", "profit", "profit_per_hour", "chance_of_loss",
+    "break_even_sale", "depth", "worth_taking", "depth_words", "depth_assumes",
+)  # fmt: skip
+"""Fields of a verdict that the shelf price and the store discount change."""
 
 
-@lru_cache(maxsize=4000)
-def _plain_kept(value: Any) -> Any:
-    return _plain(value)
+def _json(values: dict[str, Any]) -> str:
+    return json.dumps(values, default=_for_json, check_circular=False)
+
+
+def _for_json(value: Any) -> Any:
+    """Do for the JSON encoder what `_plain` does, one level at a time."""
+    kind = type(value)
+    if kind is Decimal:
+        return str(value)
+    if kind is date or kind is datetime:
+        return value.isoformat()
+    return vars(value)
 
 
 _AS_IS = frozenset((str, int, float, bool, type(None)))

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from typing import Any
+from functools import cached_property
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from models.depth import Copies
+from models.proceeds import Total
 from sourcing import depth, history, verdict
-from sourcing.answer import Item, Query, Verdict
+from sourcing.answer import Item, Limit, Query, Verdict
 from sourcing.errors import SourcingError
 from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.forecast import Forecasts, forecast_group
-from sourcing.limits import Outlook, decide, limits
+from sourcing.limits import Outlook, at_price, decide, limits
 from sourcing.money import money_writer
 from sourcing.settings import CategorySettings, Settings, load_settings
 from sourcing.storage import Store
@@ -35,7 +37,29 @@ class Prospect:
     forecasts: Forecasts | None
     figures: verdict.Figures | None
     at: int  # the item's place in both
-    copies: Copies | None = None  # of single checks only
+    copies: Copies | None = None  # these two of single checks only
+    total: Total | None = None
+    _bounds: dict[Decimal | None, Bounds] = field(default_factory=dict, repr=False, compare=False)
+
+    @cached_property
+    def same(self) -> str:
+        """The part of the answer that is the same at every shelf price, as JSON without its braces."""
+        return self.base.same_json()
+
+    def bounds(self, discount: Decimal | None, write: Callable[[Decimal], str]) -> Bounds:
+        """Return the limits at a store discount, worked out once."""
+        found = self._bounds.get(discount)
+        if found is None:
+            found = self._bounds[discount] = _bounds(self, discount, write)
+        return found
+
+
+class Bounds(NamedTuple):
+    """What the shelf price is compared with."""
+
+    limits: tuple[Limit, ...]
+    meanings: dict[str, str]
+    copies: tuple[depth.CopyBound, ...]
 
 
 def check(store: Store, query: Query, settings: Settings | None = None) -> Verdict:
@@ -49,10 +73,33 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
     BadInput
         The code cannot be one.
     """
-    asked = replace(query, shelf_price=None, discount=None)
     if settings is not None:
-        return _judge(_alone(store, asked, settings), query)
-    settings = load_settings(store)
+        return _judge(_alone(store, _asked(query), settings), query)
+    return _judge(_prospect(store, query, load_settings(store)), query)
+
+
+def check_json(store: Store, query: Query, settings: Settings) -> str:
+    """Judge one item under the settings in force and write the answer as JSON, as `Verdict.as_dict` has it.
+
+    Nothing is recorded.
+
+    Raises
+    ------
+    BadInput
+        The code cannot be one.
+    """
+    prospect = _prospect(store, query, settings)
+    return f"{{{_judge(prospect, query).changing_json()}, {prospect.same}}}"
+
+
+def _asked(query: Query) -> Query:
+    """Return a query without what its forecast does not depend on."""
+    return replace(query, shelf_price=None, discount=None)
+
+
+def _prospect(store: Store, query: Query, settings: Settings) -> Prospect:
+    """Return what is kept of an item, or forecast it."""
+    asked = _asked(query)
     stamp = (store.url, store.read(_STAMP)[0], settings)
     if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
         forget()
@@ -60,7 +107,7 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
     prospect = _kept.get(asked)
     if prospect is None:
         prospect = _kept[asked] = _alone(store, asked, settings)
-    return _judge(prospect, query)
+    return prospect
 
 
 _STAMP = """SELECT (SELECT made_at FROM fit ORDER BY id DESC LIMIT 1), (SELECT max(id) FROM batch),
@@ -79,15 +126,30 @@ def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:
     prospect = _prospects(store, [asked], settings, True)[0]
     if prospect.forecasts is None:
         return prospect
-    return replace(prospect, copies=depth.further_copies(prospect.forecasts))
+    copies, total = depth.further_copies(prospect.forecasts), prospect.forecasts.total_of(prospect.at)
+    return replace(prospect, copies=copies, total=total)
 
 
 def _judge(prospect: Prospect, query: Query) -> Verdict:
-    answer, deal = _at_price(prospect, query, None, True), prospect.deal
+    answer = _at_price(prospect, query, None, True)
     if prospect.copies is None:
         return answer
     write = money_writer(answer.currency, prospect.locale)
-    return depth.with_copies(answer, prospect.copies, prospect.at, deal.terms, deal.rules, write)
+    copies = prospect.bounds(query.discount, write).copies
+    return depth.with_copies(answer, copies, prospect.deal.terms, write)
+
+
+def _bounds(prospect: Prospect, discount: Decimal | None, write: Callable[[Decimal], str]) -> Bounds:
+    figures, at, deal = prospect.figures, prospect.at, prospect.deal
+    assert figures is not None
+    assert prospect.forecasts is not None
+    chance = figures.by_target[at] if prospect.forecasts.speed_basis else None
+    outlook = Outlook(figures.mean_net[at], figures.tied_days[at], chance, figures.loss_net[at], figures.evidence[at])
+    found = limits(deal.rules, deal.terms, outlook, None, discount, write)
+    copies: tuple[depth.CopyBound, ...] = ()
+    if prospect.copies is not None:
+        copies = depth.copy_bounds(prospect.copies, at, deal.terms, deal.rules, discount)
+    return Bounds(found, {limit.rule: limit.meaning for limit in found}, copies)
 
 
 def check_list(
@@ -243,14 +305,13 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
     base, figures, at, shelf = prospect.base, prospect.figures, prospect.at, query.shelf_price
     if base.decision == "too little to go on" or figures is None or prospect.forecasts is None:
         landed = None if shelf is None else prospect.deal.terms.landed(shelf, query.discount)
-        return replace(base, query=query, shelf_price=shelf, landed_cost=landed)
+        return base.but({"query": query, "shelf_price": shelf, "landed_cost": landed})
     terms = prospect.deal.terms
     mean_net = figures.mean_net[at]
-    chance = figures.by_target[at] if prospect.forecasts.speed_basis else None
-    outlook = Outlook(mean_net, figures.tied_days[at], chance, figures.loss_net[at], figures.evidence[at])
     # Lists show no sentence, and writing amounts the locale's way costs more than the verdict.
     write = money_writer(base.currency, prospect.locale) if detail else str
-    found = limits(prospect.deal.rules, terms, outlook, shelf, query.discount, write)
+    bounds = prospect.bounds(query.discount, write)
+    found = at_price(bounds.limits, shelf)
     decision, binding, most = decide(found, shelf)
     values: dict[str, Any] = {
         "query": query,
@@ -259,13 +320,13 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
         "most_worth_paying": most,
         "limits": found,
         "receipt": terms.receipt(base.asking_price, shelf) if detail and base.asking_price is not None else (),
-        "reason": verdict.reason(decision, binding, most, shelf, {limit.rule: limit.meaning for limit in found}, write),
+        "reason": verdict.reason(decision, binding, most, shelf, bounds.meanings, write),
     }
     if shelf is not None:
         landed, spent, hold = _spent(prospect, query)
         if loss is None:
-            each = np.full(len(prospect.forecasts.mean), spent)
-            loss = float(prospect.forecasts.chance_of_loss(each)[at])
+            total = prospect.total or prospect.forecasts.total_of(at)
+            loss = total.below(prospect.forecasts.costs.one_total_for(spent))
         hours = float(terms.prep_minutes) / 60.0
         values |= {
             "shelf_price": shelf,
@@ -277,4 +338,4 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
             "chance_of_loss": round(loss, 4),
             "break_even_sale": terms.break_even_sale(landed),
         }
-    return replace(base, **values)
+    return base.but(values)

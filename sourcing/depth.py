@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass
 from decimal import Decimal
 
 from models.depth import Copies, each_copy
@@ -30,30 +30,55 @@ def further_copies(forecasts: Forecasts) -> Copies:
     )
 
 
-def with_copies(
-    verdict: Verdict, copies: Copies, at: int, terms: Terms, rules: Rules, write: Callable[[Decimal], str] = str
-) -> Verdict:
-    """Add to a verdict what each copy of item ``at`` brings and how many are worth taking; ``write`` shows an amount.
+@dataclass(frozen=True)
+class CopyBound:
+    """What of one further copy no shelf price changes; money before rounding as floats."""
 
-    A copy is worth its price while it and all before it meet the least profit and the least return; the first must be
-    a buy by every rule. Every copy bears its own labour and its own cash, for as long as it is expected to take.
+    net: float
+    proceeds: Decimal
+    days: float
+    sold: float
+    hold: float  # what a unit of landed cost comes to with the cash tied up
+    most: Decimal | None  # highest shelf price at which it and all before it meet the rules; None: no limit
+
+
+def copy_bounds(copies: Copies, at: int, terms: Terms, rules: Rules, discount: Decimal | None) -> tuple[CopyBound, ...]:
+    """Bound each copy of item ``at``: it is worth its price while it and all before it meet least profit and return.
+
+    Every copy bears its own labour and its own cash, for as long as it is expected to take.
     """
-    if verdict.decision == "too little to go on":
-        return verdict
-    shelf, landed, labour = verdict.shelf_price, verdict.landed_cost, float(terms.labour())
-    discount, most, found = verdict.query.discount, verdict.most_worth_paying, []
+    most: Decimal | None = None
+    found = []
     figures = (copies.mean_net[at].tolist(), copies.mean_days[at].tolist(), copies.sold[at].tolist())
-    for k, (net, days, sold) in enumerate(zip(*figures, strict=True)):
+    for net, days, sold in zip(*figures, strict=True):
         own = most_for_profit(rules, terms, net, days, discount)
         most = own if most is None else most if own is None else min(most, own)
         hold = 1.0 + float(terms.capital_rate) * days / 365.0
+        found.append(CopyBound(net, to_cents(net), days, sold, hold, most))
+    return tuple(found)
+
+
+def with_copies(
+    verdict: Verdict, bounds: tuple[CopyBound, ...], terms: Terms, write: Callable[[Decimal], str] = str
+) -> Verdict:
+    """Add to a verdict what each copy brings and how many are worth taking; ``write`` shows an amount.
+
+    The first must be a buy by every rule, which the most worth paying says already.
+    """
+    if verdict.decision == "too little to go on":
+        return verdict
+    shelf, landed, top = verdict.shelf_price, verdict.landed_cost, verdict.most_worth_paying
+    labour, spent = float(terms.labour()), 0.0 if landed is None else float(landed)
+    found = []
+    for k, copy in enumerate(bounds):
+        most = copy.most if top is None else top if copy.most is None else min(copy.most, top)
         found.append(
             Copy(
                 k + 1,
-                to_cents(net),
-                round(days),
-                round(sold, 4),
-                None if landed is None else to_cents(net - labour - float(landed) * hold),
+                copy.proceeds,
+                round(copy.days),
+                round(copy.sold, 4),
+                None if landed is None else to_cents(copy.net - labour - spent * copy.hold),
                 most,
                 most is None or (most > 0 and (shelf is None or shelf <= most)),
             )
@@ -61,7 +86,7 @@ def with_copies(
     # Without a shelf price each copy has its highest price, and no number of them is the answer.
     count = None if shelf is None else sum(copy.worth_it for copy in found)
     words = "" if count is None else _words(found, count, write)
-    return replace(verdict, depth=tuple(found), worth_taking=count, depth_words=words, depth_assumes=ASSUMES)
+    return verdict.but({"depth": tuple(found), "worth_taking": count, "depth_words": words, "depth_assumes": ASSUMES})
 
 
 def _words(copies: list[Copy], count: int, write: Callable[[Decimal], str]) -> str:

@@ -18,12 +18,14 @@ from models.proceeds import (
     Outcome,
     Plan,
     Prospects,
+    Total,
     by_price,
     level_nodes,
     net_quantiles,
     outcomes,
     share_below,
     survive,
+    total_of,
 )
 from models.response import read
 from models.season import spent, usual_pace
@@ -105,6 +107,10 @@ class Forecasts:
         """Days until half is sold at one of the asking prices under the plan; None: not reached."""
         sold = self.outcome.sold_by_edge[item, choice]
         return round(float(np.interp(0.5, sold, self.outcome.edges))) if sold[-1] >= 0.5 else None
+
+    def total_of(self, item: int) -> Total:
+        """What the buyer of one item pays in all at its chosen asking price."""
+        return total_of(item, int(self.chosen[item]), self.outcome, self.plan, self.haggle)
 
     def chance_of_loss(self, spent: Floats) -> Floats:
         """Chance that net proceeds fall short of all that was ``spent`` (N,), labour included."""

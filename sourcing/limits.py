@@ -64,7 +64,19 @@ def limits(
                 (outlook.loss_net - float(terms.labour())) / hold,
             )
         )
-    return tuple(_limit(rule, meaning, landed, terms, shelf, discount) for rule, meaning, landed in found)
+    return at_price(tuple(_limit(rule, meaning, landed, terms, discount) for rule, meaning, landed in found), shelf)
+
+
+def at_price(found: tuple[Limit, ...], shelf: Decimal | None) -> tuple[Limit, ...]:
+    """Say of each limit whether its rule holds at the shelf price; nothing else of a limit depends on it."""
+    if shelf is None:
+        return found
+    return tuple(
+        limit
+        if limit.most is None or (limit.most > 0 and shelf <= limit.most)
+        else Limit(limit.rule, limit.meaning, limit.most, False)
+        for limit in found
+    )
 
 
 def most_for_profit(
@@ -90,13 +102,8 @@ def _shelf(landed: float, terms: Terms, discount: Decimal | None) -> Decimal:
     return terms.shelf_for_landed(bound, discount) if bound >= 0 else Decimal("0.00")
 
 
-def _limit(
-    rule: str, meaning: str, landed: float, terms: Terms, shelf: Decimal | None, discount: Decimal | None
-) -> Limit:
-    if math.isinf(landed):
-        return Limit(rule, meaning, None, True)
-    most = _shelf(landed, terms, discount)
-    return Limit(rule, meaning, most, shelf is None or (most > 0 and shelf <= most))
+def _limit(rule: str, meaning: str, landed: float, terms: Terms, discount: Decimal | None) -> Limit:
+    return Limit(rule, meaning, None if math.isinf(landed) else _shelf(landed, terms, discount), True)
 
 
 def decide(found: tuple[Limit, ...], shelf: Decimal | None) -> tuple[Decision, str, Decimal | None]:

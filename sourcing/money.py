@@ -99,6 +99,7 @@ def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: st
     return amount
 
 
+@lru_cache(maxsize=32)
 def currency_marks(currency: str, locale: str) -> tuple[str, ...]:
     """Return what may stand beside an amount on a tag: the currency's code, its symbol there and its short one."""
     from babel.numbers import get_currency_symbol
@@ -141,6 +142,7 @@ def money_writer(currency: str = "USD", locale: str = "en_US") -> Callable[[Deci
     known = Locale.parse(locale)
     pattern = known.currency_formats["standard"]
 
+    @lru_cache(maxsize=4_000)  # the same few amounts come again and again: a limit, its room to a price tag
     def write(amount: Decimal) -> str:
         rounded = amount.quantize(unit, ROUND_HALF_UP)
         # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two.

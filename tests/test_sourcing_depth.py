@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -14,11 +15,12 @@ import web_examples
 from models.depth import Copies
 from sourcing import history
 from sourcing.answer import Query, Verdict
-from sourcing.check import check, check_list
+from sourcing.check import check, check_json, check_list
 from sourcing.comps import load_file
-from sourcing.depth import ASSUMES, MOST_COPIES, with_copies
+from sourcing.depth import ASSUMES, MOST_COPIES, copy_bounds, with_copies
 from sourcing.fitting import refit
 from sourcing.rules import Rules
+from sourcing.settings import load_settings
 from sourcing.storage import Store, open_store
 from sourcing.terms import Terms
 from web.app import create_app
@@ -39,7 +41,7 @@ def judged(shelf: str | None, rules: Rules = RULES, decision: str = "buy", most:
         query=Query(code="FWR1042", shelf_price=price), landed_cost=price, decision=decision, most_worth_paying=D(most),
         depth=(), worth_taking=None, depth_words="", depth_assumes="",
     )  # fmt: skip
-    return with_copies(verdict, COPIES, 0, TERMS, rules, lambda amount: f"${amount}")
+    return with_copies(verdict, copy_bounds(COPIES, 0, TERMS, rules, None), TERMS, lambda amount: f"${amount}")
 
 
 def test_each_copy_by_hand() -> None:
@@ -80,7 +82,7 @@ def test_a_pass_takes_none_and_no_other_rule_is_overridden() -> None:
 def test_the_dearest_price_never_rises_with_the_number() -> None:
     """A copy that would do by itself counts only with all before it."""
     copies = Copies(np.array([[40.0, 20.0, 50.0]]), np.full((1, 3), 10.0), np.full((1, 3), 0.5))
-    found = with_copies(judged("20.00"), copies, 0, TERMS, RULES)
+    found = with_copies(judged("20.00"), copy_bounds(copies, 0, TERMS, RULES, None), TERMS)
     assert [copy.worth_it for copy in found.depth] == [True, False, False]
 
 
@@ -145,6 +147,32 @@ def test_the_price_changes_the_count_and_not_the_forecast(store: Store, bought: 
     assert above.worth_taking is not None
     assert at.worth_taking >= 3 > above.worth_taking
     assert [copy.expected_proceeds for copy in at.depth] == [copy.expected_proceeds for copy in above.depth]
+
+
+def test_the_json_written_in_parts_is_the_whole_verdict(store: Store, bought: list[Verdict]) -> None:
+    """Every field, for buys and passes, with and without a price, a discount, a category and any comps."""
+    settings = load_settings(store)
+    queries = [
+        Query(code=one.query.code, shelf_price=price) for one in bought[:8] for price in (D("6.00"), D("55.50"), None)
+    ]
+    queries += [replace(queries[0], discount=D("0.25")), Query(brand="nobody", category="shoes", shelf_price=D(9)),
+                Query(code="9-NOTHING-9", shelf_price=D(9))]  # fmt: skip
+    decisions = set()
+    for query in queries:
+        verdict = check(store, query)
+        assert json.loads(check_json(store, query, settings)) == verdict.as_dict()
+        decisions.add(verdict.decision)
+    assert decisions == {"buy", "pass", "too little to go on"}
+
+
+def test_the_chance_of_loss_is_that_of_the_list(store: Store, bought: list[Verdict]) -> None:
+    """Singles sum it up in plain floats, lists in arrays."""
+    queries = [replace(one.query, shelf_price=price) for one in bought for price in (D("3.00"), D("19.99"), D("60.00"))]
+    listed = check_list(store, queries)
+    chances = [check(store, query).chance_of_loss for query in queries]
+    assert chances == pytest.approx([one.chance_of_loss for one in listed], abs=1e-4)
+    assert min(chances) < 0.3
+    assert max(chances) > 0.7
 
 
 def test_lists_and_unknown_items_carry_none(store: Store, bought: list[Verdict]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -69,6 +70,7 @@ def fixed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Verdict], list[Query]]:
             return verdict
 
         monkeypatch.setattr("web.check.check", check)
+        monkeypatch.setattr("web.check.check_json", lambda store, query, _: json.dumps(check(store, query).as_dict()))
         return asked
 
     return fix

@@ -8,11 +8,11 @@ from flask import flash, make_response, redirect, render_template, request, url_
 from werkzeug.wrappers import Response
 
 from sourcing import history
-from sourcing.check import check
+from sourcing.check import check, check_json
 from sourcing.errors import BadInput, SourcingError
 from web import charts
 from web.forms import Unsure, read_asked, read_query
-from web.state import store
+from web.state import settings, store
 
 
 def ask() -> str:
@@ -49,8 +49,7 @@ def show(check_id: int) -> str:
 
 def twin() -> Response:
     """Answer the same question in JSON; nothing is recorded."""
-    verdict = check(store(), read_query(request.args))
-    return make_response(verdict.as_dict())
+    return Response(check_json(store(), read_query(request.args), settings()), mimetype="application/json")
 
 
 def past() -> str:
