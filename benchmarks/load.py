@@ -7,6 +7,7 @@ least of each counts. The data is invented: seeded random listings of invented b
 from __future__ import annotations
 
 import csv
+import os
 import random
 import resource
 import shutil
@@ -29,6 +30,7 @@ from sourcing.storage import open_store
 ROWS = 100_000
 MANY = 1_000_000
 ROUNDS = 3
+ROWS_A_PRODUCT = 8.5
 LOOKUPS = 3_000
 _LOAD = """
 import re, sys, time
@@ -56,7 +58,10 @@ WHERE k.gtin = ? AND c.gtin = ? ORDER BY c.ended
 
 
 def write_comps(path: Path, rows: int, seed: int = 1, first: int = 0) -> None:
-    """Write invented listings as the documented CSV in the order they ended, about eight a product."""
+    """Write invented listings as the documented CSV in the order they ended, about eight a product.
+
+    What a product is hangs on its number alone, counted from `first`, so that two files can tell of the same products.
+    """
     draw = random.Random(seed)
     words = [
         "runner",
@@ -77,13 +82,14 @@ def write_comps(path: Path, rows: int, seed: int = 1, first: int = 0) -> None:
     product = first
     while len(made) < rows:
         product += 1
-        brand = f"Brand{draw.randrange(400):03d}"
-        category = f"category {draw.randrange(40):02d}"
+        who = random.Random(product)
+        brand = f"Brand{who.randrange(400):03d}"
+        category = f"category {who.randrange(40):02d}"
         style = f"{brand[-3:]}-{product:06d}"
         codes = [f"952{product:07d}{size:02d}" for size in range(3)]
         codes = [code + check_digit(code) for code in codes]
-        level = draw.lognormvariate(3.6, 0.5)
-        name = " ".join(draw.sample(words, 4))
+        level = who.lognormvariate(3.6, 0.5)
+        name = " ".join(who.sample(words, 4))
         for _ in range(min(rows - len(made), 1 + int(draw.expovariate(1 / 8)))):
             size = draw.randrange(3)
             listed = start + timedelta(draw.randrange(500))
@@ -106,10 +112,12 @@ def write_comps(path: Path, rows: int, seed: int = 1, first: int = 0) -> None:
         out.writerows(made)
 
 
-def cpu_of(command: list[str], **options: Any) -> float:
-    """Run a child process and return the CPU seconds it took."""
+def cpu_of(command: list[str], place: Path, **options: Any) -> float:
+    """Run a child process, its modules compiled as where it is installed, and return the CPU seconds it took."""
+    surroundings = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    surroundings["PYTHONPYCACHEPREFIX"] = str(place / "compiled")
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run(command, check=True, **options)
+    subprocess.run(command, check=True, env=surroundings, **options)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     return after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
 
@@ -129,7 +137,8 @@ def bare_import(place: Path, source: Path) -> float:
     """Return the CPU seconds of the sqlite3 command line importing the file."""
     target = place / "flat.db"
     target.unlink(missing_ok=True)
-    return cpu_of(["sqlite3", str(target)], input=flat_script(target, source).encode(), stdout=subprocess.DEVNULL)
+    script = flat_script(target, source).encode()
+    return cpu_of(["sqlite3", str(target)], place, input=script, stdout=subprocess.DEVNULL)
 
 
 def own_load(place: Path, source: Path, name: str = "own.db", *, fresh: bool = True) -> tuple[float, float, float]:
@@ -140,7 +149,7 @@ def own_load(place: Path, source: Path, name: str = "own.db", *, fresh: bool = T
         open_store(str(target)).close()
     said = place / "said.txt"
     with said.open("w") as out:
-        whole = cpu_of([sys.executable, "-c", _LOAD, str(target), str(source)], stdout=out)
+        whole = cpu_of([sys.executable, "-c", _LOAD, str(target), str(source)], place, stdout=out)
     alone, peak = said.read_text().split()
     return whole, float(alone), float(peak)
 
@@ -169,7 +178,7 @@ def measure_load(place: Path) -> list[dict[str, Any]]:
 
 
 def measure_million(place: Path) -> list[dict[str, Any]]:
-    """Load a million comps in two files, each below the largest that is accepted, then look items up among them."""
+    """Load a million comps in two files, each below the largest that is accepted; look items up; add to them."""
     target = place / "flat.db"
     target.unlink(missing_ok=True)
     took = bare = memory = 0.0
@@ -180,12 +189,25 @@ def measure_million(place: Path) -> list[dict[str, Any]]:
         took += whole
         memory = max(memory, peak / source.stat().st_size)
         script = flat_script(target, source) if not part else f".mode csv\n.import --skip 1 {source} comp\n"
-        bare += cpu_of(["sqlite3", str(target)], input=script.encode(), stdout=subprocess.DEVNULL)
+        bare += cpu_of(["sqlite3", str(target)], place, input=script.encode(), stdout=subprocess.DEVNULL)
+    lookups = measure_lookup(place / "million.db", target)
+    more, alone = place / "more.csv", place / "comps.csv"
+    # Half of its products are among those of the first file, half are new.
+    write_comps(more, ROWS, seed=9, first=int(MANY / 2 / ROWS_A_PRODUCT - ROWS / 2 / ROWS_A_PRODUCT))
+    write_comps(alone, ROWS)
+    onto, onto_empty = [], []
+    for turn in range(ROUNDS):
+        shutil.copyfile(place / "million.db", place / f"onto{turn}.db")
+        onto.append(own_load(place, more, f"onto{turn}.db", fresh=False)[0])
+        (place / f"onto{turn}.db").unlink()
+        onto_empty.append(own_load(place, alone)[0])
     return [
-        *measure_lookup(place / "million.db", target),
+        *lookups,
+        _line(f"{ROWS:,} rows onto {MANY:,}, a row of the load onto none", min(onto) / min(onto_empty), 1.5,
+              f"{min(onto):.2f} CPU s, half of the rows of products that were there; onto none {min(onto_empty):.2f}"),
         _line(f"load {MANY:,} rows in two files", took / bare, 2.5,
               f"{took:.1f} CPU s, process start included; bare import {bare:.1f}"),
-        _line("peak memory of that, times the file's size", memory, 3.0, f"files of {MANY // 2:,} rows"),
+        _line("peak memory of that, times the file's size", memory, 2.5, f"files of {MANY // 2:,} rows"),
     ]  # fmt: skip
 
 

@@ -190,10 +190,10 @@ class _Loading:
         self._problems += problems[: max(0, MOST_PROBLEMS - len(self._problems))]
 
     def _note_identical(self) -> None:
-        if self._judge.identical:
+        if self._writer.identical:
             reason = "Rows identical to an earlier one of this file; each is kept as a listing of its own."
             fix = "Remove them if the file repeats itself."
-            self._note([Problem(1, "", f"{self._judge.identical} rows", reason, fix, False)])
+            self._note([Problem(1, "", f"{self._writer.identical} rows", reason, fix, False)])
 
     def _adds_nothing(self, day: int | None) -> bool:
         """Tell whether a live batch of the very same file already speaks for this one."""

@@ -10,13 +10,11 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby
 from operator import itemgetter
 
 from sourcing.comps.many import blocks, insert, marks
 
-Described = tuple[int, int | None, str, str, str]
-"""Of a row: the number of its product, GTIN, brand, category, title."""
+CodeUse = tuple[int, int, int]  # GTIN, number of the product, rows
 
 
 def refresh(raw: sqlite3.Connection, product_ids: Iterable[int], gtins: Iterable[int] = ()) -> None:
@@ -45,30 +43,40 @@ def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
         raw.execute(f"DELETE FROM code_use WHERE {within}", ids)
     statement = f"SELECT product_id, gtin, brand, category, title FROM comp WHERE {within} ORDER BY product_id"
     rows = raw.execute(statement, ids).fetchall()
-    touched |= count_codes(raw, rows)
-    said = [(*texts, product_id) for product_id, *texts in described(rows)]
+    products, codes, *texts = map(list, zip(*rows, strict=True)) if rows else ([] for _ in range(5))
+    touched |= note_uses(raw, code_uses(products, codes))
+    said = [(*usual, product_id) for product_id, *usual in described(products, *texts)]
     raw.executemany("UPDATE product SET brand = ?, category = ?, title = ? WHERE id = ?", said)
     empty = set(ids) - {row[3] for row in said}
     raw.executemany("DELETE FROM product WHERE id = ?", [(product_id,) for product_id in sorted(empty)])
     return touched
 
 
-def count_codes(raw: sqlite3.Connection, rows: Sequence[Described]) -> set[int]:
-    """Note in code_use how many of the rows, all there are of their products, carry which GTIN; return the GTINs."""
-    uses = Counter(map(itemgetter(1, 0), rows))
-    counted = sorted((*use, count) for use, count in uses.items() if use[0])
-    insert(raw, "INSERT INTO code_use", "(?, ?, ?)", counted)
-    return {use[0] for use in counted}
+def code_uses(products: Sequence[int], gtins: Sequence[int | None]) -> list[CodeUse]:
+    """Return how many rows carry which GTIN, given the product and the GTIN of all rows there are of some products."""
+    uses = Counter(zip(gtins, products, strict=True))
+    return [(gtin, product_id, rows) for (gtin, product_id), rows in uses.items() if gtin is not None]
 
 
-def described(rows: Iterable[Described]) -> Iterator[tuple[int, str, str, str]]:
+def note_uses(raw: sqlite3.Connection, uses: list[CodeUse]) -> set[int]:
+    """Write code_use; return the GTINs."""
+    uses.sort()
+    insert(raw, "INSERT INTO code_use", "(?, ?, ?)", uses)
+    return {use[0] for use in uses}
+
+
+def described(
+    products: Sequence[int], brands: Sequence[str], categories: Sequence[str], titles: Sequence[str]
+) -> Iterator[tuple[int, str, str, str]]:
     """Return of each product its number and the brand, category and title most of its rows have.
 
-    Rows are those of comp, ordered by product: its number, GTIN, brand, category, title.
+    Given are the columns of comp, ordered by product.
     """
-    for product_id, group in groupby(rows, itemgetter(0)):
-        _, _, brands, categories, titles = zip(*group, strict=True)
-        yield product_id, _usual(brands), _usual(categories), _usual(titles)
+    first = 0
+    for product_id, rows in Counter(products).items():
+        last = first + rows
+        yield product_id, _usual(brands[first:last]), _usual(categories[first:last]), _usual(titles[first:last])
+        first = last
 
 
 def _usual(texts: Sequence[str]) -> str:
@@ -86,22 +94,23 @@ def _usual(texts: Sequence[str]) -> str:
 
 
 def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> None:
-    used = f"FROM code_use WHERE gtin IN {marks(gtins)} GROUP BY gtin HAVING count(*)"
-    raw.execute(
-        f"DELETE FROM code WHERE gtin IN {marks(gtins)} "
-        "AND NOT EXISTS (SELECT 1 FROM code_use u WHERE u.gtin = code.gtin)",
-        gtins,
-    )
-    # Nearly every code is used by one product alone, and leads to that; such need not leave the database.
-    raw.execute(f"INSERT OR REPLACE INTO code SELECT gtin, max(product_id) {used} = 1", gtins)
-    raw.execute(
-        f"UPDATE product SET root = id WHERE root <> id AND id IN (SELECT max(product_id) {used} = 1)",
-        gtins,
-    )
+    """Let each code lead to its product: a style, if there is one, else a barcode alone."""
+    counted = raw.execute(
+        f"SELECT gtin, max(product_id), count(*) FROM code_use WHERE gtin IN {marks(gtins)} GROUP BY gtin", gtins
+    ).fetchall()
+    # Nearly every code is used by one product alone, and leads to that.
+    single = [use[:2] for use in counted if use[2] == 1]
+    insert(raw, "INSERT OR REPLACE INTO code", "(?, ?)", single)
+    products = sorted({product_id for _, product_id in single})
+    raw.execute(f"UPDATE product SET root = id WHERE id IN {marks(products)} AND root <> id", products)
+    if len(counted) < len(gtins):
+        gone = sorted(set(gtins).difference(use[0] for use in counted))
+        raw.execute(f"DELETE FROM code WHERE gtin IN {marks(gone)}", gone)
+    shared = [use[0] for use in counted if use[2] > 1]
     uses = raw.execute(
         "SELECT u.gtin, p.id, p.key, u.rows FROM code_use u CROSS JOIN product p ON p.id = u.product_id "
-        f"WHERE u.gtin IN (SELECT gtin {used} > 1)",
-        gtins,
+        f"WHERE u.gtin IN {marks(shared)}",
+        shared,
     ).fetchall()
     # The last one wins: GTIN-only products before styles, few rows before many, the alphabet backwards.
     uses.sort(key=itemgetter(2), reverse=True)

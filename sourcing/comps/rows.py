@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from itertools import compress
+from operator import itemgetter
 from typing import Any
 
 from sourcing.answer import Problem
 from sourcing.comps import values
 from sourcing.comps.columns import NAMES, STATUSES
 from sourcing.comps.header import Header
-from sourcing.comps.keys import Keys
+from sourcing.comps.keys import row_keys, row_texts
 from sourcing.comps.read import Block
 from sourcing.comps.titles import fold_title
 from sourcing.comps.values import Finding, Memo
@@ -28,7 +29,7 @@ _NUMBERS = ("status", "gtin", "asking_price", "sold_price", "shipping_charged", 
 _WORDS = ("size", "condition", "channel", "style_code", "brand", "category", "title", "note")
 STORED = (
     "key", "status", "gtin", "ask", "sold", "ship", "listed", "ended",
-    "size", "condition", "channel", "style_code", "brand", "category", "title", "note",
+    "size", "condition", "channel", "style_code", "brand", "category", "title", "note", "row",
 )  # fmt: skip
 """Names in storage: the key, then `_NUMBERS` and `_WORDS` in that order, which the keys of all rows rest on."""
 
@@ -37,6 +38,7 @@ _TEXTS = {
     name: values.LONG_TEXT if name in ("title", "note") else values.SHORT_TEXT
     for name in ("brand", "category", "title", "size", "condition", "channel", "note")
 }
+_FIRST, _SECOND = itemgetter(0), itemgetter(1)
 Columns = dict[str, list[Any]]
 Findings = dict[int, list[tuple[str, str, Finding]]]  # place in the block -> column, cell, finding
 
@@ -46,7 +48,7 @@ class Judged:
     """What became of a block of rows."""
 
     products: list[str]  # of each good row, the key of the product it speaks of
-    columns: list[list[Any]]  # of the good rows, in the order of `STORED`
+    columns: list[Sequence[Any]]  # of the good rows, in the order of `STORED`
     problems: list[Problem]
     rejected: int
 
@@ -80,21 +82,14 @@ class Judge:
         }
         parsers |= {name: partial(values.text, longest=longest) for name, longest in _TEXTS.items()}
         self._memos = {name: Memo(parsers[name]) for name in NAMES}
-        self._keys = Keys()
         self.latest_day: int | None = None  # the latest day named by a good row
-
-    @property
-    def identical(self) -> int:
-        """How many rows repeated an earlier one of the file."""
-        return self._keys.identical
 
     def judge(self, block: Block) -> Judged:
         """Return the good rows and what is wrong with the others."""
         found: Findings = {}
         columns = self._read(block, found)
         _fill_status(columns)
-        identity = zip(columns["style_code"], columns["gtin"], columns["title"], strict=True)
-        products = [style[1] or _other_product(gtin, title) for style, gtin, title in identity]
+        products = _products(columns)
         bad = {
             place
             for place in sorted({*found, *_standing_out(columns, products)})
@@ -109,14 +104,15 @@ class Judge:
         ]
         problems.sort(key=lambda problem: problem.row)
         rejected = len(block.ragged) + len(bad)
+        places: Sequence[int] = block.numbers
         if bad:
             good = [place not in bad for place in range(len(products))]
-            products = list(compress(products, good))
+            products, places = list(compress(products, good)), list(compress(places, good))
             columns = {name: list(compress(column, good)) for name, column in columns.items()}
-        columns["style_code"] = [style[0] for style in columns["style_code"]]
+        columns["style_code"] = list(map(_FIRST, columns["style_code"]))
         self._note_latest_day(columns)
-        stored = [columns[name] for name in (*_NUMBERS, *_WORDS)]
-        return Judged(products, [self._keys.of(*stored), *stored], problems, rejected)
+        said = [columns[name] for name in (*_NUMBERS, *_WORDS)]
+        return Judged(products, [row_keys(row_texts(*said)), *said, places], problems, rejected)
 
     def _read(self, block: Block, found: Findings) -> Columns:
         """Read the cells of every documented column."""
@@ -132,7 +128,7 @@ class Judge:
                 columns[name] = list(map(str.strip, cells))
                 continue
             if name == "gtin":
-                memo.update(values.plain_gtins(cell for cell in cells if cell not in memo))
+                memo.update(values.plain_gtins(cell for cell in set(cells) if cell not in memo))
             columns[name] = list(map(memo.__getitem__, cells))
             if memo.findings:
                 for place, cell in enumerate(cells):
@@ -156,6 +152,20 @@ def _style(text: str) -> values.Reading:
     return (clean, f"s:{key}" if key else ""), finding
 
 
+def _products(columns: Columns) -> list[str]:
+    """Return the key of the product each row speaks of, "" where nothing names one."""
+    products = list(map(_SECOND, columns["style_code"]))
+    if not all(products):
+        others = zip(products, columns["gtin"], columns["title"], strict=True)
+        products = [product or _other_product(gtin, title) for product, gtin, title in others]
+    return products
+
+
+def text_of(row: Sequence[Any]) -> str:
+    """Return the canonical text of a row whose values stand in the order of `STORED`."""
+    return row_texts(*([value] for value in row[1:-1]))[0]
+
+
 def _fill_status(columns: Columns) -> None:
     """Count a row without a status as sold when it has a sold price."""
     if None in columns["status"]:
@@ -166,7 +176,7 @@ def _fill_status(columns: Columns) -> None:
 
 
 def _other_product(gtin: int | None, title: str) -> str:
-    """Return the key of the product of a row without a style code, "" when nothing names one."""
+    """Return the key of the product of a row without a style code."""
     if gtin is not None:
         return f"g:{gtin:014d}"
     return "t:" + fold_title(title) if title else ""
