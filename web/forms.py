@@ -94,7 +94,8 @@ def read_price(values: Mapping[str, str]) -> Decimal | None:
         return None
     from sourcing.money import currency_marks, minor_digits
 
-    currency, locale = settings().currency, settings().locale
+    kept = settings()
+    currency, locale = kept.currency, kept.locale
     bare = text
     for mark in currency_marks(currency, locale):
         bare = bare.removeprefix(mark).removesuffix(mark).strip()
