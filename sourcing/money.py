@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from copy import copy
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
@@ -136,16 +137,21 @@ def money_writer(currency: str = "USD", locale: str = "en_US") -> Callable[[Deci
     outside of the loop: ``write = money_writer(settings.currency, settings.locale)``, then ``write(most)``.
     """
     from babel.core import Locale
+    from babel.numbers import get_currency_symbol
 
     digits = minor_digits(currency)
     unit = Decimal(1).scaleb(-digits)
     known = Locale.parse(locale)
-    pattern = known.currency_formats["standard"]
+    # The symbol is put in beforehand: for each amount anew, the pattern would look up the currency's long name too.
+    symbol, pattern = get_currency_symbol(currency, known), copy(known.currency_formats["standard"])
+    pattern.prefix = tuple(text.replace("¤", symbol) for text in pattern.prefix)
+    pattern.suffix = tuple(text.replace("¤", symbol) for text in pattern.suffix)
+    if digits != 2:  # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two
+        pattern.frac_prec = (digits, digits)
 
     @lru_cache(maxsize=4_000)  # the same few amounts come again and again: a limit, its room to a price tag
     def write(amount: Decimal) -> str:
         rounded = amount.quantize(unit, ROUND_HALF_UP)
-        # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two.
-        return str(pattern.apply(rounded, known, currency=currency, currency_digits=digits != 2))
+        return str(pattern.apply(rounded, known))
 
     return write

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
+from babel.core import Locale
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -195,3 +196,17 @@ def test_the_example_of_an_amount_is_written_as_the_locale_does(currency: str, l
 def test_marks_beside_an_amount() -> None:
     assert currency_marks("CAD", "en_CA") == ("CA$", "CAD", "$")
     assert currency_marks("EUR", "de_DE") == ("EUR", "€")
+
+
+@pytest.mark.parametrize(
+    "locale", ["en_US", "en_IN", "de_DE", "de_CH", "fr_FR", "es_MX", "pt_BR", "ja_JP", "ar_EG", "sv_SE"]
+)
+@pytest.mark.parametrize("currency", ["USD", "EUR", "CHF", "SEK", "JPY", "KWD"])
+def test_amounts_are_written_as_babel_writes_them(locale: str, currency: str) -> None:
+    """Babel's own call, one amount at a time, with the ISO 4217 decimals of the currency."""
+    known, digits = Locale.parse(locale), minor_digits(currency)
+    pattern = known.currency_formats["standard"]
+    for amount in ("0", "12.50", "-3.21", "99999.99", "1234567.89"):
+        rounded = Decimal(amount).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+        expected = pattern.apply(rounded, known, currency=currency, currency_digits=digits != 2)
+        assert format_money(Decimal(amount), currency, locale) == expected
