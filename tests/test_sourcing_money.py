@@ -198,9 +198,7 @@ def test_marks_beside_an_amount() -> None:
     assert currency_marks("EUR", "de_DE") == ("EUR", "€")
 
 
-@pytest.mark.parametrize(
-    "locale", ["en_US", "en_IN", "de_DE", "de_CH", "fr_FR", "es_MX", "pt_BR", "ja_JP", "ar_EG", "sv_SE"]
-)
+@pytest.mark.parametrize("locale", "en_US en_IN de_DE de_CH fr_FR es_MX pt_BR ja_JP ar_EG sv_SE".split())
 @pytest.mark.parametrize("currency", ["USD", "EUR", "CHF", "SEK", "JPY", "KWD"])
 def test_amounts_are_written_as_babel_writes_them(locale: str, currency: str) -> None:
     """Babel's own call, one amount at a time, with the ISO 4217 decimals of the currency."""
