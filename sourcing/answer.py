@@ -52,6 +52,14 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class Range:
+    """What nine in ten amounts lie between."""
+
+    low: Decimal  # 5 %
+    high: Decimal  # 95 %
+
+
+@dataclass(frozen=True)
 class Comp:
     """One comparable listing as the verdict used it."""
 
@@ -127,6 +135,7 @@ class Verdict:
     landed_cost: Decimal | None
     asking_price: Decimal | None
     sale_price: Spread | None  # the next comparable sale, 80 % interval
+    sale_price_wide: Range | None  # the same, 90 % interval
     speed_basis: str  # what the time to sell rests on, in words
     days_50: int | None  # None with speed known: not reached
     days_80: int | None

@@ -23,9 +23,11 @@ COLUMNS: tuple[AnswerColumn, ...] = (
     AnswerColumn("binding_rule", "text", "the rule with the lowest limit"),
     AnswerColumn("most_worth_paying", "money", "the highest shelf price at which every rule holds"),
     AnswerColumn("asking_price", "money", "the asking price to list at, shipping charged included"),
+    AnswerColumn("sale_price_05", "money", "next comparable sale, 5 % point"),
     AnswerColumn("sale_price_10", "money", "next comparable sale, 10 % point"),
     AnswerColumn("sale_price_50", "money", "next comparable sale, median"),
     AnswerColumn("sale_price_90", "money", "next comparable sale, 90 % point"),
+    AnswerColumn("sale_price_95", "money", "next comparable sale, 95 % point"),
     AnswerColumn(
         "days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"
     ),
@@ -48,16 +50,18 @@ COLUMNS: tuple[AnswerColumn, ...] = (
 
 def row(verdict: Verdict) -> dict[str, str]:
     """Return one answer row as text; empty where there is no answer."""
-    sale, known = verdict.sale_price, bool(verdict.sold_within)
+    sale, wide, known = verdict.sale_price, verdict.sale_price_wide, bool(verdict.sold_within)
     values: dict[str, Decimal | float | int | str | None] = {
         "item": verdict.item.label,
         "decision": verdict.decision,
         "binding_rule": verdict.binding_rule,
         "most_worth_paying": verdict.most_worth_paying,
         "asking_price": verdict.asking_price,
+        "sale_price_05": wide.low if wide else None,
         "sale_price_10": sale.low if sale else None,
         "sale_price_50": sale.mid if sale else None,
         "sale_price_90": sale.high if sale else None,
+        "sale_price_95": wide.high if wide else None,
         "days_to_sell_50": _days(verdict.days_50, known),
         "days_to_sell_80": _days(verdict.days_80, known),
         **{f"sold_within_{day}": _share(verdict.sold_within.get(day)) for day in (14, 30, 60, 90)},

@@ -14,7 +14,7 @@ import numpy as np
 from models.depth import Copies
 from models.proceeds import Total
 from sourcing import depth, history, verdict
-from sourcing.answer import Item, Limit, Query, Verdict
+from sourcing.answer import Item, Limit, Query, Range, Verdict
 from sourcing.errors import SourcingError
 from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
@@ -224,6 +224,7 @@ def _base(
     support, rules = figures.support[at], deal.rules
     values: dict[str, Any] = {
         "sale_price": verdict.spread(figures.level[at]),
+        "sale_price_wide": Range(*map(verdict.to_cents, figures.wide[at])),
         "comps": verdict.comps(item, rows, forecasts, at) if detail else (),
         "comps_sold": support.sold,
         "comps_unsold": support.unsold,

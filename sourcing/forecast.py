@@ -39,6 +39,7 @@ from sourcing.rules import Rules
 from sourcing.terms import Terms
 
 Z80 = 1.2815515655446004
+Z90 = 1.6448536269514722
 DAYS = np.array([0, 3, 7, 10, 14, 21, 30, 45, 60, 75, 90, 120, 150, 180, 240, 300, 365], dtype=float)
 QUANTILES = np.array([0.1, 0.5, 0.9])
 _NEVER = -1
@@ -52,7 +53,8 @@ class Forecasts:
 
     Attributes
     ----------
-    mean, var : posterior of the level, log price. spread : of the next comparable sale, conformalised, in log price.
+    mean, var : posterior of the level, log price. spread, wide_spread : of the next comparable sale in log price, as
+    its 80 % and its 90 % interval need it, conformalised.
     evidence : worth how many sales of the very item, beyond what its category alone tells.
     weight, distance : (M,) of the comps, 0 where they have no part.
     aside : (M,) set aside. chosen : index of the asking price to list at. net_quantiles : (N, 3) at `QUANTILES`.
@@ -64,6 +66,7 @@ class Forecasts:
     mean: Floats
     var: Floats
     spread: Floats
+    wide_spread: Floats
     ahead: float  # log price by which the level moves until the next sale
     evidence: Floats
     weight: Floats
@@ -143,12 +146,14 @@ def forecast_group(
     held = by_price(spent(rate, season, fit.as_of, DAYS, CUTS), DAYS, np.ones(len(DAYS) - 1), prospects.drift)
     alive = np.einsum("njt,nj->nt", survive(prospects, ask, *held)[:, 0], prospects.weights)
     sales = np.bincount(seen.owner[(level.weight > 0) & seen.sold], minlength=len(items))
-    factor = np.array(fit.factors)[np.searchsorted(np.array(BUCKETS), sales)]
+    bucket = np.searchsorted(np.array(BUCKETS), sales)
+    nominal = np.sqrt(level.var + kin.sigma2)
     return Forecasts(
         seen,
         level.mean,
         level.var,
-        factor * np.sqrt(level.var + kin.sigma2),
+        np.array(fit.factors)[bucket] * nominal,
+        np.array(fit.wide_factors)[bucket] * nominal,
         prospects.drift * _NEXT_SALE,
         np.maximum(kin.sigma2 * (1.0 / level.var - 1.0 / _category_alone(kin)), 0.0),
         level.weight,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from models.conformal import conformal_quantile
 from models.features import TitleFit, fit_titles
 from models.level import SET_ASIDE_AT
 from models.local import find_strays
-from models.price import Floats, PriceModel, PriceRows
+from models.price import Floats, Ints, PriceModel, PriceRows
 from models.trend import curve_at, slope_now
 from models.wander import WALKS, own_levels
 from sourcing.fitting import BUCKETS
@@ -20,8 +20,10 @@ from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
 
 _Z80 = 1.2815515655446004  # 90 % point of the standard normal
+_Z90 = 1.6448536269514722  # 95 % point
 _CHECKS, _CHECK_DAYS = 6, 15.0
 _USUAL_WALK2 = 0.0025  # where nothing can be checked
+_FEWEST_SCORES = 30
 _UNCHECKED = [1.25, 1.15, 1.1, 1.1]  # too few later sales to check: a little wider than the model believes
 
 
@@ -42,7 +44,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     titles = _titles(table, PriceModel(rounds=5).fit(sales), sales)
     model = PriceModel().fit(sales, titles.offsets)
     tell(0.5, "Checking the forecasts on later sales")
-    factors, coverage, walk2 = _held_out(table, titles.offsets)
+    checked = _held_out(table, titles.offsets)
     tell(0.7, "Fitting the time to sell")
     level, style_var = _levels(table, model)
     stray, stray_var = _strays(table, model)
@@ -54,17 +56,18 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
         "cells": {key: [float(model.cell_mean_[i]), float(model.cell_var_[i])] for i, key in enumerate(table.cells)},
         "grand": [model.grand_, max(model.tau_category2_, float(np.var(model.mu_)))],
         "words": titles.effects,
-        "walk2": walk2,
+        "walk2": checked.walk2,
         "slope": pace["slope"],
         "slope_se": pace["slope_se"],
         "mixture": pace["mixture"],
         "cuts": pace["cuts"],
         "beyond": pace["beyond"],
-        "factors": factors,
+        "factors": checked.factors,
+        "wide_factors": checked.wide_factors,
         "rests_on": {
             "comps": len(rows),
             "sold": int(table.sold.sum()),
-            "held_out_coverage_80": coverage,
+            "held_out_coverage_80": checked.coverage,
             "newest": None if np.isnan(newest).all() else int(np.nanmax(newest)),
         },
     }
@@ -135,20 +138,31 @@ def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[st
     return found
 
 
-def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | None, float]:
-    """Fit up to a day, score the sales of the half month after it, for several days.
+class _Checked(NamedTuple):
+    """What later sales say of the forecasts.
 
-    Returns
-    -------
-    factors : by own-comps bucket, held-out half-width over the nominal one: split conformal prediction (Vovk, Gammerman
-    & Shafer 2005; Lei et al. 2018), the k-th smallest score with k = ceil((n + 1) * 0.8), in exact integers. coverage :
-    of the nominal interval; None where too little is known. walk2 : how much styles' levels wander a year, the one
-    under which those sales were likeliest.
+    Attributes
+    ----------
+    factors, wide_factors : by own-comps bucket, held-out half-width of the 80 % and the 90 % interval over the nominal
+    one. coverage : of the nominal 80 % interval; None where too little is known. walk2 : how much styles' levels wander
+    a year, the one under which those sales were likeliest.
     """
+
+    factors: list[float]
+    wide_factors: list[float]
+    coverage: float | None
+    walk2: float
+
+
+_NOT_CHECKED = _Checked(_UNCHECKED, _UNCHECKED, None, _USUAL_WALK2)
+
+
+def _held_out(table: Training, offsets: Floats) -> _Checked:
+    """Fit up to a day, score the sales of the half month after it, for several days."""
     when = table.when
     dated = table.sold & ~np.isnan(when)
     if dated.sum() < 60:
-        return _UNCHECKED, None, _USUAL_WALK2
+        return _NOT_CHECKED
     newest = float(when[dated].max())
     away, spread, buckets = [], [], []
     for back in range(_CHECKS, 0, -1):
@@ -164,7 +178,7 @@ def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | No
         own = np.bincount(table.product[early], minlength=len(table.titles))[table.product[late]]
         buckets.append(np.searchsorted(np.array(BUCKETS), own))
     if not away:
-        return _UNCHECKED, None, _USUAL_WALK2
+        return _NOT_CHECKED
     scores, bucket = np.concatenate(away) / np.concatenate(spread), np.concatenate(buckets)
     likely = -(np.log(np.concatenate(spread)) + 2.5 * np.log1p(scores**2 / 4.0)).sum(axis=0)
     best = int(np.argmax(likely))
@@ -172,13 +186,24 @@ def _held_out(table: Training, offsets: Floats) -> tuple[list[float], float | No
     # What would be set aside is no comparable sale: a lot, a damaged piece, a mistyped code.
     score, bucket = score[score <= SET_ASIDE_AT], bucket[score <= SET_ASIDE_AT]
     if len(score) < 20:
-        return _UNCHECKED, None, _USUAL_WALK2
-    everyone = conformal_quantile(score, "0.2")
-    factors = [
-        float(conformal_quantile(score[bucket == b], "0.2") if (bucket == b).sum() >= 30 else everyone) / _Z80
-        for b in range(len(BUCKETS) + 1)
-    ]
-    return factors, float(np.mean(score <= _Z80)), WALKS[best]
+        return _NOT_CHECKED
+    return _Checked(
+        _factors(score, bucket, "0.2", _Z80), _factors(score, bucket, "0.1", _Z90), float(np.mean(score <= _Z80)),
+        WALKS[best],
+    )  # fmt: skip
+
+
+def _factors(score: Floats, bucket: Ints, alpha: str, nominal: float) -> list[float]:
+    """Widen or narrow an interval by how far later sales fell, bucket by bucket where it holds enough of them.
+
+    Split conformal prediction (Vovk, Gammerman & Shafer 2005; Lei et al. 2018): the k-th smallest score with
+    k = ceil((n + 1) * (1 - alpha)), in exact integers.
+    """
+    found = []
+    for b in range(len(BUCKETS) + 1):
+        here = score[bucket == b]
+        found.append(float(conformal_quantile(here if len(here) >= _FEWEST_SCORES else score, alpha)) / nominal)
+    return found
 
 
 def _foretold(

@@ -13,7 +13,7 @@ import numpy as np
 
 from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.fitting import fold
-from sourcing.forecast import DAYS, Z80, Forecasts
+from sourcing.forecast import DAYS, Z80, Z90, Forecasts
 
 _EPOCH = date(1970, 1, 1)
 _STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")
@@ -31,6 +31,7 @@ class Figures:
     """N items' figures as plain lists, read off the arrays once: a read an item cost more than the forecast."""
 
     level: list[list[float]]  # 10, 50 and 90 % of the next comparable sale
+    wide: list[list[float]]  # 5 and 95 %
     evidence: list[float]
     ask: list[float]
     mean_net: list[float]
@@ -58,9 +59,11 @@ class Support:
 
 def figures(items: list[Item], forecasts: Forecasts) -> Figures:
     """Read the figures of every item off its arrays."""
-    z = np.array([-Z80, 0.0, Z80])
+    middle = forecasts.mean[:, None] + forecasts.ahead
+    z, wide = np.array([-Z80, 0.0, Z80]), np.array([-Z90, Z90])
     return Figures(
-        np.exp(forecasts.mean[:, None] + forecasts.ahead + forecasts.spread[:, None] * z).tolist(),
+        np.exp(middle + forecasts.spread[:, None] * z).tolist(),
+        np.exp(middle + forecasts.wide_spread[:, None] * wide).tolist(),
         forecasts.evidence.tolist(),
         forecasts.of_choice(forecasts.outcome.ask).tolist(),
         forecasts.of_choice(forecasts.outcome.mean_net).tolist(),
@@ -250,6 +253,7 @@ _BLANK: dict[str, Any] = {
         "landed_cost",
         "asking_price",
         "sale_price",
+        "sale_price_wide",
         "days_50",
         "days_80",
         "expected_proceeds",

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sourcing.answer import AskChoice, Comp, Copy, Item, Limit, Query, ReceiptLine, Spread, Verdict
+from sourcing.answer import AskChoice, Comp, Copy, Item, Limit, Query, Range, ReceiptLine, Spread, Verdict
 from sourcing.depth import ASSUMES
 
 NEWEST = date(2026, 11, 20)
@@ -88,6 +88,7 @@ def verdict(**changes: Any) -> Verdict:
         "landed_cost": money("26.74"),
         "asking_price": money("64.00"),
         "sale_price": Spread(money("49.10"), money("61.00"), money("75.60")),
+        "sale_price_wide": Range(money("44.80"), money("82.00")),
         "speed_basis": "12 own sales and one open listing, leaning on 340 of its category.",
         "days_50": 24,
         "days_80": None,
@@ -171,6 +172,7 @@ def unknown() -> Verdict:
         landed_cost=None,
         asking_price=None,
         sale_price=None,
+        sale_price_wide=None,
         speed_basis="",
         days_50=None,
         sold_within={},

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from benchmarks.market.answers import CHANCES, blank
+from benchmarks.market.answers import CHANCES, EXTRA, blank
 from benchmarks.market.config import AS_OF, HORIZONS, HURDLE
 from benchmarks.market.dirt import Spoilt, write_files
 from benchmarks.market.draw import Market
@@ -74,17 +74,18 @@ def frame_of(verdicts: list[Verdict]) -> pd.DataFrame:
     found = blank(len(verdicts))
     rows = []
     for verdict in verdicts:
-        sale = verdict.sale_price
+        sale, wide = verdict.sale_price, verdict.sale_price_wide
         rows.append(
             [
                 verdict.decision,
                 _number(verdict.asking_price),
                 *([np.nan] * 3 if sale is None else [float(sale.low), float(sale.mid), float(sale.high)]),
+                *([np.nan] * 2 if wide is None else [float(wide.low), float(wide.high)]),
                 *(verdict.sold_within.get(day, np.nan) for day in HORIZONS),
                 _number(verdict.profit_after_labour),
             ]
         )
-    names = ["decision", "ask", "q10", "q50", "q90", *CHANCES, "profit"]
+    names = ["decision", "ask", "q10", "q50", "q90", *EXTRA, *CHANCES, "profit"]
     found[names] = pd.DataFrame(rows, columns=names)
     return found
 

@@ -82,6 +82,10 @@ def _prices(answers: pd.DataFrame, truth: Truth, following: Floats) -> Scores:
     error = np.abs(mid / following - 1.0)
     inside = ((low <= following) & (following <= high)).astype(float)
     width = (high - low) / mid
+    wide = None
+    if all(name in answers and np.isfinite(answers.loc[known, name]).all() for name in EXTRA):
+        bottom, top = (answers[name].to_numpy(dtype=np.float64) for name in EXTRA)
+        wide = ((bottom <= following) & (following <= top)).astype(float)
     groups = {"": known}
     groups |= {f" {name}": known & (truth.shelf.bucket == b) for b, name in enumerate(BUCKETS)}
     for name, here in groups.items():
@@ -89,13 +93,15 @@ def _prices(answers: pd.DataFrame, truth: Truth, following: Floats) -> Scores:
         found[f"error mean{name}"] = _mean(error[here])
         found[f"coverage{name}"] = _mean(inside[here])
         found[f"width{name}"] = _median(width[here])
+        if wide is not None:
+            found[f"coverage 90{name}"] = _mean(wide[here])
     for c, name in enumerate(truth.market.constants.names):
         found[f"coverage {name}"] = _mean(inside[known & (truth.shelf.category == c)])
     if not known.any():
         return found
     y = following[known]
     quantiles = [("q10", 0.1), ("q50", 0.5), ("q90", 0.9)]
-    if all(name in answers and np.isfinite(answers.loc[known, name]).all() for name in EXTRA):
+    if wide is not None:
         quantiles = [("q05", 0.05), *quantiles, ("q95", 0.95)]
     losses = [pinball(y, answers.loc[known, name].to_numpy(dtype=np.float64), q) for name, q in quantiles]
     found["pinball"] = float(np.mean(losses))
