@@ -13,6 +13,7 @@ EDGES: Floats = np.concatenate([np.arange(-0.8, -0.3, 0.1), np.arange(-0.3, 0.4,
 GRID: Floats = (EDGES[:-1] + EDGES[1:]) / 2
 HINGES: Floats = np.array([-0.25, -0.12, -0.04, 0.04, 0.10, 0.16, 0.24, 0.36])
 TABLE: Floats = np.linspace(-1.0, 1.2, 89)  # where a fitted response is kept, 0.025 apart
+CAUTION = 0.75  # standard errors by which the slope is taken steeper where nothing can be checked
 _GENTLEST = -0.1  # demand never rises with the asking price
 
 
@@ -51,7 +52,7 @@ class Response:
         local = first + (hinges[None, :] * (at[:, None] > HINGES)).sum(axis=1)
         upper = first + float(average_slope(middle, high)[1:] @ hinges)
         bottom = float(local[min(np.searchsorted(at, low), len(local) - 1)])
-        local = np.where(at > high, min(upper, slope) - 0.75 * slope_se, local)
+        local = np.where(at > high, min(upper, slope) - CAUTION * slope_se, local)
         local = np.where(at < low, max(bottom, slope), local)
         local = np.minimum(local, _GENTLEST)
         values = np.concatenate([[0.0], np.cumsum(local * np.diff(TABLE))])
