@@ -15,6 +15,7 @@ from models.depth import Copies
 from models.proceeds import Total
 from sourcing import depth, history, verdict
 from sourcing.answer import Item, Limit, Query, Range, Verdict
+from sourcing.comps.version import COUNTS
 from sourcing.errors import SourcingError
 from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
@@ -110,8 +111,7 @@ def _prospect(store: Store, query: Query, settings: Settings) -> Prospect:
     return prospect
 
 
-_STAMP = """SELECT (SELECT made_at FROM fit ORDER BY id DESC LIMIT 1), (SELECT max(id) FROM batch),
- (SELECT count(*) FROM batch WHERE undone_at IS NOT NULL)"""
+_STAMP = f"SELECT (SELECT made_at FROM fit ORDER BY id DESC LIMIT 1), {COUNTS}"  # noqa: S608 - no value in it
 _kept: dict[Query, Prospect] = {}
 _kept_for: list[tuple[Any, ...]] = []
 

@@ -131,7 +131,7 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
     names = {fold(row[0]) for row in store.read("SELECT DISTINCT category FROM product WHERE id = root")}
     few = (
         before.get("version") == VERSION
-        and abs(rows - before["fitted_on"]) <= _FEW_NEW * before["fitted_on"]
+        and abs(rows - before["fitted_on"]) + _edited_since(store) <= _FEW_NEW * before["fitted_on"]
         and max(value or 0 for value in newest) - before["as_of"] <= _FEW_DAYS
         and names <= set(before["categories"])
         and sold > 0
@@ -148,7 +148,16 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
     return FitReport(int(kept[0][0]), rows, int(sold), time.monotonic() - start)
 
 
-_FEW_NEW = 0.02  # share of new or undone comps up to which the fit is kept
+def _edited_since(store: Store) -> int:
+    """Return how many rows were edited, or their edits undone, since the fit was made."""
+    found = store.read(
+        "SELECT coalesce(sum(json_extract(before, '$.count')), 0) FROM edit, (SELECT max(made_at) AS made FROM fit) "
+        "WHERE at > made OR undone_at > made"
+    )
+    return int(found[0][0])
+
+
+_FEW_NEW = 0.02  # share of new, undone or edited comps up to which the fit is kept
 _FEW_DAYS = 10  # days the newest comp may be past the fit's
 _kept: dict[tuple[str, str], Fit] = {}
 

@@ -144,6 +144,7 @@ edit = Table(  # one row a change the user made to the table; each can be undone
     Column("before", Text, nullable=False),  # JSON: what an undo puts back
     Column("undone_at", Text),
 )
+Index("edit_by_undone", edit.c.undone_at)  # counted at every check, and what is before it may be megabytes
 
 alias = Table(  # a word or style code that is read as another, in rows loaded later too
     "alias",

@@ -35,6 +35,7 @@ def upgrade() -> None:
         sa.Column("undone_at", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("id"),
     )
+    op.create_index("edit_by_undone", "edit", ["undone_at"])
     op.create_table(
         "alias",
         sa.Column("kind", sa.Text(), nullable=False),
