@@ -108,7 +108,7 @@ def write_comps(path: Path, rows: int, seed: int = 1, first: int = 0) -> None:
     made.sort(key=lambda row: row[12])
     with path.open("w", newline="", encoding="utf-8") as file:
         out = csv.writer(file)
-        out.writerow(NAMES)
+        out.writerow(name for name in NAMES if name not in ("listing", "currency"))
         out.writerows(made)
 
 

@@ -59,7 +59,8 @@ def test_the_readme_names_the_rows_and_the_columns() -> None:
         assert len(cells(name)) - 1 == int(count), name
     below = README[README.index("Columns of the comps") : README.index("Columns of the list")]
     named = re.findall(r"^\| `(\w+)` \|", below, re.M)
-    assert named == [column.name for column in COLUMNS]
+    # The source of the samples gives its listings no numbers, and names no currency.
+    assert named == [column.name for column in COLUMNS if column.name not in ("listing", "currency")]
     assert all(cells(name)[0] == named for name in (*COMPS, "broken_on_purpose.csv"))
     listed = re.findall(r"`(\w+)`", README[README.index("Columns of the list") : README.index("Pictures to scan")])
     assert listed == cells("shelf_list.csv")[0]

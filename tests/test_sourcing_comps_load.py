@@ -6,6 +6,7 @@ import csv
 import io
 import random
 from collections import Counter
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -22,6 +23,7 @@ from sourcing.storage import Store, open_store
 GTINS = ("9521234567899", "9521234567882", "9521234567875")
 STYLES = ("", "AB-12", "ab 12", "CD-34", "EF-56")
 AS_OF = date(2026, 6, 30)
+NewStore = Callable[[], Store]
 
 
 @pytest.fixture
@@ -61,7 +63,7 @@ def dump(store: Store) -> dict[str, Any]:
             (keys[row[0]], *row[1:])
             for row in store.read(
                 "SELECT product_id, key, status, gtin, ask, sold, ship, listed, ended, seen, size, condition,"
-                " channel, style_code, brand, category, title, note FROM comp"
+                " channel, style_code, brand, category, title, note, listing, currency, out, aside FROM comp"
             )
         ),
     }  # fmt: skip
@@ -69,7 +71,7 @@ def dump(store: Store) -> dict[str, Any]:
 
 ROWS = st.lists(
     st.builds(
-        lambda gtin, style, brand, price, status, listed: {
+        lambda gtin, style, brand, price, status, listed, listing, note: {
             "gtin": gtin,
             "style_code": style,
             "title": f"{brand} shoe",
@@ -79,6 +81,8 @@ ROWS = st.lists(
             "sold_price": price if status == "sold" else "",
             "listed_on": listed,
             "status": status,
+            "listing": listing,
+            "note": note,
         },
         st.sampled_from(("", *GTINS)),
         st.sampled_from(STYLES),
@@ -86,6 +90,8 @@ ROWS = st.lists(
         st.sampled_from(("10", "11.00", "12.5")),
         st.sampled_from(("sold", "open", "ended unsold")),
         st.sampled_from(("", "2026-01-05")),
+        st.sampled_from(("", "", "L1", "L2")),
+        st.sampled_from(("", "", "kept apart")),
     ),
     min_size=1,
     max_size=12,
@@ -96,9 +102,9 @@ DAYS = st.dates(date(2026, 2, 1), date(2026, 2, 5))
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(ROWS, DAYS), min_size=1, max_size=3), st.randoms(use_true_random=False))
 def test_order_of_loads_does_not_matter_and_undoing_all_leaves_nothing(
-    files: list[tuple[list[dict[str, str]], date]], draw: random.Random
+    new_store: NewStore, files: list[tuple[list[dict[str, str]], date]], draw: random.Random
 ) -> None:
-    one, two = open_store("sqlite://"), open_store("sqlite://")
+    one, two = new_store(), new_store()
     empty = dump(one)
     for rows, day in files:
         load(one, rows, as_of=day)
@@ -115,6 +121,7 @@ def test_order_of_loads_does_not_matter_and_undoing_all_leaves_nothing(
 @settings(max_examples=60, deadline=None)
 @given(ROWS, ROWS, ROWS, DAYS, DAYS)
 def test_undo_is_as_if_the_file_had_never_been_loaded(
+    new_store: NewStore,
     first: list[dict[str, str]],
     gone: list[dict[str, str]],
     last: list[dict[str, str]],
@@ -123,7 +130,7 @@ def test_undo_is_as_if_the_file_had_never_been_loaded(
 ) -> None:
     # The very same file sent twice is one load, so undoing that one takes its rows away.
     assume(text_of(gone) not in (text_of(first), text_of(last)))
-    without, undone = open_store("sqlite://"), open_store("sqlite://")
+    without, undone = new_store(), new_store()
     load(without, first, as_of=day)
     load(without, last, as_of=day)
     load(undone, first, as_of=day)
@@ -137,30 +144,36 @@ def test_undo_is_as_if_the_file_had_never_been_loaded(
 @settings(max_examples=60, deadline=None)
 @given(ROWS, ROWS)
 def test_counts_add_up_and_content_merges_by_the_larger_count(
-    first: list[dict[str, str]], second: list[dict[str, str]]
+    new_store: NewStore, first: list[dict[str, str]], second: list[dict[str, str]]
 ) -> None:
-    store = open_store("sqlite://")
-    # Some rows name nothing, so that some are rejected.
-    identified = [[row if row["brand"] else row | {"title": ""} for row in rows] for rows in (first, second)]
+    store = new_store()
+    # Every row says as much as any other, so that only rows alike can be the same sale; some name nothing.
+    filled = {"gtin": GTINS[0], "status": "sold", "listed_on": "2026-01-05", "listing": "", "note": ""}
     wanted: Counter[tuple[str, ...]] = Counter()
-    for rows in identified:
-        report = load(store, rows, keep_good=True)
+    for rows in (first, second):
+        whole = [
+            row | filled | {"sold_price": row["sold_price"] or "10", "style_code": row["style_code"] or "AB-12"}
+            if row["brand"]
+            else row | {"title": "", "gtin": "", "style_code": ""}
+            for row in rows
+        ]
+        report = load(store, whole, keep_good=True)
         assert report.read == report.new + report.known + report.rejected == len(rows)
-        kept = Counter(_content(row) for row in rows if row["gtin"] or row["style_code"] or row["title"])
+        kept = Counter(_content(row) for row in whole if row["gtin"])
         assert report.new == sum((wanted | kept).values()) - sum(wanted.values())
         wanted |= kept
     assert overview(store).comps == sum(wanted.values())
 
 
 def _content(row: dict[str, str]) -> tuple[str, ...]:
-    price = f"{float(row['sold_price']):.2f}" if row["sold_price"] else ""
-    return tuple({**row, "sold_price": price}.values())
+    style = row["style_code"].replace("-", "").replace(" ", "").upper()
+    return tuple({**row, "sold_price": f"{float(row['sold_price']):.2f}", "style_code": style}.values())
 
 
 @settings(max_examples=40, deadline=None)
 @given(ROWS)
-def test_roots_are_what_counting_says(rows: list[dict[str, str]]) -> None:
-    store = open_store("sqlite://")
+def test_roots_are_what_counting_says(new_store: NewStore, rows: list[dict[str, str]]) -> None:
+    store = new_store()
     load(store, rows)
     for gtin in {row["gtin"] for row in rows if row["gtin"]}:
         mine = [row["style_code"].replace(" ", "").replace("-", "").upper() for row in rows if row["gtin"] == gtin]

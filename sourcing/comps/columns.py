@@ -116,6 +116,20 @@ COLUMNS = (
         "A row with neither status nor sold_price is rejected: it would be a guess.",
     ),
     ColumnMeaning(
+        "listing",
+        "The number the source gives the listing; it stays the same when the listing sells or its price is cut.",
+        "no",
+        "text, at most 200 characters",
+        "An open listing that is later seen sold is told by its day listed and asking price, or counts twice.",
+    ),
+    ColumnMeaning(
+        "currency",
+        "The currency of the row's amounts.",
+        "no",
+        "ISO 4217, like EUR",
+        "The amounts are taken to be in the currency of your settings.",
+    ),
+    ColumnMeaning(
         "note",
         "Anything you want to keep beside the row.",
         "no",

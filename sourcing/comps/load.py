@@ -85,7 +85,7 @@ def load_file(
         same = _same_again(store, records.sha256, name, as_of)
         if same is not None:
             return same
-        judge = Judge(header, latest=latest, digits=digits)
+        judge = Judge(header, latest=latest, digits=digits, aliases=_aliases(store))
         try:
             with store.write_rows() as raw, _without_cycles():
                 loading = _Loading(raw, records, judge, name=name, keep_good=keep_good, notes=header.notes)
@@ -120,6 +120,14 @@ def _same_again(store: Store, sha256: str, name: str, as_of: date | None) -> Loa
     kept = problems_of(store, batch_id)
     known_day = None if day is None else date.fromisoformat(values.iso(day))
     return LoadReport(name, None, read, 0, read, 0, kept, len(kept), known_day)
+
+
+def _aliases(store: Store) -> dict[str, dict[str, str]]:
+    """Return the words that are read as others, by kind."""
+    aliases: dict[str, dict[str, str]] = {}
+    for kind, theirs, ours in store.read("SELECT kind, theirs, ours FROM alias"):
+        aliases.setdefault(kind, {})[theirs] = ours
+    return aliases
 
 
 def problems_of(store: Store, batch_id: int) -> tuple[Problem, ...]:
@@ -161,7 +169,7 @@ class _Loading:
         )
         assert cursor.lastrowid is not None
         self._batch = cursor.lastrowid
-        self._writer = Writer(raw, self._batch)
+        self._writer = Writer(raw, self._batch, judge.stored)
 
     def run(self, as_of: date | None, on_progress: Callable[[int], None] | None) -> LoadReport:
         for block in self._records.blocks():
@@ -177,12 +185,14 @@ class _Loading:
         self._writer.flush()
         day = self._judge.latest_day if as_of is None else values.days(as_of)
         self._note_identical()
-        report = self._report(day)
+        told_before, ended = self._writer.finish(day)
+        self._note_ended(ended)
+        report = self._report(day, self._writer.new - told_before)
         if self._rejected and not self._keep_good:
             raise _NothingStored(replace(report, batch_id=None))
         if not self._writer.new and self._adds_nothing(day):
             raise _NothingStored(replace(report, batch_id=None))
-        self._finish(report, day)
+        self._finish(report)
         return report
 
     def _note(self, problems: list[Problem]) -> None:
@@ -195,6 +205,11 @@ class _Loading:
             fix = "Remove them if the file repeats itself."
             self._note([Problem(1, "", f"{self._writer.identical} rows", reason, fix, False)])
 
+    def _note_ended(self, ended: int) -> None:
+        if ended:
+            reason = f"The file ended {ended:,} {'listing that was' if ended == 1 else 'listings that were'} open."
+            self._note([Problem(1, "", f"{ended} rows", reason, "", False)])
+
     def _adds_nothing(self, day: int | None) -> bool:
         """Tell whether a live batch of the very same file already speaks for this one."""
         found = self._raw.execute(
@@ -203,25 +218,24 @@ class _Loading:
         ).fetchone()[0]
         return found is not None and (day is None or found >= day)
 
-    def _report(self, day: int | None) -> LoadReport:
+    def _report(self, day: int | None, new: int) -> LoadReport:
         return LoadReport(
             file_name=self._name,
             batch_id=self._batch,
             read=self._read,
-            new=self._writer.new,
-            known=self._read - self._writer.new - self._rejected,
+            new=new,
+            known=self._read - new - self._rejected,
             rejected=self._rejected,
             problems=tuple(self._problems),
             problems_total=self._problems_total,
             as_of=None if day is None else date.fromisoformat(values.iso(day)),
         )
 
-    def _finish(self, report: LoadReport, day: int | None) -> None:
+    def _finish(self, report: LoadReport) -> None:
         run = self._raw
-        self._writer.finish(day)
         run.execute(
-            'UPDATE batch SET as_of = ?, "read" = ?, "new" = ?, known = ?, rejected = ? WHERE id = ?',
-            (day, report.read, report.new, report.known, report.rejected, self._batch),
+            'UPDATE batch SET "read" = ?, "new" = ?, known = ?, rejected = ? WHERE id = ?',
+            (report.read, report.new, report.known, report.rejected, self._batch),
         )
         run.executemany(
             "INSERT INTO problem VALUES (?, ?, ?, ?, ?, ?, ?)",

@@ -17,8 +17,8 @@ from sourcing.comps.many import blocks, insert, marks
 CodeUse = tuple[int, int, int]  # GTIN, number of the product, rows
 
 
-def refresh(raw: sqlite3.Connection, product_ids: Iterable[int], gtins: Iterable[int] = ()) -> None:
-    """Bring product, code_use and code in line with the comps of the products named.
+def refresh(raw: sqlite3.Connection, product_ids: Iterable[int], gtins: Iterable[int] = ()) -> set[int]:
+    """Bring product, code_use and code in line with the comps of the products named; return what changed its item.
 
     Parameters
     ----------
@@ -28,15 +28,23 @@ def refresh(raw: sqlite3.Connection, product_ids: Iterable[int], gtins: Iterable
         Products that won or lost rows; those left without rows are removed.
     gtins : iterable of int
         Codes whose uses were counted already.
+
+    Returns
+    -------
+    set of int
+        Products that lead to another root than before or are gone, and the roots they led to.
     """
     touched = set(gtins)
+    moved: set[int] = set()
     for ids in blocks(sorted(product_ids)):
-        touched |= _refresh_products(raw, ids)
+        touched |= _refresh_products(raw, ids, moved)
     for some in blocks(sorted(touched)):
-        _refresh_codes(raw, some)
+        moved |= _refresh_codes(raw, some)
+    return moved
 
 
-def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
+def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int], moved: set[int]) -> set[int]:
+    """Do as told for some products; return the GTINs to be looked at, and add to `moved` where removed ones led."""
     within = f"product_id IN {marks(ids)}"
     touched = {gtin for (gtin,) in raw.execute(f"SELECT gtin FROM code_use WHERE {within}", ids)}
     if touched:
@@ -47,8 +55,10 @@ def _refresh_products(raw: sqlite3.Connection, ids: Sequence[int]) -> set[int]:
     touched |= note_uses(raw, code_uses(products, codes))
     said = [(*usual, product_id) for product_id, *usual in described(products, *texts)]
     raw.executemany("UPDATE product SET brand = ?, category = ?, title = ? WHERE id = ?", said)
-    empty = set(ids) - {row[3] for row in said}
-    raw.executemany("DELETE FROM product WHERE id = ?", [(product_id,) for product_id in sorted(empty)])
+    empty = sorted(set(ids) - {row[3] for row in said})
+    if empty:
+        moved |= {row[0] for row in raw.execute(f"SELECT root FROM product WHERE id IN {marks(empty)}", empty)}
+        raw.execute(f"DELETE FROM product WHERE id IN {marks(empty)}", empty)
     return touched
 
 
@@ -93,16 +103,14 @@ def _usual(texts: Sequence[str]) -> str:
     return min(different, key=lambda text: (-counted[text], text))
 
 
-def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> None:
-    """Let each code lead to its product: a style, if there is one, else a barcode alone."""
+def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> set[int]:
+    """Let each code lead to its product: a style, if there is one, else a barcode alone; return as `refresh`."""
     counted = raw.execute(
         f"SELECT gtin, max(product_id), count(*) FROM code_use WHERE gtin IN {marks(gtins)} GROUP BY gtin", gtins
     ).fetchall()
     # Nearly every code is used by one product alone, and leads to that.
     single = [use[:2] for use in counted if use[2] == 1]
     insert(raw, "INSERT OR REPLACE INTO code", "(?, ?)", single)
-    products = sorted({product_id for _, product_id in single})
-    raw.execute(f"UPDATE product SET root = id WHERE id IN {marks(products)} AND root <> id", products)
     if len(counted) < len(gtins):
         gone = sorted(set(gtins).difference(use[0] for use in counted))
         raw.execute(f"DELETE FROM code WHERE gtin IN {marks(gone)}", gone)
@@ -116,10 +124,27 @@ def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> None:
     uses.sort(key=itemgetter(2), reverse=True)
     uses.sort(key=itemgetter(3))
     uses.sort(key=_is_style)
-    roots = {use[0]: use[1] for use in uses}
-    raw.executemany("INSERT OR REPLACE INTO code VALUES (?, ?)", sorted(roots.items()))
-    alone = [(roots[gtin], product_id) for gtin, product_id, key, _ in uses if key.startswith("g:")]
-    raw.executemany("UPDATE product SET root = ? WHERE id = ?", alone)
+    leads = {use[0]: use[1] for use in uses}
+    raw.executemany("INSERT OR REPLACE INTO code VALUES (?, ?)", sorted(leads.items()))
+    leads.update(single)
+    return _lead(raw, leads, {use[1] for use in single}, {use[1] for use in uses})
+
+
+def _lead(raw: sqlite3.Connection, leads: dict[int, int], single: set[int], shared: set[int]) -> set[int]:
+    """Let products of a barcode alone lead where it leads, given products by how many use a code; return as `refresh`.
+
+    Nearly all products lead to themselves already, and the database knows which do not.
+    """
+    statement = "SELECT id, root, key FROM product WHERE id IN {} AND key GLOB 'g:*'"
+    found: list[tuple[int, int, str]] = []
+    for some in blocks(sorted(single)):
+        found += raw.execute(statement.format(marks(some)) + " AND root <> id", some)
+    for some in blocks(sorted(shared)):
+        found += raw.execute(statement.format(marks(some)), some)
+    changed = {product_id: (leads.get(int(key[2:]), root), root) for product_id, root, key in found}
+    changed = {product_id: both for product_id, both in changed.items() if both[0] != both[1]}
+    raw.executemany("UPDATE product SET root = ? WHERE id = ?", [(new, one) for one, (new, _) in changed.items()])
+    return set(changed) | {old for _, old in changed.values()}
 
 
 def _is_style(use: tuple[int, int, str, int]) -> bool:

@@ -6,7 +6,7 @@ only rows that stand out are judged one by one. That is a third of the work of d
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -27,16 +27,17 @@ OPEN, SOLD = STATUSES.index("open"), STATUSES.index("sold")
 
 _NUMBERS = ("status", "gtin", "asking_price", "sold_price", "shipping_charged", "listed_on", "ended_on")
 _WORDS = ("size", "condition", "channel", "style_code", "brand", "category", "title", "note")
+_LATER = ("listing", "currency")  # part of a key only where filled, so that the keys of older rows stay
 STORED = (
     "key", "status", "gtin", "ask", "sold", "ship", "listed", "ended",
-    "size", "condition", "channel", "style_code", "brand", "category", "title", "note", "row",
+    "size", "condition", "channel", "style_code", "brand", "category", "title", "note",
 )  # fmt: skip
 """Names in storage: the key, then `_NUMBERS` and `_WORDS` in that order, which the keys of all rows rest on."""
 
 _RAGGED = "The row has not as many cells as the header."
 _TEXTS = {
     name: values.LONG_TEXT if name in ("title", "note") else values.SHORT_TEXT
-    for name in ("brand", "category", "title", "size", "condition", "channel", "note")
+    for name in ("brand", "category", "title", "size", "condition", "channel", "note", "listing")
 }
 _FIRST, _SECOND = itemgetter(0), itemgetter(1)
 Columns = dict[str, list[Any]]
@@ -48,7 +49,7 @@ class Judged:
     """What became of a block of rows."""
 
     products: list[str]  # of each good row, the key of the product it speaks of
-    columns: list[Sequence[Any]]  # of the good rows, in the order of `STORED`
+    columns: list[Sequence[Any]]  # of the good rows, in the order of `Judge.stored`
     problems: list[Problem]
     rejected: int
 
@@ -64,10 +65,27 @@ class Judge:
         The latest day the file can speak of.
     digits : int
         Decimals of the currency.
+    aliases : mapping of str to mapping, optional
+        For "style", "brand" and "category": words, folded, that are read as others.
+
+    Attributes
+    ----------
+    stored : tuple of str
+        What the columns of a judged block hold: `STORED`, listing and currency when the file has one of them, row.
     """
 
-    def __init__(self, header: Header, *, latest: date, digits: int = 2) -> None:
+    def __init__(
+        self,
+        header: Header,
+        *,
+        latest: date,
+        digits: int = 2,
+        aliases: Mapping[str, Mapping[str, str]] | None = None,
+    ) -> None:
         self._places = header.places
+        self._aliases = {kind: words for kind, words in (aliases or {}).items() if words}
+        self._later = _LATER if any(name in header.places for name in _LATER) else ()
+        self.stored = (*STORED, *self._later, "row")
         price = partial(values.money, digits=digits)
         date_of = partial(values.day, latest=latest)
         parsers: dict[str, Callable[[str], values.Reading]] = {
@@ -79,6 +97,7 @@ class Judge:
             "listed_on": date_of,
             "ended_on": date_of,
             "status": values.status,
+            "currency": values.currency,
         }
         parsers |= {name: partial(values.text, longest=longest) for name, longest in _TEXTS.items()}
         self._memos = {name: Memo(parsers[name]) for name in NAMES}
@@ -111,8 +130,21 @@ class Judge:
             columns = {name: list(compress(column, good)) for name, column in columns.items()}
         columns["style_code"] = list(map(_FIRST, columns["style_code"]))
         self._note_latest_day(columns)
-        said = [columns[name] for name in (*_NUMBERS, *_WORDS)]
-        return Judged(products, [row_keys(row_texts(*said)), *said, places], problems, rejected)
+        said = [columns[name] for name in (*_NUMBERS, *_WORDS, *self._later)]
+        keys = row_keys(_texts(said))
+        if self._aliases:
+            products = self._renamed(products, columns)
+            said = [columns[name] for name in (*_NUMBERS, *_WORDS, *self._later)]
+        return Judged(products, [keys, *said, places], problems, rejected)
+
+    def _renamed(self, products: list[str], columns: Columns) -> list[str]:
+        """Put the user's words for the file's, where the user said so; keys were made of the file's."""
+        for kind in ("brand", "category"):
+            words = self._aliases.get(kind)
+            if words:
+                columns[kind] = [words.get(fold_title(text), text) for text in columns[kind]]
+        styles = {f"s:{theirs}": f"s:{ours}" for theirs, ours in self._aliases.get("style", {}).items()}
+        return [styles.get(product, product) for product in products]
 
     def _read(self, block: Block, found: Findings) -> Columns:
         """Read the cells of every documented column."""
@@ -162,8 +194,17 @@ def _products(columns: Columns) -> list[str]:
 
 
 def text_of(row: Sequence[Any]) -> str:
-    """Return the canonical text of a row whose values stand in the order of `STORED`."""
-    return row_texts(*([value] for value in row[1:-1]))[0]
+    """Return the canonical text of a row whose values stand in the order of `Judge.stored`."""
+    return _texts([[value] for value in row[1:-1]])[0]
+
+
+def _texts(said: Sequence[Sequence[Any]]) -> list[str]:
+    """Return the canonical texts of rows, given the columns of `_NUMBERS`, `_WORDS`, and perhaps `_LATER`."""
+    whole = len(_NUMBERS) + len(_WORDS)
+    texts = row_texts(*said[:whole])
+    for name, column in zip(_LATER, said[whole:], strict=False):
+        texts = [f"{text}\x1f{name} {value}" if value else text for text, value in zip(texts, column, strict=True)]
+    return texts
 
 
 def _fill_status(columns: Columns) -> None:

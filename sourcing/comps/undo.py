@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
+from sourcing.comps.counted import count_again
 from sourcing.comps.refresh import refresh
 from sourcing.comps.rows import OPEN
 from sourcing.errors import NotFound, Refused
@@ -46,17 +47,21 @@ def undo_batch(store: Store, batch_id: int) -> int:
             "WHERE a.batch_id = ? AND c.status = ?",
             (batch_id, OPEN, batch_id, OPEN),
         ).fetchall()
-        products = [
-            row[0] for row in raw.execute("SELECT DISTINCT product_id FROM comp WHERE batch_id = ?", (batch_id,))
-        ]
+        products = _products(raw, "comp", batch_id)
+        others = _products(raw, "also_in", batch_id)
         _hand_over(raw, batch_id)
         removed = raw.execute("DELETE FROM comp WHERE batch_id = ?", (batch_id,)).rowcount
         raw.execute("DELETE FROM also_in WHERE batch_id = ?", (batch_id,))
         raw.executemany(_SEEN, shared)
-        refresh(raw, products)
         now = datetime.now(UTC).isoformat(timespec="seconds")
         raw.execute("UPDATE batch SET undone_at = ? WHERE id = ?", (now, batch_id))
+        count_again(raw, refresh(raw, products).union(products, others))
     return int(removed)
+
+
+def _products(raw: Any, table: str, batch_id: int) -> set[int]:
+    found = raw.execute(f"SELECT DISTINCT product_id FROM {table} WHERE batch_id = ?", (batch_id,))  # noqa: S608
+    return {row[0] for row in found}
 
 
 def _hand_over(raw: Any, batch_id: int) -> None:
@@ -64,9 +69,9 @@ def _hand_over(raw: Any, batch_id: int) -> None:
     others = raw.execute("SELECT DISTINCT batch_id FROM also_in WHERE batch_id <> ? ORDER BY 1", (batch_id,)).fetchall()
     for (other,) in others:
         raw.execute(
-            "UPDATE comp SET batch_id = ? WHERE batch_id = ? AND (product_id, key) IN "
-            "(SELECT product_id, key FROM also_in WHERE batch_id = ?)",
-            (other, batch_id, other),
+            'UPDATE comp SET batch_id = a.batch_id, "row" = a."row" FROM also_in a '
+            "WHERE comp.batch_id = ? AND a.batch_id = ? AND a.product_id = comp.product_id AND a.key = comp.key",
+            (batch_id, other),
         )
         raw.execute(
             "DELETE FROM also_in WHERE batch_id = ? AND EXISTS (SELECT 1 FROM comp c "

@@ -188,6 +188,14 @@ def plain_gtins(texts: Iterable[str]) -> dict[str, int]:
     return {text: int(text) for text, total in zip(usual, sums, strict=True) if total % 10 == 0}
 
 
+def currency(raw: str) -> Reading:
+    """Read a currency code into capitals."""
+    code = raw.strip().upper()
+    if not code or (len(code) == 3 and code.isascii() and code.isalpha()):
+        return code, None
+    return "", Finding("It is no currency code.", "Write the three letters of ISO 4217, like EUR.")
+
+
 def style(raw: str) -> Reading:
     """Read a style code as typed and as its canonical key."""
     clean, finding = text(raw, longest=SHORT_TEXT)

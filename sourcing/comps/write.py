@@ -8,24 +8,23 @@ from __future__ import annotations
 import sqlite3
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import count
-from operator import concat, itemgetter
+from operator import add, itemgetter
 from typing import Any
 
+from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
 from sourcing.comps.many import blocks, insert, marks
 from sourcing.comps.refresh import CodeUse, code_uses, described, note_uses, refresh
-from sourcing.comps.rows import OPEN, STORED, Judged, text_of
+from sourcing.comps.rows import OPEN, Judged, text_of
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
 _TOGETHER = 2_000
 _CACHED = 200_000
 
-Row = tuple[Any, ...]  # the number of the product, then the values of `STORED`
-_PLACE = {name: place for place, name in enumerate(("product_id", *STORED))}
-_DESCRIBED = ("product_id", "gtin", "brand", "category", "title")
-_PRODUCT, _BOTH = itemgetter(0), itemgetter(0, _PLACE["key"])
+Row = tuple[Any, ...]  # the number of the product, then the key and the other values as `Judge.stored` names them
+_PRODUCT, _BOTH = itemgetter(0), itemgetter(0, 1)
 
 
 class Writer:
@@ -37,25 +36,37 @@ class Writer:
         The driver's connection.
     batch_id : int
         The load that brings the rows.
+    stored : sequence of str
+        Names of the values of a row, in their order: the key, the status, and so on; last the number of the row.
     """
 
-    def __init__(self, raw: sqlite3.Connection, batch_id: int) -> None:
+    def __init__(self, raw: sqlite3.Connection, batch_id: int, stored: Sequence[str]) -> None:
         self._raw = raw
         self._batch = batch_id
         self.new = 0  # rows that were not there yet
         self._keys = Keys()
         self._products: list[str] = []  # of the rows that wait
         self._keyed = array("q")  # keys of the rows that wait
-        self._rows: list[Row] = []  # in the order of `STORED`
+        self._rows: list[Row] = []
         self._open = array("q"), array("q")  # products and keys of open rows; a seventh of what a list of pairs takes
         self._ids: dict[str, int] = {}
-        self._touched: set[int] = set()
+        self._touched: set[int] = set()  # products that were there and have new rows
+        self._shared: set[int] = set()  # products with rows that an earlier load brought too
         self._gtins: set[int] = set()
         self._mostly_known = False  # so far
-        self._next_id = raw.execute("SELECT coalesce(max(id), 0) + 1 FROM product").fetchone()[0]
-        names = ", ".join(f'"{name}"' for name in _PLACE)
-        self._into = f"INTO comp (batch_id, {names})"
-        self._marks = f"({batch_id}{', ?' * len(_PLACE)})"
+        self._moved = {
+            (product, key): product_id
+            for product, key, product_id in raw.execute("SELECT product_key, key, product_id FROM moved")
+        }
+        # A row that was moved still names the number of its product, so that is not to be given to another.
+        top = "SELECT max(coalesce((SELECT max(id) FROM product), 0), coalesce((SELECT max(product_id) FROM moved), 0))"
+        self._first_id = self._next_id = 1 + raw.execute(top).fetchone()[0]
+        names = ("product_id", *stored)
+        quoted = ", ".join(f'"{name}"' for name in names)
+        self._into = f"INTO comp (batch_id, {quoted})"
+        self._marks = f"({batch_id}{', ?' * len(names)})"
+        self._described = [names.index(name) for name in ("product_id", "gtin", "brand", "category", "title")]
+        self._names_listings = "listing" in names
 
     @property
     def identical(self) -> int:
@@ -77,14 +88,20 @@ class Writer:
         self._rows, self._products, self._keyed = [], [], array("q")
         for place, key in self._keys.apart(keys, lambda place: text_of(rows[place])).items():
             rows[place] = (key, *rows[place][1:])
-        ids, fresh = self._product_ids(set(products))
-        numbers = list(map(ids.__getitem__, products))
+        moved = self._follow(products, keys)
+        if moved:
+            staying = {product for place, product in enumerate(products) if place not in moved}
+            ids, fresh = self._product_ids(staying)
+            numbers = [moved[place] if place in moved else ids[product] for place, product in enumerate(products)]
+        else:
+            ids, fresh = self._product_ids(set(products))
+            numbers = list(map(ids.__getitem__, products))
         # The order they are kept in: each page of the file is written once.
         order = sorted(range(len(rows)), key=numbers.__getitem__)
         numbers = list(map(numbers.__getitem__, order))
         uses: list[CodeUse] = []
         for first, last in _parts(numbers, bisect_left(numbers, first_new)):
-            part = list(map(concat, zip(numbers[first:last]), map(rows.__getitem__, order[first:last])))
+            part: list[Row] = list(map(add, zip(numbers[first:last]), map(rows.__getitem__, order[first:last])))
             for product_id, key in [row[:2] for row in part if row[2] == OPEN]:
                 self._open[0].append(product_id)
                 self._open[1].append(key)
@@ -95,6 +112,18 @@ class Writer:
             self.new += len(part)
             uses += self._add_products(fresh[numbers[first] - first_new :], part)
         self._gtins |= note_uses(self._raw, uses)
+
+    def _follow(self, products: Sequence[str], keys: Sequence[int]) -> dict[int, int]:
+        """Return where edits have moved rows, by place, as far as that product is there."""
+        if not self._moved:
+            return {}
+        there = "SELECT id FROM product WHERE id IN (SELECT product_id FROM moved)"
+        targets = {row[0] for row in self._raw.execute(there)}
+        return {
+            place: self._moved[both]
+            for place, both in enumerate(zip(products, keys, strict=True))
+            if self._moved.get(both) in targets
+        }
 
     def _merge(self, rows: list[Row]) -> None:
         """Add those of some rows, of products that were there, that are not there yet."""
@@ -113,6 +142,7 @@ class Writer:
             again = [(*both, row[-1]) for row, both in zip(rows, keys, strict=True) if both in known]
             into = 'INSERT INTO also_in (batch_id, product_id, key, "row")'
             insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
+            self._shared.update(map(_PRODUCT, again))
         if self._mostly_known:
             insert(self._raw, f"INSERT {self._into}", self._marks, new, 10)
         self.new += len(new)
@@ -130,7 +160,7 @@ class Writer:
 
     def _add_products(self, keys: Sequence[str], rows: list[Row]) -> list[CodeUse]:
         """Add new products, whose rows are all at hand, so that they need not be read again; return the codes' uses."""
-        ids, gtins, *texts = (list(map(itemgetter(_PLACE[name]), rows)) for name in _DESCRIBED)
+        ids, gtins, *texts = (list(map(itemgetter(place), rows)) for place in self._described)
         products = [
             (product_id, key, product_id, key[2:] if key.startswith("s:") else "", *said)
             for key, (product_id, *said) in zip(keys, described(ids, *texts), strict=False)
@@ -153,14 +183,28 @@ class Writer:
         self._next_id += len(fresh)
         return self._ids, fresh
 
-    def finish(self, day: int | None) -> None:
-        """Bring everything derived in line with the rows, which were true on the day given."""
+    def finish(self, day: int | None) -> tuple[int, int]:
+        """Bring everything derived in line with the rows, which were true on the day given; return as `count_again`."""
         if day is not None:
             self._raw.executemany(
                 "UPDATE comp SET seen = ? WHERE product_id = ? AND key = ? AND (seen IS NULL OR seen < ?)",
                 ((day, product_id, key, day) for product_id, key in zip(*self._open, strict=True)),
             )
-        refresh(self._raw, self._touched, self._gtins)
+        self._raw.execute("UPDATE batch SET as_of = ? WHERE id = ?", (day, self._batch))
+        changed = refresh(self._raw, self._touched, self._gtins)
+        return count_again(self._raw, changed.union(self._touched, self._shared, self._in_question()), self._batch)
+
+    def _in_question(self) -> Iterable[int]:
+        """Return the new products whose rows need not all count, although no other load brought rows of theirs."""
+        first = self._first_id
+        if self._names_listings:
+            return range(first, self._next_id)
+        linked = self._raw.execute(
+            "SELECT id FROM product WHERE id >= ? AND root <> id UNION SELECT root FROM product WHERE root >= ? "
+            "AND root <> id",
+            (first, first),
+        )
+        return [row[0] for row in linked]
 
 
 def _parts(products: Sequence[int], of_new: int) -> Iterator[tuple[int, int]]:
