@@ -45,6 +45,14 @@ class Prospects:
     response: Floats
     drift: float = 0.0
 
+    def of(self, item: int) -> Prospects:
+        """Return what is known of one item."""
+        here = slice(item, item + 1)
+        return Prospects(
+            self.mean[here], self.var[here], self.nodes[here], self.weights[here], self.a[here], self.b[here],
+            self.response, self.drift,
+        )  # fmt: skip
+
 
 def level_nodes(mean: Floats, var: Floats) -> tuple[Floats, Floats]:
     """Nodes and weights (N, 5) of normal levels."""

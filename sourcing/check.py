@@ -152,6 +152,20 @@ def _bounds(prospect: Prospect, discount: Decimal | None, write: Callable[[Decim
     return Bounds(found, {limit.rule: limit.meaning for limit in found}, copies)
 
 
+def forecast_of(store: Store, query: Query) -> tuple[Forecasts, int] | None:
+    """Return the forecast of one item and its place in it; None where there is too little to go on.
+
+    Raises
+    ------
+    BadInput
+        The code cannot be one.
+    """
+    prospect = _prospect(store, query, load_settings(store))
+    if prospect.forecasts is None or prospect.base.decision == "too little to go on":
+        return None
+    return prospect.forecasts, prospect.at
+
+
 def check_list(
     store: Store, queries: Sequence[Query], settings: Settings | None = None, *, detail: bool = True
 ) -> list[Verdict]:

@@ -59,7 +59,7 @@ class Forecasts:
     weight, distance : (M,) of the comps, 0 where they have no part.
     aside : (M,) set aside. chosen : index of the asking price to list at. net_quantiles : (N, 3) at `QUANTILES`.
     loss_net : net proceeds at the largest acceptable chance of loss. sold_share : (N, len(DAYS)), asking price held.
-    base : base hazard spent by each day edge of the plan.
+    base : base hazard spent by each day edge of the plan. rate, season : daily base hazard by piece of age, harmonics.
     """
 
     seen: Observations
@@ -85,6 +85,9 @@ class Forecasts:
     haggle: tuple[float, float]
     prospects: Prospects
     base: Floats
+    rate: Floats
+    season: Floats
+    as_of: int
 
     def of_choice(self, values: Floats) -> Floats:
         """Pick from (N, K) the figures of each item's chosen asking price."""
@@ -110,6 +113,33 @@ class Forecasts:
         """Days until half is sold at one of the asking prices under the plan; None: not reached."""
         sold = self.outcome.sold_by_edge[item, choice]
         return round(float(np.interp(0.5, sold, self.outcome.edges))) if sold[-1] >= 0.5 else None
+
+    def sells_next(self, item: int, asked: Sequence[tuple[int, float]], listed: int, ahead: Sequence[int]) -> Floats:
+        """Chance that a listing of one item that has not sold yet sells within each of some days ahead: (D,).
+
+        Parameters
+        ----------
+        asked : (day since it was listed, asking price from then on), the first of day 0, in order. listed : days it has
+        stood. ahead : days ahead, ascending.
+
+        Notes
+        -----
+        Conditional survival, 1 - S(listed + ahead) / S(listed). Having stood so long speaks for a slow style and for a
+        low level: both are weighed, for S sums over the nodes of the level and over the gamma of the speed. The age of
+        the listing counts in the hazard, the season by the calendar.
+        """
+        edges = np.array(sorted({0, listed, *(day for day, _ in asked), *(listed + day for day in ahead)}), dtype=float)
+        base = spent(self.rate, self.season, self.as_of - listed, edges, CUTS)
+        prices = np.array([price for _, price in asked])
+        since = np.array([day for day, _ in asked])
+        in_force = np.searchsorted(since, edges[:-1], side="right") - 1
+        steps = np.zeros((len(prices), len(edges)))
+        steps[in_force, np.arange(1, len(edges))] = np.diff(base)
+        one = self.prospects.of(item)
+        by_node = survive(one, prices[:1][None, :], np.cumsum(steps, axis=1), prices / prices[0])[0, 0]
+        alive = one.weights[0] @ by_node
+        now = alive[np.searchsorted(edges, listed)]
+        return np.asarray(1.0 - alive[np.searchsorted(edges, [listed + day for day in ahead])] / max(now, 1e-300))
 
     def total_of(self, item: int) -> Total:
         """What the buyer of one item pays in all at its chosen asking price."""
@@ -172,6 +202,9 @@ def forecast_group(
         kin.haggle,
         prospects,
         base,
+        rate,
+        season,
+        fit.as_of,
     )
 
 

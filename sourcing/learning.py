@@ -14,6 +14,7 @@ from models.local import find_strays
 from models.price import Floats, Ints, PriceModel, PriceRows
 from models.trend import curve_at, slope_now
 from models.wander import WALKS, own_levels
+from sourcing import promises
 from sourcing.fitting import BUCKETS
 from sourcing.observations import UNDATED_AGE
 from sourcing.pace import learn_pace
@@ -49,6 +50,9 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     level, style_var = _levels(table, model)
     stray, stray_var = _strays(table, model)
     pace = learn_pace(table, level + stray, style_var, stray_var + _size_var(table, model))
+    tell(0.85, "Checking its promises on later listings")
+    looks = promises.check(table, titles.offsets)
+    _correct(pace, promises.correction(looks))
     newest = table.when[table.sold]
     return {
         "as_of": table.as_of,
@@ -68,9 +72,18 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
             "comps": len(rows),
             "sold": int(table.sold.sum()),
             "held_out_coverage_80": checked.coverage,
+            "sales_promised": round(sum(one.promised for one in looks), 1),
+            "sales_made": sum(one.sold for one in looks),
             "newest": None if np.isnan(newest).all() else int(np.nanmax(newest)),
         },
     }
+
+
+def _correct(pace: dict[str, Any], factor: float) -> None:
+    """Make every hazard ``factor`` times what it was."""
+    for category in pace["categories"]:
+        if category["rate"] is not None:
+            category["rate"] = [rate * factor for rate in category["rate"]]
 
 
 def _titles(table: Training, model: PriceModel, sales: PriceRows) -> TitleFit:
