@@ -8,9 +8,6 @@ from __future__ import annotations
 
 import re
 
-from stdnum import ean, isbn
-from stdnum.exceptions import ValidationError
-
 from sourcing.errors import BadInput
 
 LENGTHS = (8, 12, 13, 14)
@@ -26,6 +23,8 @@ def check_digit(body: str) -> str:
     """
     if not re.fullmatch(r"[0-9]+", body):
         raise BadInput(f"“{body[:40]}” has no check digit.", "The digits 0-9 only.", field="code")
+    from stdnum import ean  # a quarter of what starting costs, and most loads and lookups do without
+
     return ean.calc_check_digit(body)
 
 
@@ -40,6 +39,8 @@ def is_gtin(digits: str) -> bool:
 
 def is_isbn10(text: str) -> bool:
     """Tell whether these ten characters, with no dashes between, are an ISBN-10."""
+    from stdnum import isbn
+
     return re.fullmatch(r"[0-9]{9}[0-9X]", text) is not None and isbn.is_valid(text)
 
 
@@ -123,6 +124,9 @@ def isbn10_to_13(text: str) -> str:
     BadInput
         No ISBN, or a wrong check character.
     """
+    from stdnum import isbn
+    from stdnum.exceptions import ValidationError
+
     try:
         return isbn.to_isbn13(isbn.validate(text))
     except ValidationError as error:
@@ -142,6 +146,9 @@ def isbn13_to_10(text: str) -> str:
     BadInput
         No ISBN, or one of prefix 979: those have no ISBN-10.
     """
+    from stdnum import isbn
+    from stdnum.exceptions import ValidationError
+
     try:
         return isbn.to_isbn10(isbn.validate(text))
     except ValidationError as error:

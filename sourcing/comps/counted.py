@@ -19,16 +19,19 @@ RETOLD, ASIDE, FOREIGN = (
 )
 _TEXTS = frozenset(("size", "condition", "channel", "title", "listing"))
 _FIRST = 9  # values before those of `SAID` in a row of `_ROWS`
-# Within one item, a row can only speak of the listing of another that agrees on the day listed and the asking price as
-# far as both tell them. Nearly always no two do, and the database knows without handing the rows out.
+# Most items have rows of one load only, and nothing else to ask about; the database tells without handing rows out.
+_PERHAPS = """
+SELECT p.root FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root IN {marks}
+GROUP BY p.root HAVING min(c.batch_id) < max(c.batch_id) OR max(c.out) > 0 OR max(c.listing) > ''
+    OR max(c.aside) > '' OR max(c.currency) > ''
+"""
+# A row can only speak of the listing of another that agrees on the day listed and the asking price as far as both tell
+# them, or on the number; nearly always no two rows of an item do.
 _IN_QUESTION = """
-SELECT p.root, max(c.currency), (
-    max(c.out) > 0 OR max(c.aside) > ''
+SELECT p.root FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root IN {marks}
+GROUP BY p.root HAVING max(c.out) > 0 OR max(c.aside) > '' OR max(c.currency) > ''
     OR count(nullif(c.listing, '')) > count(DISTINCT nullif(c.listing, ''))
     OR (min(c.batch_id) < max(c.batch_id) AND count(*) > count(DISTINCT c.listed * 1000000000 + c.ask))
-) AS asked
-FROM product p CROSS JOIN comp c ON c.product_id = p.id WHERE p.root IN {marks}
-GROUP BY p.root HAVING asked OR max(c.currency) > ''
 """
 _ROWS = f"""
 SELECT p.root, c.product_id, c.key, c.batch_id, c.status, c.seen, c.note, c.aside, c.out,
@@ -61,12 +64,14 @@ def count_again(raw: sqlite3.Connection, product_ids: Iterable[int], batch_id: i
     made: dict[int, int | None] = dict(raw.execute("SELECT id, as_of FROM batch WHERE undone_at IS NULL"))
     home = cache(lambda: _home(raw))
     known = ended = 0
-    for some in blocks(sorted(roots)):
-        asked = raw.execute(_IN_QUESTION.format(marks=marks(some)), some).fetchall()
-        in_question = [root for root, currency, is_asked in asked if is_asked or currency]
-        if in_question:
-            more = _count(raw, in_question, made, home, batch_id)
-            known, ended = known + more[0], ended + more[1]
+    in_question = sorted(roots)
+    for statement in (_PERHAPS, _IN_QUESTION):
+        in_question = [
+            row[0] for some in blocks(in_question) for row in raw.execute(statement.format(marks=marks(some)), some)
+        ]
+    for some in blocks(in_question):
+        more = _count(raw, some, made, home, batch_id)
+        known, ended = known + more[0], ended + more[1]
     return known, ended
 
 

@@ -24,7 +24,7 @@ _TOGETHER = 2_000
 _CACHED = 200_000
 
 Row = tuple[Any, ...]  # the number of the product, then the key and the other values as `Judge.stored` names them
-_PRODUCT, _BOTH = itemgetter(0), itemgetter(0, 1)
+_PRODUCT, _BOTH, _AGAIN = itemgetter(0), itemgetter(0, 1), itemgetter(0, 1, -1)
 
 
 class Writer:
@@ -138,8 +138,12 @@ class Writer:
                 known = self._known(keys)
         new = rows
         if known:  # rows an earlier batch brought: this one brings them too, should the earlier be undone
-            new = [row for row, both in zip(rows, keys, strict=True) if both not in known]
-            again = [(*both, row[-1]) for row, both in zip(rows, keys, strict=True) if both in known]
+            again = list(map(_AGAIN, rows))
+            if len(known) == len(rows):
+                new = []
+            else:
+                new = [row for row, both in zip(rows, keys, strict=True) if both not in known]
+                again = [row for row in again if row[:2] in known]
             into = 'INSERT INTO also_in (batch_id, product_id, key, "row")'
             insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
             self._shared.update(map(_PRODUCT, again))
