@@ -28,9 +28,7 @@ COLUMNS: tuple[AnswerColumn, ...] = (
     AnswerColumn("sale_price_50", "money", "next comparable sale, median"),
     AnswerColumn("sale_price_90", "money", "next comparable sale, 90 % point"),
     AnswerColumn("sale_price_95", "money", "next comparable sale, 95 % point"),
-    AnswerColumn(
-        "days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"
-    ),
+    AnswerColumn("days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"),
     AnswerColumn("days_to_sell_80", "days", "four in five sell within, or 'not reached'; empty: not known"),
     AnswerColumn("sold_within_14", "share", "chance sold within 14 days at that asking price"),
     AnswerColumn("sold_within_30", "share", "chance sold within 30 days at that asking price"),

@@ -13,12 +13,14 @@ import numpy as np
 from models.features import title_offset, words_of
 from models.frailty import Mixture
 from models.proceeds import by_price, survive
+from models.season import spent
+from models.speed import CUTS
 from models.trend import curve_at, slope_now
 from sourcing.answer import Item, Query, Verdict
 from sourcing.check import check
 from sourcing.evidence import gather
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, current_fit, fold
-from sourcing.forecast import Forecasts, forecast_group
+from sourcing.forecast import DAYS, Forecasts, forecast_group
 from sourcing.limits import Outlook, decide, limits
 from sourcing.money import money_writer
 from sourcing.settings import CategorySettings, load_settings
@@ -163,9 +165,9 @@ def _words(fit: Fit, item: Item, category: str) -> tuple[Word, ...]:
 
 def _speed(fit: Fit, now: Forecasts, kin: CategoryFit | None) -> dict[str, Any]:
     """Speed beside the usual style's, and chances of a sale with the asking price held."""
-    items, edges = now.prospects, now.plan.nodes()[0]
-    ask = now.of_choice(now.outcome.ask)[:, None]
-    held = by_price(now.base, edges, np.ones(len(edges) - 1), items.drift)
+    # The days the forecast itself is read off: those of the price-cut plan end where it gives up.
+    items, ask = now.prospects, now.of_choice(now.outcome.ask)[:, None]
+    held = by_price(spent(now.rate, now.season, now.as_of, DAYS, CUTS), DAYS, np.ones(len(DAYS) - 1), items.drift)
     usual_a, usual_b, _ = Mixture(np.array(fit.mixture)).gamma(np.zeros_like(items.a), np.zeros_like(items.a))
 
     def sold(prospects: Any, at: Any) -> Any:
@@ -175,11 +177,16 @@ def _speed(fit: Fit, now: Forecasts, kin: CategoryFit | None) -> dict[str, Any]:
     over = float(np.log(ask[0, 0]) - now.mean[0])
     return {
         "speed": round(float((items.weights * items.a / items.b).sum() / (items.weights * usual_a / usual_b).sum()), 3),
-        "days_usual": round(float(np.interp(0.5, usual, edges))) if usual[-1] >= 0.5 else None,
-        "chance_30": round(float(np.interp(_WITHIN, edges, sold(items, ask))), 4),
-        "chance_30_dearer": round(float(np.interp(_WITHIN, edges, sold(items, ask * _DEARER))), 4),
+        "days_usual": round(float(np.interp(0.5, usual, DAYS))) if _reached(now, usual) else None,
+        "chance_30": round(float(np.interp(_WITHIN, DAYS, sold(items, ask))), 4),
+        "chance_30_dearer": round(float(np.interp(_WITHIN, DAYS, sold(items, ask * _DEARER))), 4),
         "beyond": not kin.asks_seen[0] <= over <= kin.asks_seen[1] if kin else None,
     }
+
+
+def _reached(now: Forecasts, sold: Any) -> bool:
+    """Whether half is sold within what the data can speak of."""
+    return bool(np.interp(now.horizon, DAYS, sold) >= 0.5)
 
 
 def _what_ifs(
@@ -219,13 +226,17 @@ def _sections(found: Explanation, fit: Fit, kin: CategoryFit | None, now: Foreca
     own, title, brand, rest = found.sources
     if own.share > 0:
         first = f"Its own comps give {_per_cent(own.share)} of what is known of the price level"
-        given = f"the title {_per_cent(title.share)}, the brand {_per_cent(brand.share)}, the {rest.name}"
+        given = f"the title {_per_cent(title.share)}, the brand {_per_cent(brand.share)}, {_named(rest)}"
         made.append(f"{first}; {given} {_per_cent(rest.share)}.")
     else:
-        made.append(
-            f"No comps of its own speak for the price: all of it comes from the title ({_per_cent(title.share)}), "
-            f"the brand ({_per_cent(brand.share)}) and the {rest.name} ({_per_cent(rest.share)})."
-        )
+        kin_given = [f"the {one.name} ({_per_cent(one.share)})" for one in (title, brand) if one.share > 0]
+        last = "the category" if kin else "the average of every category you have comps of"
+        all_of = " and ".join([", ".join(kin_given), f"{last} ({_per_cent(rest.share)})"] if kin_given else [last])
+        made.append(f"No comps of its own speak for the price: it is guessed from {all_of}.")
+        if not found.item.known and found.item.suggestions:
+            made.append(f"Close known codes: {', '.join(found.item.suggestions)}. If one is meant, ask with it.")
+        if answer.decision != "too little to go on":  # which says itself what would settle it
+            made.append("One recent sale of this very item would tell more than all of that; the table says how much.")
     if found.words:
         each = ", ".join(f"“{one.word}” {_signed(one.change)}" for one in found.words)
         made.append(f"Words of the title moved the starting level by {_signed(found.words_change)} in all: {each}.")
@@ -313,7 +324,7 @@ def _quick(found: Explanation, now: Forecasts, write: Any) -> tuple[str, ...]:
     usual = (
         f"in {found.days_usual} days"
         if found.days_usual is not None
-        else f"not within the {now.plan.give_up} days your plan lists it"
+        else f"not within the {min(now.horizon, DAYS[-1]):.0f} days the comps can speak of"
     )
     made = [
         f"It sells {found.speed:.2f} times as quickly as the usual style, {from_what}."
@@ -328,6 +339,10 @@ def _quick(found: Explanation, now: Forecasts, write: Any) -> tuple[str, ...]:
     elif found.beyond is False:
         made.append(f"Asking {ask} lies within what the market showed of this category.")
     return tuple(made)
+
+
+def _named(source: Source) -> str:
+    return source.name if source.name.startswith("all ") else f"the {source.name}"
 
 
 def _change(log: float) -> float:

@@ -35,6 +35,7 @@ class HaulItem:
     prep_minutes: Decimal
     taken_at: str
     undone: bool
+    worth_taking: int | None  # copies, by the verdict that was kept; None: it does not say
 
 
 @dataclass(frozen=True)
@@ -139,9 +140,7 @@ def redo(store: Store, item_id: int) -> None:
 def current(store: Store) -> HaulView:
     """Return the open haul, or an empty view when none is open."""
     settings = load_settings(store)
-    head = store.read(
-        "SELECT id, store, started_at FROM haul WHERE closed_at IS NULL ORDER BY id DESC LIMIT 1"
-    )
+    head = store.read("SELECT id, store, started_at FROM haul WHERE closed_at IS NULL ORDER BY id DESC LIMIT 1")
     number, name, started = head[0] if head else (None, "", "")
     rows = store.read(
         "SELECT i.id, i.check_id, c.label, c.decision, i.count, i.taken_at, i.undone_at, c.answer "
@@ -170,14 +169,13 @@ def current(store: Store) -> HaulView:
                 Decimal(minutes),
                 taken,
                 undone is not None,
+                answer.get("worth_taking"),  # verdicts kept long ago do not have it
             )
         )
     return _summed(number, name, started, tuple(items), settings.currency)
 
 
-def _summed(
-    number: int | None, name: str, started: str, items: tuple[HaulItem, ...], currency: str
-) -> HaulView:
+def _summed(number: int | None, name: str, started: str, items: tuple[HaulItem, ...], currency: str) -> HaulView:
     zero = Decimal(0)
     live = [item for item in items if not item.undone]
     before = sum((item.count * (item.profit_before_labour or zero) for item in live), zero)
@@ -194,9 +192,7 @@ def _summed(
         profit_after_labour=sum((item.count * (item.profit_after_labour or zero) for item in live), zero),
         prep_minutes=minutes,
         profit_per_hour=before * 60 / minutes if minutes else None,
-        unpriced=sum(
-            item.count for item in live if item.landed_cost is None or item.profit_after_labour is None
-        ),
+        unpriced=sum(item.count for item in live if item.landed_cost is None or item.profit_after_labour is None),
     )
 
 
@@ -206,9 +202,7 @@ def _start(connection: Connection, name: str) -> int:
 
 
 def _close(connection: Connection) -> int:
-    return connection.execute(
-        update(haul).where(haul.c.closed_at.is_(None)).values(closed_at=_now())
-    ).rowcount
+    return connection.execute(update(haul).where(haul.c.closed_at.is_(None)).values(closed_at=_now())).rowcount
 
 
 def _line_of(connection: Connection, client_id: str) -> int | None:
@@ -218,9 +212,7 @@ def _line_of(connection: Connection, client_id: str) -> int | None:
 def _mark(store: Store, item_id: int, undone_at: str | None) -> None:
     with store.write() as connection:
         found = connection.execute(
-            select(haul.c.closed_at)
-            .join(haul_item, haul_item.c.haul_id == haul.c.id)
-            .where(haul_item.c.id == item_id)
+            select(haul.c.closed_at).join(haul_item, haul_item.c.haul_id == haul.c.id).where(haul_item.c.id == item_id)
         ).first()
         if found is None:
             raise NotFound(f"There is no line number {item_id} in a haul.", next_step="Reload the haul.")

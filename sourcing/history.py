@@ -82,9 +82,7 @@ def get(store: Store, check_id: int) -> tuple[Query, dict[str, Any]]:
     """
     rows = store.read("SELECT query, answer FROM checked WHERE id = ?", (check_id,))
     if not rows:
-        raise NotFound(
-            f"There is no check number {check_id}.", next_step="Open it from the list of past checks."
-        )
+        raise NotFound(f"There is no check number {check_id}.", next_step="Open it from the list of past checks.")
     return _query(rows[0][0]), json.loads(rows[0][1])
 
 

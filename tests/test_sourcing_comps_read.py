@@ -9,7 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
@@ -120,6 +120,7 @@ def test_a_stream_that_cannot_seek(store: Store) -> None:
         assert load_file(store, stream, name="piped.csv").new == 1
 
 
+@settings(deadline=None)  # it asks for words, not for speed, which a busy machine decides
 @given(st.binary(max_size=400), st.integers(0, len(GOOD)))
 def test_random_bytes_give_words_not_a_crash(noise: bytes, at: int) -> None:
     store = open_store("sqlite://")

@@ -96,10 +96,22 @@ def test_asking_more_lowers_the_chance_and_json_holds_the_figures(folder: Path, 
     assert found.chance_30 is not None
     assert found.chance_30_dearer is not None
     assert 0 < found.chance_30_dearer < found.chance_30 < 1
-    assert found.chance_30 == pytest.approx(found.verdict.sold_within[30], abs=0.02)
+    assert found.chance_30 == pytest.approx(found.verdict.sold_within[30], abs=1e-4)
     made = CliRunner().invoke(main, ["explain", "WE804-175", "--size", "S", "--json", "--data", str(folder)])
     assert made.exit_code == 0
     assert json.loads(made.stdout)["chance_30"] == found.chance_30
+
+
+def test_the_chance_within_30_days_is_the_verdicts_where_the_plan_gives_up_sooner(tmp_path: Path) -> None:
+    store = open_store(str(tmp_path / "soon.sqlite3"))
+    load_samples(store)
+    settings = default_settings()
+    save_settings(store, replace(settings, default={**settings.default, "give_up_day": 14, "cuts": ()}), "a test")
+    found = explain(store, KNOWN)
+    assert found.chance_30 is not None
+    assert found.verdict.sold_within[14] < found.verdict.sold_within[30]
+    assert found.chance_30 == pytest.approx(found.verdict.sold_within[30], abs=1e-4)
+    store.close()
 
 
 def test_the_command_says_it_and_refuses_a_wrong_code(folder: Path) -> None:

@@ -61,9 +61,7 @@ def test_a_small_load_counts_at_once_without_a_refit(store: Store, tmp_path: Pat
     ["NEW-1,Some Brand,a category of its own,50.00,48.00,{day},{day},sold"],
     [f"NEW-{k},Some Brand,shoes,50.00,48.00,{{day}},{{day}},sold" for k in range(200)],
 ])  # fmt: skip
-def test_a_new_category_or_many_rows_make_it_anew(
-    store: Store, tmp_path: Path, rows: list[str]
-) -> None:
+def test_a_new_category_or_many_rows_make_it_anew(store: Store, tmp_path: Path, rows: list[str]) -> None:
     fit = current_fit(store)
     assert fit is not None
     add(store, tmp_path, [row.format(day=newest(store)) for row in rows])

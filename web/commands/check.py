@@ -92,7 +92,8 @@ def _show(verdict: Verdict, locale: str) -> None:
     write = money_writer(verdict.currency, locale)
 
     click.echo(verdict.reason)
-    for note in (verdict.item.code_note, verdict.rests_on, verdict.would_settle, *verdict.warnings):
+    depth = verdict.depth_words if verdict.decision == "buy" else ""  # a pass says "none" already
+    for note in (verdict.item.code_note, verdict.rests_on, verdict.would_settle, depth, *verdict.warnings):
         if note:
             click.echo(note)
     if verdict.item.suggestions:
