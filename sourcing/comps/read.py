@@ -22,7 +22,7 @@ LARGEST_CSV = 110_000_000
 MOST_ROWS = 2_000_000
 MOST_COLUMNS = 500
 LARGEST_CELL = 65_536
-BLOCK = 700
+BLOCK = 250  # rows handled together: so few that the processor keeps them at hand
 _INFLATED = 300_000_000  # the CSV that a workbook unpacks to may be longer than an uploaded one
 
 
