@@ -17,6 +17,7 @@ from models.survival import littles_law
 from sourcing.training import Training
 
 _FEWEST_SALES = 10
+_SAME_DAYS = 14.0  # for so long an error of the level is one and the same
 # How far over the dearest asking prices seen others are tried, in log price: a little way at any rate, further only as
 # far as demand is seen to follow the textbook's power law where that can be checked.
 _BEYOND_LEAST, _BEYOND_MOST = 0.1, 0.45
@@ -65,7 +66,7 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
         return _kept(table, *_with_ghosts(table, listings))
     told = fit_contrast(
         within[asked], sold[asked], last[asked], listings.category[asked],
-        model.speeds_[listings.product[asked]], count,
+        model.speeds_[listings.product[asked]], count, (table.when > table.as_of - _SAME_DAYS)[usable][asked],
     )  # fmt: skip
     path, cut = _paths(table, first - centre[listings.category], listings, model)
     path += centre[listings.category][:, None]
