@@ -202,7 +202,7 @@ def test_too_large_is_refused(app: Flask, route: Route) -> None:
     client = app.test_client()
     length = {"CONTENT_LENGTH": str(route.most_bytes + 1)}
     kind = "multipart/form-data; boundary=b"
-    answer = client.post(route.rule, data=b"x", environ_overrides=length, content_type=kind)
+    answer = client.post(address(route.rule), data=b"x", environ_overrides=length, content_type=kind)
     assert answer.status_code == 413
     assert "too large" in answer.text
 

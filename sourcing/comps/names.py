@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 
 from sourcing.comps.titles import fold_title
@@ -47,19 +47,22 @@ def spellings(store: Store, kind: str, name: str) -> tuple[str, ...]:
 def _names(store: Store, kind: str) -> tuple[Name, ...]:
     assert kind in KINDS
     rows = store.read(
-        f"SELECT c.{kind}, count(*), count(DISTINCT p.root) FROM comp c JOIN product p ON p.id = c.product_id "  # noqa: S608
-        f"GROUP BY c.{kind} ORDER BY count(*) DESC, c.{kind}"
+        f"SELECT c.{kind}, p.root, count(*) FROM comp c JOIN product p ON p.id = c.product_id GROUP BY 1, 2"  # noqa: S608
     )
     heard: dict[str, list[str]] = defaultdict(list)
     for theirs, ours in store.read("SELECT theirs, ours FROM alias WHERE kind = ? ORDER BY theirs", (kind,)):
         if theirs != fold_title(ours):
             heard[fold_title(ours)].append(theirs)
-    folded: dict[str, list[tuple[str, int, int]]] = defaultdict(list)
-    for text, count, items in rows:
-        folded[fold_title(text)].append((text, count, items))
-    found = [
-        Name(few[0][0], tuple(text for text, _, _ in few), sum(count for _, count, _ in few),
-             max(items for _, _, items in few), tuple(heard.get(word, ())))
-        for word, few in folded.items()
-    ]  # fmt: skip
+    spelt: dict[str, Counter[str]] = defaultdict(Counter)
+    items: dict[str, set[int]] = defaultdict(set)
+    for text, root, count in rows:
+        word = fold_title(text)
+        spelt[word][text] += count
+        items[word].add(root)
+    found = [_name(counts, len(items[word]), heard[word]) for word, counts in spelt.items()]
     return tuple(sorted(found, key=lambda one: (-one.rows, one.shown)))
+
+
+def _name(counts: Counter[str], items: int, heard: list[str]) -> Name:
+    spellings = sorted(counts, key=lambda text: (-counts[text], text))
+    return Name(spellings[0], tuple(spellings), counts.total(), items, tuple(heard))

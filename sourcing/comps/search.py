@@ -107,6 +107,25 @@ def find_items(store: Store, query: str) -> tuple[str, list[int]]:
     return "words", list(items)[:MOST_ITEMS]
 
 
+def item_of(store: Store, code: str) -> int:
+    """Return the root product that a style code or barcode means.
+
+    Raises
+    ------
+    BadInput
+        It means none, or several.
+    """
+    by, items = find_items(store, code) if code.strip() else ("", [])
+    if by != "code" or len(items) != 1:
+        raise BadInput(
+            f"“{code[:40]}” is no code of the table." if code.strip() else "No code was given.",
+            "The whole style code or barcode of an item that is there.",
+            "Look for that item in the table first.",
+            field="into",
+        )
+    return items[0]
+
+
 def _by_code(store: Store, query: str) -> list[int]:
     """Return the item of a whole code, else the items whose codes begin with it."""
     try:
