@@ -11,6 +11,7 @@ from web.commands.explain import explain
 from web.commands.frame import BUSY, FAILED, REFUSED, SOME_FAILED, Commands, data_option
 from web.commands.serve import serve
 from web.commands.settings import settings
+from web.commands.table import comps
 
 __all__ = ["BUSY", "FAILED", "REFUSED", "SOME_FAILED", "main"]
 
@@ -26,7 +27,7 @@ def main() -> None:
     """
 
 
-for command in (serve, load, undo, check, explain, settings, access, demo):
+for command in (serve, load, undo, comps, check, explain, settings, access, demo):
     main.add_command(command)
 
 if __name__ == "__main__":
