@@ -166,7 +166,7 @@ def merge(ctx: click.Context, code: str, into: str, as_json: bool) -> None:
 
 @comps.command()
 @click.argument("rows", nargs=-1, required=True)
-@click.option("--to", "style_code", required=True, help="The style code they get, or the name with rename.")
+@click.option("--to", "style_code", required=True, help="The style code they get.")
 @json_option
 @data_option
 @click.pass_context
