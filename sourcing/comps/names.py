@@ -1,3 +1,4 @@
+# ruff: noqa: S608 - only names of columns are put into the statement
 """The brands, categories and conditions the table holds, however they are spelt."""
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ class Name:
 
 
 _kept: dict[str, tuple[Version, dict[str, tuple[Name, ...]]]] = {}
+# Rows are kept by product, so that counting them by product first needs no sorting of them all.
+_ROWS = f"""SELECT p.root, {", ".join(f"c.{kind}" for kind in KINDS)}, count(*)
+FROM product p CROSS JOIN comp c ON c.product_id = p.id GROUP BY p.id, {", ".join(f"c.{kind}" for kind in KINDS)}"""
 
 
 def names(store: Store, kind: str) -> tuple[Name, ...]:
@@ -31,11 +35,8 @@ def names(store: Store, kind: str) -> tuple[Name, ...]:
     version = data_version(store)
     kept = _kept.get(store.url)
     if kept is None or kept[0] != version:
-        kept = _kept[store.url] = (version, {})
-    found = kept[1].get(kind)
-    if found is None:
-        found = kept[1][kind] = _names(store, kind)
-    return found
+        kept = _kept[store.url] = (version, _names(store))
+    return kept[1][kind]
 
 
 def spellings(store: Store, kind: str, name: str) -> tuple[str, ...]:
@@ -44,25 +45,26 @@ def spellings(store: Store, kind: str, name: str) -> tuple[str, ...]:
     return next((one.spellings for one in names(store, kind) if fold_title(one.shown) == folded), ())
 
 
-def _names(store: Store, kind: str) -> tuple[Name, ...]:
-    assert kind in KINDS
-    rows = store.read(
-        f"SELECT c.{kind}, p.root, count(*) FROM comp c JOIN product p ON p.id = c.product_id GROUP BY 1, 2"  # noqa: S608
-    )
-    heard: dict[str, list[str]] = defaultdict(list)
-    for theirs, ours in store.read("SELECT theirs, ours FROM alias WHERE kind = ? ORDER BY theirs", (kind,)):
+def _names(store: Store) -> dict[str, tuple[Name, ...]]:
+    heard: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for kind, theirs, ours in store.read("SELECT kind, theirs, ours FROM alias ORDER BY theirs"):
         if theirs != fold_title(ours):
-            heard[fold_title(ours)].append(theirs)
-    spelt: dict[str, Counter[str]] = defaultdict(Counter)
-    items: dict[str, set[int]] = defaultdict(set)
-    for text, root, count in rows:
-        word = fold_title(text)
-        spelt[word][text] += count
-        items[word].add(root)
-    found = [_name(counts, len(items[word]), heard[word]) for word, counts in spelt.items()]
-    return tuple(sorted(found, key=lambda one: (-one.rows, one.shown)))
-
-
-def _name(counts: Counter[str], items: int, heard: list[str]) -> Name:
-    spellings = sorted(counts, key=lambda text: (-counts[text], text))
-    return Name(spellings[0], tuple(spellings), counts.total(), items, tuple(heard))
+            heard[kind, fold_title(ours)].append(theirs)
+    rows = store.read(_ROWS)
+    found = {}
+    for place, kind in enumerate(KINDS, 1):
+        counts: Counter[str] = Counter()
+        items: dict[str, set[int]] = defaultdict(set)
+        for row in rows:
+            counts[row[place]] += row[-1]
+            items[row[place]].add(row[0])
+        spelt: dict[str, list[str]] = defaultdict(list)
+        for text in sorted(counts, key=lambda text: (-counts[text], text)):
+            spelt[fold_title(text)].append(text)
+        made = [
+            Name(few[0], tuple(few), sum(counts[one] for one in few), len(set().union(*(items[one] for one in few))),
+                 tuple(heard[kind, word]))
+            for word, few in spelt.items()
+        ]  # fmt: skip
+        found[kind] = tuple(sorted(made, key=lambda one: (-one.rows, one.shown)))
+    return found
