@@ -223,6 +223,14 @@ class TestOneItem:
         refused = page(client.post("/comps/move", data={"item": item, "style_code": "KT-3"}), 400)
         assert "No row was chosen" in text(refused)
 
+    def test_a_barcode_alone_is_shown_with_the_style_it_leads_to(self, client: FlaskClient, store: Store) -> None:
+        alone = f"{HEADER}\n9521234567899,,,,,,,,40,,,sold\n".encode()
+        load_file(store, io.BytesIO(alone), name="barcode.csv", as_of=TODAY)
+        (row,) = rows(store, batch_id=2)
+        assert row.root == root(store, "KT-1042") != row.id.product_id
+        html = page(client.get(f"/comps/item?item={row.id.product_id}"))
+        assert len(html.xpath("//input[@type='checkbox']")) == 11
+
     def test_all_rows_can_go(self, client: FlaskClient, store: Store) -> None:
         item = root(store, "KT-1042B")
         ticks = [str(row.id) for row in rows(store, item=item)]

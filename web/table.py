@@ -14,7 +14,7 @@ from sourcing.comps.change import Edit
 from sourcing.comps.columns import COLUMNS, OUT, STATUSES
 from sourcing.comps.comp import row_id
 from sourcing.comps.names import KINDS, names
-from sourcing.comps.search import NONE, SORTS, Filter, find_items, item_of, search
+from sourcing.comps.search import NONE, SORTS, Filter, find_items, item_of, root_of, search
 from sourcing.comps.take_back import edits as all_edits
 from sourcing.comps.take_back import undo_edit
 from sourcing.errors import BadInput, NotFound, Refused, SourcingError
@@ -165,9 +165,8 @@ def _row(at: str, error: BadInput | None = None, typed: dict[str, str] | None = 
 
 
 def _item(number: int, error: SourcingError | None = None) -> str:
-    product = lookup.product_of(store(), number)
-    if product is None:
-        raise NotFound(f"There is no item number {number}.", next_step="Look for it in the table.")
+    product = lookup.product_of(store(), root_of(store(), number))
+    assert product is not None
     found = search(store(), Filter(item=product.root), per_page=MOST_SHOWN)
     words = " ".join(filter(None, (product.brand, product.title)))
     near = [root for root in find_items(store(), words)[1][:6] if root != product.root] if words else []

@@ -13,7 +13,7 @@ from sourcing.comps.comp import CompRow, comps
 from sourcing.comps.names import spellings
 from sourcing.comps.title_index import TitleIndex
 from sourcing.comps.version import Version, data_version
-from sourcing.errors import BadInput
+from sourcing.errors import BadInput, NotFound
 from sourcing.storage import Store
 
 PER_PAGE = 50
@@ -105,6 +105,20 @@ def find_items(store: Store, query: str) -> tuple[str, list[int]]:
     likest = near[0][1] if near else 0.0
     items |= dict.fromkeys(roots[place] for place, likeness in near if likeness >= _OF_BEST * likest)
     return "words", list(items)[:MOST_ITEMS]
+
+
+def root_of(store: Store, product_id: int) -> int:
+    """Return the root product that a product's rows count for.
+
+    Raises
+    ------
+    NotFound
+        There is no such product.
+    """
+    found = store.read("SELECT root FROM product WHERE id = ?", (product_id,))
+    if not found:
+        raise NotFound(f"There is no item number {product_id}.", next_step="Look for it in the table.")
+    return int(found[0][0])
 
 
 def item_of(store: Store, code: str) -> int:
