@@ -79,9 +79,11 @@ class PriceModel:
     grand_: float = 0.0
     trend_: Trend = field(default_factory=Trend)
     condition_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    condition_se_: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     condition_base_: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     level_: Floats = field(default_factory=lambda: np.zeros(0))
     level_var_: Floats = field(default_factory=lambda: np.zeros(0))
+    drift_se_: Floats = field(default_factory=lambda: np.zeros(0))
     weight_: Floats = field(default_factory=lambda: np.zeros(0))
     residual_: Floats = field(default_factory=lambda: np.zeros(0))
 
@@ -110,6 +112,13 @@ class PriceModel:
                 self._conditions(rows, residual, weight)
                 self.trend_.improve(residual, weight / self.sigma2_[rows.category], rows.category)
         self.weight_, self.residual_ = weight, residual
+        self.drift_se_ = self.trend_.since(
+            0.5,
+            weight / self.sigma2_[rows.category],
+            rows.category,
+            rows.product,
+            1.0 / self.tau_style2_[category_of_product],
+        )[1]
         return self
 
     def styles_from_below(self, rows: PriceRows) -> tuple[Floats, Floats]:
@@ -224,6 +233,8 @@ class PriceModel:
         step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (bottom + 1 / _CONDITION_SD**2)
         self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
         self.condition_[np.arange(count), base] = 0.0
+        base_error = 1.0 / np.maximum(bottom[np.arange(count), base], 1e-9)
+        self.condition_se_ = np.sqrt(1.0 / (bottom + 1 / _CONDITION_SD**2) + base_error[:, None])
 
 
 def _combine(precision: Floats, mean: Floats, group: Ints, groups: int) -> tuple[Floats, Floats]:

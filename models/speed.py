@@ -72,6 +72,7 @@ class SpeedModel:
     slope_se_: float = SLOPE_SD
     slopes_: Floats = field(default_factory=lambda: np.zeros(0))
     season_: Floats = field(default_factory=lambda: np.zeros((0, 4)))
+    season_se_: Floats = field(default_factory=lambda: np.zeros((0, 4)))
     shape_: float = 2.0
     mixture_: Mixture = field(default_factory=lambda: gamma_mixture(2.0))
     extra_: Floats = field(default_factory=lambda: np.zeros(0))
@@ -123,8 +124,9 @@ class SpeedModel:
                     self.mixture_ = self.mixture_.bent(product_events, hazard, start)
             speeds = self.mixture_.posterior(product_events, hazard)[0]
         self.speeds_ = speeds
-        spread = np.asarray(np.linalg.inv(curvature), dtype=np.float64) if told is None else layout.spread(told)
-        self._keep(beta, spread, layout, rows)
+        whole = np.asarray(np.linalg.inv(curvature), dtype=np.float64)
+        self.season_se_ = layout.season_error(whole)
+        self._keep(beta, whole if told is None else layout.spread(told), layout, rows)
         return self
 
     def _cells(self, rows: Listings) -> tuple[Ints, Callable[[Ints], Floats], Layout]:
@@ -217,6 +219,13 @@ class Layout:
         """Columns of the response, in the order of `Contrast`."""
         parts = (slice(self.slope, self.slope + 1), self.own_slopes, self.hinges)
         return np.concatenate([np.arange(part.start, part.stop) for part in parts])
+
+    def season_error(self, covariance: Floats) -> Floats:
+        """Standard errors (categories, 4) of the harmonics, the common part and a category's own together."""
+        common = np.arange(self.season.start, self.season.stop)
+        own = np.arange(self.own_season.start, self.own_season.stop).reshape(-1, 4)
+        variance = covariance[common, common] + covariance[own, own] + 2.0 * covariance[common, own]
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
 
     def take(self, told: Contrast) -> None:
         """Hold the response where it was found from outside."""

@@ -62,6 +62,48 @@ class Trend:
         self._own[:, 1:] += np.linalg.solve(matrix + tight, right_hand[:, :, None])[:, :, 0]
         self.values_ = self._common + self._own
 
+    def since(
+        self, age: float, precision: Floats, category: Ints, product: Ints, prior: Floats
+    ) -> tuple[Floats, Floats]:
+        """Change of the level from ``age`` years ago until today, and its standard error: (C,), (C,).
+
+        Parameters
+        ----------
+        precision, category, product : (n,) of the rows given to `start`. prior : (products,) precision of a style's
+        level before its own sales: what a curve says is sure only as far as it is seen within styles.
+        """
+        categories, knots = self.values_.shape
+        if knots == 1:
+            return np.zeros(categories), np.full(categories, np.inf)
+        right = np.minimum(self._left + 1, knots - 1)
+        precision = np.where(self._known, precision, 0.0)
+        shape = (len(prior), knots)
+        moment = np.bincount(product * knots + self._left, precision * (1.0 - self._part), shape[0] * knots)
+        moment = (moment + np.bincount(product * knots + right, precision * self._part, len(moment))).reshape(shape)
+        total = prior + np.bincount(product, precision, len(prior))
+        of_product = np.zeros(len(prior), dtype=np.int64)
+        of_product[product] = category
+        left, part = _place(np.array([age]), knots)
+        at = np.zeros(knots)
+        at[left[0]] += 1.0 - part[0]
+        at[min(left[0] + 1, knots - 1)] += part[0]
+        error = np.empty(categories)
+        # A category's curve leans on the common one, which is left out here: rather too wide than too narrow.
+        penalty = _penalty(knots) / (1.0 + _OWN_SHARE**2)
+        for index in range(categories):
+            rows, styles = category == index, of_product == index
+            low, high = 1.0 - self._part[rows], self._part[rows]
+            matrix = np.zeros((knots, knots))
+            for first, a in ((self._left[rows], low), (right[rows], high)):
+                for second, b in ((self._left[rows], low), (right[rows], high)):
+                    matrix += np.bincount(first * knots + second, precision[rows] * a * b, knots**2).reshape(
+                        knots, knots
+                    )
+            own = moment[styles]
+            matrix -= own.T @ (own / total[styles, None])
+            error[index] = np.sqrt(at[1:] @ np.linalg.inv(matrix[1:, 1:] + penalty) @ at[1:])
+        return -self.values_ @ at, error
+
     def _sums(self, residual: Floats, precision: Floats, category: Ints, categories: int) -> tuple[Floats, Floats]:
         """Accumulate normal equations over the knots beyond today's: moments (C, k), matrices (C, k, k)."""
         knots = self.values_.shape[1]

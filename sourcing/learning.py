@@ -130,6 +130,10 @@ def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[st
     for index, name in enumerate(table.categories):
         here = table.category == index
         unsold = here & (table.state != 1)
+        own = pace["categories"][index]
+        errors = {"drift": float(model.drift_se_[index])} | own.pop("errors", {})
+        for name_of, error in zip(table.conditions, model.condition_se_[index], strict=True):
+            errors[f"condition {name_of}"] = float(error)
         found[name] = {
             "mu": float(model.mu_[index]),
             "mu_var": float(model.mu_var_[index]),
@@ -146,7 +150,8 @@ def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[st
             "ask": _ask_offset(gap[unsold], float(model.sigma2_[index])),
             "sold": int((here & table.sold).sum()),
             "unsold": int(unsold.sum()),
-            **pace["categories"][index],
+            **own,
+            "errors": {key: error for key, error in errors.items() if np.isfinite(error)},
         }
     return found
 

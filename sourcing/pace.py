@@ -155,6 +155,7 @@ def _kept(table: Training, model: SpeedModel, listings: Listings, cut: Floats | 
                 "response": np.round(one.values, 5).tolist(),
                 "asks_seen": [one.low, one.high],
                 "horizon": horizon,
+                "errors": {f"season {wave + 1}": float(model.season_se_[index, wave]) for wave in range(4)},
                 "speed_basis": f"{int(events[index])} dated sales and the unsold listings of its category",
             }
             for index, one in enumerate(model.responses_)
