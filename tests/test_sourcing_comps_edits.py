@@ -15,6 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sourcing.answer import Query
+from sourcing.check import check
 from sourcing.comps import load_file, undo_batch
 from sourcing.comps.columns import NAMES
 from sourcing.comps.comp import CompRow, RowId, comp, comps
@@ -22,6 +24,7 @@ from sourcing.comps.edits import bring_back, edit_row, merge, rename, set_aside,
 from sourcing.comps.lookup import find_root
 from sourcing.comps.take_back import edits, undo_edit
 from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.fitting import keep_up, refit
 from sourcing.storage import Store, open_store
 
 AS_OF = date(2026, 6, 30)
@@ -439,3 +442,42 @@ def test_the_same_rows_in_other_bytes_add_nothing_after_any_edits(draw: random.R
     before = [row.id.key for row in every(store)]
     load(store, draw.sample(FILE, len(FILE)), "again.csv")
     assert [row.id.key for row in every(store)] == before
+
+
+class TestAfterwards:
+    @pytest.fixture
+    def fitted(self, store: Store) -> Store:
+        days = [date(2026, 1, 1).toordinal() + place for place in range(120)]
+        load(
+            store,
+            [
+                sale(style_code=f"AA{place % 12}", brand="North", category="shoes", sold_price=f"{50 + place % 7}",
+                     ended_on=date.fromordinal(day).isoformat())
+                for place, day in enumerate(days)
+            ],
+        )  # fmt: skip
+        refit(store)
+        return store
+
+    def test_an_answer_kept_in_memory_is_dropped(self, fitted: Store) -> None:
+        query = Query(code="AA3", shelf_price=Decimal("10"))
+        assert check(fitted, query).comps_sold == 10
+        edit = set_aside(fitted, [row.id for row in every(fitted, "p.key = 's:AA3'")[:4]], "another item")
+        assert check(fitted, query).comps_sold == 6
+        undo_edit(fitted, edit.id)
+        assert check(fitted, query).comps_sold == 10
+
+    def test_the_fit_is_made_anew_after_many_edited_rows_only(self, fitted: Store) -> None:
+        def fit() -> Any:
+            keep_up(fitted)
+            return fitted.read("SELECT id, made_at FROM fit")
+
+        first = fit()
+        few = edit_row(fitted, every(fitted)[0].id, {"sold_price": "51.11"})
+        assert fit() == first
+        undo_edit(fitted, few.id)
+        assert fit() == first
+        rename(fitted, "brand", ["North"], "South")
+        second = fit()
+        assert second != first
+        assert fit() == second

@@ -190,7 +190,6 @@ class TestKeeping:
                 super().__init__(texts)
 
         monkeypatch.setattr(searching, "TitleIndex", Counting)
-        monkeypatch.setattr(searching, "_kept", {})
         for _ in range(2):
             found(store, query="trail")
         set_aside(store, [search(store, Filter()).rows[0].id], "damaged")
@@ -199,6 +198,13 @@ class TestKeeping:
         rename(store, "brand", ["Fellwander"], "Northlight")
         assert found(store, query="northlight") == ["Walnut pepper mill, small"]
         assert made == [4, 4]
+
+    def test_what_is_kept_is_of_one_store(self, store: Store) -> None:
+        other = open_store("sqlite:///:memory:")
+        load(other, ROWS[:1])
+        assert len(names(store, "brand")) == 3
+        assert len(names(other, "brand")) == 1
+        assert search(other, Filter(query="pepper mill")).total == 0
 
     def test_names_are_counted_however_they_are_spelt(self, store: Store) -> None:
         shown = {one.shown: (one.spellings, one.rows) for one in names(store, "condition")}

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 from sourcing.comps.titles import fold_title
 from sourcing.comps.version import Version, data_version
@@ -24,7 +25,7 @@ class Name:
     read_as: tuple[str, ...] = ()  # words of files that are read as it
 
 
-_kept: dict[str, tuple[Version, dict[str, tuple[Name, ...]]]] = {}
+_kept: WeakKeyDictionary[Store, tuple[Version, dict[str, tuple[Name, ...]]]] = WeakKeyDictionary()
 # Rows are kept by product, so that counting them by product first needs no sorting of them all.
 _ROWS = f"""SELECT p.root, {", ".join(f"c.{kind}" for kind in KINDS)}, count(*)
 FROM product p CROSS JOIN comp c ON c.product_id = p.id GROUP BY p.id, {", ".join(f"c.{kind}" for kind in KINDS)}"""
@@ -33,9 +34,9 @@ FROM product p CROSS JOIN comp c ON c.product_id = p.id GROUP BY p.id, {", ".joi
 def names(store: Store, kind: str) -> tuple[Name, ...]:
     """Return the names of one of `KINDS`, those with most rows first; kept until the table changes."""
     version = data_version(store)
-    kept = _kept.get(store.url)
+    kept = _kept.get(store)
     if kept is None or kept[0] != version:
-        kept = _kept[store.url] = (version, _names(store))
+        kept = _kept[store] = (version, _names(store))
     return kept[1][kind]
 
 

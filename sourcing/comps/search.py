@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from sourcing.codes import closest, parse_code, style_key
 from sourcing.comps import lookup, values
@@ -173,18 +174,18 @@ def _by_misspelt_code(store: Store, query: str) -> list[int]:
     return [root for root in found if root is not None]
 
 
-_kept: dict[str, tuple[Version, list[tuple[Any, ...]], TitleIndex]] = {}
+_kept: WeakKeyDictionary[Store, tuple[Version, list[tuple[Any, ...]], TitleIndex]] = WeakKeyDictionary()
 
 
 def _title_index(store: Store) -> tuple[list[int], TitleIndex]:
     """Return the roots of products and the index of their words, made anew only when a product has changed."""
     version = data_version(store)
-    kept = _kept.get(store.url)
+    kept = _kept.get(store)
     if kept is None or kept[0] != version:
         products = store.read("SELECT root, brand, title, style_code FROM product ORDER BY id")
         same = kept is not None and kept[1] == products
         index = kept[2] if kept is not None and same else TitleIndex([" ".join(row[1:]) for row in products])
-        kept = _kept[store.url] = (version, products, index)
+        kept = _kept[store] = (version, products, index)
     return [row[0] for row in kept[1]], kept[2]
 
 
