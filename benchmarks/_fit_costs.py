@@ -77,9 +77,9 @@ def _prices(rows: int) -> tuple[PriceRows, int]:
 
 
 def _listings(rows: int) -> Listings:
-    """Made listings in whole days: 20,000 styles by Zipf's law, 8 categories, listed over 700 days."""
+    """Made listings in whole days: 20,000 styles by Zipf's law, 40 categories, listed over 700 days."""
     rng = np.random.default_rng(0)
-    styles, kinds = 20_000, 8
+    styles, kinds = 20_000, 40
     popular = 1.0 / np.arange(1, styles + 1)
     style = rng.choice(styles, rows, p=popular / popular.sum())
     x = rng.normal(0.05, 0.2, rows)
@@ -90,23 +90,58 @@ def _listings(rows: int) -> Listings:
                     kinds, rng.integers(0, 700, rows).astype(float))  # fmt: skip
 
 
+def _titles(sales: PriceRows) -> list[str]:
+    """Made titles of the styles: the brand and six of 120 words by Zipf's law; they say nothing of prices."""
+    rng = np.random.default_rng(2)
+    popular = 1.0 / np.arange(1, 121)
+    words = rng.choice(120, (len(sales.product_cell), 6), p=popular / popular.sum())
+    cells = sales.product_cell
+    return [f"brand{cell} " + " ".join(f"word{w}" for w in row) for cell, row in zip(cells, words, strict=True)]
+
+
+def _price_and_titles(sales: PriceRows, titles: list[str]) -> object:
+    """Fit as the engine does: levels first, then what titles say about them, then levels again around that."""
+    from models.features import fit_titles
+
+    plain = PriceModel().fit(sales)
+    precision, mean = plain.styles_from_below(sales)
+    category = sales.cell_category[sales.product_cell]
+    target = np.where(precision > 0, mean - plain.cell_mean_[sales.product_cell], 0.0)
+    weight = precision / (1.0 + plain.tau_style2_[category] * precision)
+    return PriceModel().fit(sales, fit_titles(titles, [str(kind) for kind in category], target, weight).offsets)
+
+
+def _ridge(sales: PriceRows, titles: list[str] | None = None) -> object:
+    """Sparse ridge on what ours is told: category, brand's cell, style, size, condition, age, and words if given."""
+    from scipy.sparse import csr_array, hstack
+    from sklearn.feature_extraction.text import TfidfVectorizer
+    from sklearn.linear_model import Ridge
+
+    count = len(sales.y)
+
+    def dummies(index: Ints) -> object:
+        return csr_array((np.ones(count), (np.arange(count), index)), shape=(count, int(index.max()) + 1))
+
+    known = (sales.category, sales.cell, sales.product, sales.variant, sales.condition)
+    parts = [*map(dummies, known), csr_array((sales.age / 365)[:, None])]
+    if titles is not None:
+        # Each sale is a listing with a title of its own: the reference has no styles to read once.
+        parts.append(csr_array(TfidfVectorizer().fit_transform([titles[style] for style in sales.product])))
+    return Ridge(alpha=1.0, solver="sparse_cg").fit(hstack(parts, format="csr"), sales.y)
+
+
 def _fit(what: str, rows: int) -> Callable[[], object]:
     """Make the data of one fit; calling what is returned fits."""
     if what.startswith("price"):
-        sales, styles = _prices(rows)
+        sales = _prices(rows)[0]
         if what == "price":
             return lambda: PriceModel().fit(sales)
-        from scipy.sparse import csr_array, hstack
-        from sklearn.linear_model import Ridge
-
-        def ridge() -> object:
-            which = np.column_stack([sales.product, styles + sales.condition]).ravel()
-            shape = (rows, styles + sales.conditions)
-            dummies = csr_array((np.ones(2 * rows), (np.repeat(np.arange(rows), 2), which)), shape=shape)
-            design = hstack([dummies, (sales.age / 365)[:, None]], format="csr")
-            return Ridge(alpha=1.0, solver="sparse_cg").fit(design, sales.y)
-
-        return ridge
+        if what.endswith("titles"):
+            titles = _titles(sales)
+            return (
+                (lambda: _price_and_titles(sales, titles)) if what == "price-titles" else lambda: _ridge(sales, titles)
+            )
+        return lambda: _ridge(sales)
     listings = _listings(rows)
     if what.endswith("hours"):
         # Known to the hour and less, hardly two durations are equal, which is dear for a partial likelihood.

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from models.robust import NORMAL_MAD, student_weights, weighted_median
+from models.robust import NORMAL_MAD, grouped_medians, student_weights
 from models.trend import Trend
 
 Floats = NDArray[np.float64]
@@ -101,16 +101,18 @@ class PriceModel:
         category_of_product = rows.cell_category[rows.product_cell]
         weight = np.ones(len(rows.y))
         for round_ in range(self.rounds):
-            z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows(rows.category)
-            self._tree(rows, z, weight, offset, category_of_variant, category_of_product)
+            z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows()
+            # Both passes up the tree need the rows only by their sums a variant, whose category has one sigma.
+            own = _combine(weight, z, rows.variant, len(rows.variant_product))
+            self._tree(rows, own, offset, category_of_variant, category_of_product)
             residual = z - self.level_[rows.variant]
             self._scale(rows, residual, weight)
-            self._variances(rows, z, weight, offset, category_of_variant, category_of_product)
+            self._variances(rows, own, offset, category_of_variant, category_of_product)
             scale2 = self.sigma2_[rows.category] + self.level_var_[rows.variant] * 0.5
             weight = student_weights(residual, np.sqrt(scale2))
             if round_ < self.rounds - 1:
                 self._conditions(rows, residual, weight)
-                self.trend_.improve(residual, weight / self.sigma2_[rows.category], rows.category)
+                self.trend_.improve(residual, weight / self.sigma2_[rows.category])
         self.weight_, self.residual_ = weight, residual
         self.drift_se_ = self.trend_.since(
             0.5,
@@ -123,10 +125,11 @@ class PriceModel:
 
     def styles_from_below(self, rows: PriceRows) -> tuple[Floats, Floats]:
         """Precision and mean of each style's level as its own sales alone give it: (products,), (products,)."""
-        z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows(rows.category)
+        z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows()
         of_product = rows.cell_category[rows.product_cell]
         nothing = np.zeros(len(rows.product_cell))
-        return self._messages(rows, z, self.weight_, nothing, of_product[rows.variant_product], of_product)[1]
+        own = _combine(self.weight_, z, rows.variant, len(rows.variant_product))
+        return self._messages(rows, own, nothing, of_product[rows.variant_product], of_product)[1]
 
     def _start(self, rows: PriceRows) -> None:
         count = rows.categories
@@ -139,7 +142,7 @@ class PriceModel:
         self.tau_style2_ = np.full(count, 0.4 * spread)
         self.tau_brand2_ = np.full(count, 0.2 * spread)
         self.tau_category2_ = spread
-        self.trend_.start(rows.age / 365.25, count)
+        self.trend_.start(rows.age / 365.25, rows.category, count)
         self.condition_ = np.zeros((count, rows.conditions))
         seen = np.zeros((count, rows.conditions))
         np.add.at(seen, (rows.category, rows.condition), 1.0)
@@ -147,19 +150,19 @@ class PriceModel:
         self._condition_seen = seen
 
     def _messages(
-        self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints
+        self, rows: PriceRows, own: tuple[Floats, Floats], offset: Floats, cat_v: Ints, cat_p: Ints
     ) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats], tuple[Floats, Floats]]:
-        """Pass the rows up the tree: (precision, mean) seen from below at variants, products and cells."""
-        variant = _combine(weight / self.sigma2_[rows.category], z, rows.variant, len(rows.variant_product))
+        """Pass the variants' own (weight, mean) up: (precision, mean) from below at variants, products and cells."""
+        variant = own[0] / self.sigma2_[cat_v], own[1]
         up = _through(variant[0], self.tau_variant2_[cat_v])
         product = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
         up = _through(product[0], self.tau_style2_[cat_p])
         cell = _combine(up, product[1] - offset, rows.product_cell, len(rows.cell_category))
         return variant, product, cell
 
-    def _tree(self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
+    def _tree(self, rows: PriceRows, own: tuple[Floats, Floats], offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
         """Compute exact posterior means and variances of all nested effects, top down after one pass up."""
-        variant, product, cell = self._messages(rows, z, weight, offset, cat_v, cat_p)
+        variant, product, cell = self._messages(rows, own, offset, cat_v, cat_p)
         up = _through(cell[0], self.tau_brand2_[rows.cell_category])
         precision, mean = _combine(up, cell[1], rows.cell_category, rows.categories)
         self.mu_, self.mu_var_ = _posterior(self.grand_, self.tau_category2_, precision, mean)
@@ -193,18 +196,16 @@ class PriceModel:
         freedom = np.bincount(rows.category, free, rows.categories)
         size = np.abs(residual) / np.sqrt(free)
         whole = float(freedom.sum())
-        found = (NORMAL_MAD * weighted_median(size, free)) ** 2
+        medians, overall = grouped_medians(size, free, rows.category, rows.categories)
+        found = (NORMAL_MAD * overall) ** 2
         pooled = (whole * found + _FEW * _USUAL_VAR) / (whole + _FEW)
-        own = np.full(rows.categories, pooled)
-        for index in np.flatnonzero((count > 4) & (freedom > 1.0)):
-            here = rows.category == index
-            own[index] = (NORMAL_MAD * weighted_median(size[here], free[here])) ** 2
+        own = np.where((count > 4) & (freedom > 1.0), (NORMAL_MAD * medians) ** 2, pooled)
         share = freedom / (freedom + 30.0)
         self.sigma2_ = np.maximum(share * own + (1 - share) * pooled, 1e-5)
 
-    def _variances(self, rows: PriceRows, z: Floats, weight: Floats, offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
+    def _variances(self, rows: PriceRows, own: tuple[Floats, Floats], offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
         """Re-estimate the between-group variances by moments, each category's own leaning on the pooled one."""
-        variant, _, _ = self._messages(rows, z, weight, offset, cat_v, cat_p)
+        variant = own[0] / self.sigma2_[cat_v], own[1]
         pool = _moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
         self.tau_variant2_ = np.maximum(_lean(*pool), 1e-6)
         up = _through(variant[0], self.tau_variant2_[cat_v])
@@ -272,7 +273,9 @@ def _moment_variance(
     total, centre = _combine(precision, mean, group, groups)
     # Capped at 25 times the noise-free scale so that one mistyped style cannot swell everyone's variance.
     deviation = mean - centre[group]
-    cap = 25.0 * np.median(deviation[deviation != 0] ** 2) if np.any(deviation != 0) else 0.0
+    # A group's only member lies on its centre; what rounding leaves there is no deviation.
+    apart = np.abs(deviation) > 1e-9
+    cap = 25.0 * np.median(deviation[apart] ** 2) if apart.any() else 0.0
     q = np.bincount(category, precision * np.minimum(deviation**2, max(cap, 1e-12)), categories)
     freedom = np.bincount(category, minlength=categories).astype(float)
     freedom -= np.bincount(category, precision / total[group], categories)

@@ -19,6 +19,7 @@ NU = 4.0  # degrees of freedom of the error: heavy enough that one lot of three 
 NORMAL_MAD = 1.4826022185056018  # 1 / (75 % point of the standard normal)
 MODIFIED_Z = 0.6745  # the rounded 75 % point that the rule of Iglewicz & Hoaglin is stated with
 NORMAL_MEAN_DEVIATION = 1.253314  # sqrt(pi / 2): the fallback's factor, as published with it
+_SLOTS = 512  # into which values are sorted coarsely before a median is looked for
 _TIE = 1e-12  # cumulative shares of weight this close to a level count as reaching it: .49 + .01 is one half
 
 
@@ -115,6 +116,43 @@ def weighted_median(values: ArrayLike, weights: ArrayLike, choice: Literal["lowe
     if choice == "midpoint" and abs(share[at] - 0.5) <= _TIE and at + 1 < len(x):
         return float((x[at] + x[at + 1]) / 2)
     return float(x[at])
+
+
+def grouped_medians(values: Floats, weights: Floats, group: NDArray[np.int64], groups: int) -> tuple[Floats, float]:
+    """Return the lower weighted median of each group, nan where it is empty, and that of all: (groups,), one number.
+
+    Parameters
+    ----------
+    values : (n,) from 0 up. weights : (n,) above 0. group : (n,) from 0 to ``groups`` - 1.
+
+    Notes
+    -----
+    Values are counted into slots first, and only the slot that holds a median is sorted: a few passes over the rows
+    instead of a sort of them all, with the answer of `weighted_median`.
+    """
+    middle = max(float(values.mean()), 1e-300)
+    slot = (values / (values + middle) * _SLOTS).astype(np.int64)
+    mass = np.bincount(group * _SLOTS + slot, weights, groups * _SLOTS).reshape(groups, _SLOTS)
+    mass = np.vstack([mass, mass.sum(axis=0)])
+    running = np.cumsum(mass, axis=1)
+    goal = (0.5 - _TIE) * running[:, -1]
+    holds = np.minimum((running < goal[:, None]).sum(axis=1), _SLOTS - 1)
+    below = running[np.arange(groups + 1), holds] - mass[np.arange(groups + 1), holds]
+
+    def inside(chosen: NDArray[np.int64], index: int) -> float:
+        x, w = values[chosen], weights[chosen]
+        order = np.argsort(x, kind="stable")
+        at = int(np.searchsorted(below[index] + np.cumsum(w[order]), goal[index], side="left"))
+        return float(x[order[min(at, len(x) - 1)]])
+
+    near = np.flatnonzero(slot == holds[group])
+    near = near[np.argsort(group[near], kind="stable")]
+    ends = np.cumsum(np.bincount(group[near], minlength=groups))
+    found = np.full(groups, np.nan)
+    for index, chosen in enumerate(np.split(near, ends[:-1])):
+        if len(chosen):
+            found[index] = inside(chosen, index)
+    return found, inside(np.flatnonzero(slot == holds[groups]), groups)
 
 
 def student_weights(residual: ArrayLike, scale: ArrayLike, nu: float = NU) -> Floats:

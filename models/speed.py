@@ -292,7 +292,9 @@ def _maximise(matrix: Floats, events: Floats, expected: Floats, start: Floats, l
 
     def curvature(beta: Floats) -> Floats:
         rate = expected * np.exp(np.minimum(matrix @ beta, 30.0))
-        found: Floats = matrix.T @ (matrix * rate[:, None]) + layout.precision
+        scaled = matrix * np.sqrt(rate)[:, None]
+        # A matrix times itself: half of the sums, for the other half is the same.
+        found: Floats = scaled.T @ scaled + layout.precision
         return found
 
     found = minimize(loss, start, jac=True, hess=curvature, method="trust-exact", options={"maxiter": 50})

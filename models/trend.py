@@ -28,8 +28,8 @@ class Trend:
 
     values_: Floats = field(default_factory=lambda: np.zeros((0, 1)))
 
-    def start(self, age: Floats, categories: int) -> None:
-        """Lay the knots over ages in years, nan where unknown; all curves flat."""
+    def start(self, age: Floats, category: Ints, categories: int) -> None:
+        """Lay the knots over the rows' ages in years (n,), nan where unknown; all curves flat."""
         known = age[~np.isnan(age)]
         span = float(known.max()) if len(known) else 0.0
         knots = int(np.clip(np.ceil(span / KNOT_YEARS) + 1, 1, _MOST_KNOTS))
@@ -37,23 +37,23 @@ class Trend:
         self._own = np.zeros((categories, knots))
         self.values_ = np.zeros((categories, knots))
         self._left, self._part = _place(age, knots)
+        self._cell = category * knots + self._left
         self._known = ~np.isnan(age)
 
-    def of_rows(self, category: Ints) -> Floats:
+    def of_rows(self) -> Floats:
         """Return the curve at the rows given to `start`: (n,)."""
-        values = self.values_
-        right = np.minimum(self._left + 1, values.shape[1] - 1)
-        found: Floats = values[category, self._left] * (1 - self._part) + values[category, right] * self._part
+        step = np.diff(self.values_, axis=1, append=self.values_[:, -1:])
+        found: Floats = self.values_.ravel()[self._cell] + step.ravel()[self._cell] * self._part
         return found
 
-    def improve(self, residual: Floats, precision: Floats, category: Ints) -> None:
+    def improve(self, residual: Floats, precision: Floats) -> None:
         """Move the curves towards what residuals (n,) of given precision still show, the common one first."""
-        categories, knots = self.values_.shape
+        knots = self.values_.shape[1]
         if knots == 1:
             return
         precision = np.where(self._known, precision, 0.0)
         penalty = _penalty(knots)
-        moment, matrix = self._sums(residual, precision, category, categories)
+        moment, matrix = self._sums(residual, precision)
         step = np.linalg.solve(matrix.sum(axis=0) + penalty, moment.sum(axis=0) - penalty @ self._common[1:])
         self._common[1:] += step
         moment -= np.einsum("cij,j->ci", matrix, step)
@@ -104,29 +104,32 @@ class Trend:
             error[index] = np.sqrt(at[1:] @ np.linalg.inv(matrix[1:, 1:] + penalty) @ at[1:])
         return -self.values_ @ at, error
 
-    def _sums(self, residual: Floats, precision: Floats, category: Ints, categories: int) -> tuple[Floats, Floats]:
+    def _sums(self, residual: Floats, precision: Floats) -> tuple[Floats, Floats]:
         """Accumulate normal equations over the knots beyond today's: moments (C, k), matrices (C, k, k)."""
-        knots = self.values_.shape[1]
-        right = np.minimum(self._left + 1, knots - 1)
-        low, high = 1.0 - self._part, self._part
-        # A level shift belongs to the styles, so each category's residuals are centred first.
-        total = np.maximum(np.bincount(category, precision, categories), 1e-12)
-        residual = residual - (np.bincount(category, precision * residual, categories) / total)[category]
-        shape = (categories, knots)
-        cells = categories * knots
-        left_cell, right_cell = category * knots + self._left, category * knots + right
+        categories, knots = self.values_.shape
         weighted = precision * residual
+        bent = precision * self._part
 
+        # Between two knots every sum that is needed is one of powers of the part of the way, times either.
         def summed(values: Floats) -> Floats:
-            both = np.bincount(left_cell, low * values, cells) + np.bincount(right_cell, high * values, cells)
-            return np.asarray(both, dtype=np.float64).reshape(shape)
+            return np.bincount(self._cell, values, categories * knots).reshape(categories, knots).astype(np.float64)
 
-        moment, mean = summed(weighted), summed(precision)
+        mass, first, second = summed(precision), summed(bent), summed(bent * self._part)
+        pull, pull_first = summed(weighted), summed(weighted * self._part)
+        total = np.maximum(mass.sum(axis=1), 1e-12)
+        # A level shift belongs to the styles, so each category's residuals are centred first.
+        shift = (pull.sum(axis=1) / total)[:, None]
+        pull, pull_first = pull - shift * mass, pull_first - shift * first
+        moment, mean = pull - pull_first, mass - first
+        moment[:, 1:] += pull_first[:, :-1]
+        mean[:, 1:] += first[:, :-1]
         matrix = np.zeros((categories, knots, knots))
-        for first, a in ((self._left, low), (right, high)):
-            for second, b in ((self._left, low), (right, high)):
-                flat = (category * knots + first) * knots + second
-                matrix += np.bincount(flat, precision * a * b, categories * knots * knots).reshape(matrix.shape)
+        each = np.arange(knots)
+        matrix[:, each, each] = mass - 2 * first + second
+        matrix[:, each[1:], each[1:]] += second[:, :-1]
+        across = (first - second)[:, :-1]
+        matrix[:, each[1:], each[:-1]] = across
+        matrix[:, each[:-1], each[1:]] = across
         # Centring in the design too, so that today's zero does not have to carry the mean.
         matrix -= mean[:, :, None] * mean[:, None, :] / total[:, None, None]
         return moment[:, 1:], matrix[:, 1:, 1:]

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from models.robust import (
     MODIFIED_Z,
     NORMAL_MAD,
+    grouped_medians,
     grubbs,
     grubbs_critical,
     mad,
@@ -190,3 +191,18 @@ def test_bad_input_is_refused() -> None:
                  lambda: grubbs([1, 2]), lambda: grubbs_critical(2), lambda: trimmed_mean([1], 0.5)):  # fmt: skip
         with pytest.raises(ValueError, match=r"must|expected|needs"):
             call()
+
+
+def test_medians_of_groups_are_the_weighted_medians_of_each() -> None:
+    rng = np.random.default_rng(11)
+    values, weights = np.abs(rng.standard_t(2, 3000)), rng.uniform(0.01, 1.0, 3000)
+    values[:40] = 0.0
+    values[40:400] = values[400]  # ties
+    group = rng.integers(0, 6, 3000)
+    group[group == 4] = 5  # one group empty
+    each, overall = grouped_medians(values, weights, group, 7)
+    assert overall == weighted_median(values, weights)
+    assert np.isnan(each[[4, 6]]).all()
+    for index in (0, 1, 2, 3, 5):
+        assert each[index] == weighted_median(values[group == index], weights[group == index])
+    assert grouped_medians(np.zeros(3), np.ones(3), np.zeros(3, dtype=np.int64), 1)[1] == 0.0
