@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass, replace
-from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -15,17 +14,18 @@ from models.frailty import Mixture
 from models.proceeds import by_price, survive
 from models.season import spent
 from models.speed import CUTS
-from models.trend import curve_at, slope_now
+from models.trend import slope_now
 from sourcing.answer import Item, Query, Verdict
 from sourcing.check import check
 from sourcing.evidence import gather
+from sourcing.explain_words import Section, change_of, sections
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, current_fit, fold
 from sourcing.forecast import DAYS, Forecasts, forecast_group
 from sourcing.limits import Outlook, decide, limits
 from sourcing.money import money_writer
 from sourcing.settings import CategorySettings, load_settings
 from sourcing.storage import Store
-from sourcing.verdict import figures, to_cents, to_day
+from sourcing.verdict import figures, to_cents
 
 _MOST_WORDS = 8  # of a title, the weightiest first
 _MOST_TITLES = 20_000  # read to see how far titles differ within a category
@@ -57,14 +57,6 @@ class WhatIf:
     median: Decimal  # of the next comparable sale
     most_worth_paying: Decimal | None  # None: no limit, or still too little to go on
     enough: bool  # whether there is enough to go on
-
-
-@dataclass(frozen=True)
-class Section:
-    """A heading and its sentences."""
-
-    heading: str
-    sentences: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -135,15 +127,15 @@ def explain(store: Store, query: Query) -> Explanation:
         blank,
         sources=tuple(Source(name, round(float(share), 4)) for name, share in zip(names, shares, strict=True)),
         words=words[:_MOST_WORDS],
-        words_change=_change(title_offset(fit.words, item.title, category)),
-        trend_a_year=_change(slope_now(np.array(kin.trend))) if kin else None,
-        ahead=_change(now.ahead),
+        words_change=change_of(title_offset(fit.words, item.title, category)),
+        trend_a_year=change_of(slope_now(np.array(kin.trend))) if kin else None,
+        ahead=change_of(now.ahead),
         factor=round(fit.factors[int(np.searchsorted(np.array(BUCKETS), answer.comps_sold))], 3),
         what_if=_what_ifs(fit, category, kin, deal, item, rows, answer),
     )
     if now.speed_basis and answer.asking_price is not None:
         found = replace(found, **_speed(fit, now, kin))
-    return replace(found, sections=_sections(found, fit, kin, now, money_writer(answer.currency, settings.locale)))
+    return replace(found, sections=sections(found, fit, kin, now, money_writer(answer.currency, settings.locale)))
 
 
 def _titles_var(store: Store, fit: Fit, category: str) -> float:
@@ -160,7 +152,7 @@ def _words(fit: Fit, item: Item, category: str) -> tuple[Word, ...]:
         word = feature.rpartition("\t")[2]
         effects[word] = effects.get(word, 0.0) + fit.words.get(feature, 0.0)
     moving = sorted((one for one in effects.items() if one[1]), key=lambda one: -abs(one[1]))
-    return tuple(Word(word, _change(effect)) for word, effect in moving)
+    return tuple(Word(word, change_of(effect)) for word, effect in moving)
 
 
 def _speed(fit: Fit, now: Forecasts, kin: CategoryFit | None) -> dict[str, Any]:
@@ -218,146 +210,3 @@ def _what_ifs(
         most = decide(limits(deal.rules, deal.terms, outlook, None, None), None)[2] if enough else None
         found.append(WhatIf(price, to_cents(all_of.level[at][1]), most, enough))
     return tuple(found)
-
-
-def _sections(found: Explanation, fit: Fit, kin: CategoryFit | None, now: Forecasts, write: Any) -> tuple[Section, ...]:
-    """Say it in plain words."""
-    answer, made = found.verdict, []
-    own, title, brand, rest = found.sources
-    if own.share > 0:
-        first = f"Its own comps give {_per_cent(own.share)} of what is known of the price level"
-        given = f"the title {_per_cent(title.share)}, the brand {_per_cent(brand.share)}, {_named(rest)}"
-        made.append(f"{first}; {given} {_per_cent(rest.share)}.")
-    else:
-        kin_given = [f"the {one.name} ({_per_cent(one.share)})" for one in (title, brand) if one.share > 0]
-        last = "the category" if kin else "the average of every category you have comps of"
-        all_of = " and ".join([", ".join(kin_given), f"{last} ({_per_cent(rest.share)})"] if kin_given else [last])
-        made.append(f"No comps of its own speak for the price: it is guessed from {all_of}.")
-        if not found.item.known and found.item.suggestions:
-            made.append(f"Close known codes: {', '.join(found.item.suggestions)}. If one is meant, ask with it.")
-        if answer.decision != "too little to go on":  # which says itself what would settle it
-            made.append("One recent sale of this very item would tell more than all of that; the table says how much.")
-    if found.words:
-        each = ", ".join(f"“{one.word}” {_signed(one.change)}" for one in found.words)
-        made.append(f"Words of the title moved the starting level by {_signed(found.words_change)} in all: {each}.")
-    else:
-        still = "No word of the title moved the starting level."
-        made.append(still if found.item.title else "It has no title that could move the starting level.")
-    sections = [Section("Where the price level comes from", tuple(made))]
-    sections.append(Section("Brought to today", _moved(found, kin, now)))
-    aside = [one for one in answer.comps if one.set_aside]
-    if aside:
-        priced = [(one.paid if one.status == "sold" else one.asking_price, one.set_aside) for one in aside]
-        said = [f"{write(amount)}: {why}." for amount, why in priced if amount is not None]
-        if (mute := len(aside) - len(said)) > 0:
-            said.append(f"{mute} of its listings {'names' if mute == 1 else 'name'} no price.")
-        sections.append(Section("Set aside", tuple(said)))
-    sections.append(Section("How quick it is", _quick(found, now, write)))
-    if fit.rests_on.get("held_out_coverage_80") is None:
-        sure = (
-            f"Too few later sales to check against: the range shown is {found.factor:.2f} times as wide as the model's."
-        )
-    else:
-        sure = (
-            f"Later sales held back called for a range {found.factor:.2f} times as wide as the model's own for an "
-            "item with as many own sales; the range shown is that wide."
-        )
-    sections.append(Section("How sure", (sure,)))
-    if answer.decision == "too little to go on":
-        sections.append(Section("Too little to go on", (answer.reason, answer.would_settle)))
-    newest = fit.rests_on.get("newest")
-    day = to_day(newest)
-    sections.append(
-        Section(
-            "What the fit rests on",
-            (
-                f"{fit.rests_on['comps']:,} comps, {fit.rests_on['sold']:,} of them sold, "
-                f"{_on(day)}; fitted {fit.made_at:%Y-%m-%d %H:%M} UTC.",
-                f"Of this item: {answer.rests_on}",
-            ),
-        )
-    )
-    return tuple(sections)
-
-
-def _moved(found: Explanation, kin: CategoryFit | None, now: Forecasts) -> tuple[str, ...]:
-    seen = now.seen
-    used = (now.weight > 0) & ~now.aside
-    if kin is None or found.trend_a_year is None:
-        return ("Its category is not known, so that no trend, condition or size is allowed for.",)
-    made = [
-        f"Prices of its category move by {_signed(found.trend_a_year)} a year now, "
-        f"and {_signed(found.ahead or 0.0)} until the next sale."
-    ]
-    sales = used & seen.sold
-    if sales.any():
-        shift = _change(float(-np.mean(curve_at(np.array(kin.trend), seen.age[sales]))))
-        made.append(f"Its own sales were moved by {_signed(shift)} on average to today's level.")
-        if (undated := int((sales & np.isnan(seen.when)).sum())) > 0:
-            made.append(f"{undated} of them carry no date and count as half a year old.")
-    gaps = seen.gap[used]
-    if (other := int((np.abs(gaps) > 1e-9).sum())) > 0:
-        moved = _change(float(-gaps[np.abs(gaps) > 1e-9].mean()))
-        made.append(f"{other} of its comps are in another condition and were moved by {_signed(moved)} on average.")
-    elif used.any():
-        made.append("No comp needed moving for its condition.")
-    if used.any():
-        same, every = int((seen.same_size & used).sum()), int(used.sum())
-        made.append(
-            f"{same} of {every} are of the size asked for; the others count for less, their prices are not moved."
-            if found.item.size
-            else "No size was asked for, so every comp counts as of another size: a little less, its price not moved."
-        )
-    return tuple(made)
-
-
-def _quick(found: Explanation, now: Forecasts, write: Any) -> tuple[str, ...]:
-    answer = found.verdict
-    if not now.speed_basis:
-        return ("The comps carry no listing dates, so its speed is not known; your own assumption stands in.",)
-    if found.speed is None or answer.asking_price is None:
-        return ("With too little to go on no asking price is chosen, and no time to sell foretold.",)
-    dated = ~np.isnan(now.seen.days) & ~now.aside & ~now.seen.suspect
-    sold = int((dated & now.seen.sold).sum())
-    from_what = f"from at most {sold} sold and {int(dated.sum()) - sold} unsold listings of its own with dates"
-    ask = write(answer.asking_price)
-    usual = (
-        f"in {found.days_usual} days"
-        if found.days_usual is not None
-        else f"not within the {min(now.horizon, DAYS[-1]):.0f} days the comps can speak of"
-    )
-    made = [
-        f"It sells {found.speed:.2f} times as quickly as the usual style, {from_what}."
-        if dated.any()
-        else "No listing of its own carries dates: it is taken to be as quick as the usual style, which is unsure.",
-        f"Half of the usual style would be sold at {ask} {usual}, the asking price held.",
-        f"Asking 10 % more takes the chance of a sale within 30 days from {_per_cent(found.chance_30 or 0.0)} to "
-        f"{_per_cent(found.chance_30_dearer or 0.0)}.",
-    ]
-    if found.beyond:
-        made.append(f"Asking {ask} lies beyond what the market showed; the chance there is extrapolated, with care.")
-    elif found.beyond is False:
-        made.append(f"Asking {ask} lies within what the market showed of this category.")
-    return tuple(made)
-
-
-def _named(source: Source) -> str:
-    return source.name if source.name.startswith("all ") else f"the {source.name}"
-
-
-def _change(log: float) -> float:
-    return round(float(np.expm1(log)), 4)
-
-
-def _per_cent(share: float) -> str:
-    if 0 < share < 0.01:
-        return "under 1 %"
-    return "over 99 %" if 0.99 < share < 1 else f"{share * 100:.0f} %"
-
-
-def _signed(change: float) -> str:
-    return f"{change * 100:+.1f} %"
-
-
-def _on(day: date | None) -> str:
-    return f"the newest sale of {day.isoformat()}" if day else "none of them dated"
