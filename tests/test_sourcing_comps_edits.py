@@ -9,6 +9,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import date
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import pytest
@@ -269,6 +270,19 @@ class TestSplit:
         undo_edit(store, edit.id)
         assert dump(store) == before
 
+    def test_a_code_that_was_merged_stands_for_the_one_it_was_merged_into(self, store: Store) -> None:
+        load(store, [sale(style_code="AA1"), sale(style_code="BB2"), sale(style_code="CC3")])
+        number = dict(store.read("SELECT key, id FROM product"))
+        merged = merge(store, number["s:BB2"], number["s:AA1"])
+        (first,) = every(store, "c.style_code = 'AA1'")
+        (third,) = every(store, "c.style_code = 'CC3'")
+        with pytest.raises(BadInput, match="Nothing would change"):
+            split(store, [first.id], "BB-2")
+        edit_row(store, third.id, {"style_code": "bb2"})
+        assert comp(store, third.id).style_code == "AA1"
+        undo_edit(store, merged.id)
+        assert codes(store) == {"s:AA1": 2, "s:BB2": 1}
+
     def test_back_again_leaves_no_note(self, store: Store) -> None:
         load(store, [sale(), sale(sold_price="11")])
         before, one = dump(store), every(store)[0]
@@ -296,6 +310,27 @@ class TestRename:
         undo_batch(store, 2)
         undo_edit(store, edit.id)
         assert dump(store) == before
+
+    def test_what_came_since_gets_the_name_of_its_file_back(self, store: Store) -> None:
+        load(store, [sale(brand="North", category="shoes"), sale(brand="South", category="boots")])
+        first = rename(store, "brand", ["North"], "South")
+        second = rename(store, "category", ["boots"], "shoes")
+        third = rename(store, "brand", ["South"], "East")
+        new = [
+            sale(brand="North", category="boots", sold_price="70"),
+            sale(brand="South", category="shoes", sold_price="71"),
+            sale(brand="East", category="boots", sold_price="72"),
+        ]
+        load(store, [*new, new[0]])  # the last of them twice, as a listing of its own
+        assert {(row.brand, row.category) for row in every(store)} == {("East", "shoes")}
+        undo_edit(store, third.id)
+        assert sorted(row.brand for row in every(store, "c.sold >= 7000")) == ["East", "South", "South", "South"]
+        undo_edit(store, first.id)
+        assert sorted(row.brand for row in every(store, "c.sold >= 7000")) == ["East", "North", "North", "South"]
+        undo_edit(store, second.id)
+        assert sorted((row.brand, row.category) for row in every(store, "c.sold >= 7000")) == [
+            ("East", "boots"), ("North", "boots"), ("North", "boots"), ("South", "shoes"),
+        ]  # fmt: skip
 
     def test_a_name_renamed_twice(self, store: Store) -> None:
         load(store, [sale(brand="North")])
@@ -432,15 +467,43 @@ def test_any_edits_and_then_undoing_them_all_is_as_if_nothing_had_been(draw: ran
 
 
 @settings(max_examples=100, deadline=None)
+@given(st.randoms(use_true_random=False), st.integers(1, 9))
+def test_loads_in_between_do_not_matter(draw: random.Random, count: int) -> None:
+    store = open_store("sqlite://")
+    load(store, FILE[:6])
+    before = dump(store)
+    undos: list[Callable[[], Any]] = []
+    for turn in range(count):
+        if draw.random() < 0.4:
+            price = str(draw.randint(50, 60))
+            more = sale(
+                style_code=draw.choice(["AA1", "BB2", "DD4"]), sold_price=price, brand=draw.choice(["North", ""])
+            )
+            batch = load(store, [*draw.sample(FILE, draw.randint(1, len(FILE))), more], f"{turn}.csv")
+            if batch is not None:
+                undos.append(partial(undo_batch, store, batch))
+            continue
+        with suppress(BadInput):
+            undos.append(partial(undo_edit, store, some_edit(store, draw)().id))
+    while undos:
+        undo = draw.choice(undos)
+        with suppress(Refused):  # a later edit is to be undone first
+            undo()
+            undos.remove(undo)
+    assert dump(store) == before
+
+
+@settings(max_examples=100, deadline=None)
 @given(st.randoms(use_true_random=False), st.integers(1, 6))
 def test_the_same_rows_in_other_bytes_add_nothing_after_any_edits(draw: random.Random, count: int) -> None:
     store = open_store("sqlite://")
-    load(store, FILE)
+    rows = [*FILE, FILE[0], FILE[0]]  # three alike are three listings
+    load(store, rows)
     for _ in range(count):
         with suppress(BadInput):
             some_edit(store, draw)()
     before = [row.id.key for row in every(store)]
-    load(store, draw.sample(FILE, len(FILE)), "again.csv")
+    load(store, draw.sample(rows, len(rows)), "again.csv")
     assert [row.id.key for row in every(store)] == before
 
 

@@ -51,6 +51,8 @@ def edit_row(store: Store, at: RowId, said: Mapping[str, str]) -> Edit:
     told = [name for name in NAMES if now[STORAGE[name]] != before[STORAGE[name]]]
     # A row counts for the product its own words name, until the user says otherwise.
     product = after[PRODUCT] if after[PRODUCT] != before[PRODUCT] else row.product_key
+    if "style_code" in told and style_key(now["style_code"]) in styles:  # merged into another: it gets that one
+        now["style_code"] = styles[style_key(now["style_code"])]
     patch = Patch(row.id, {**{name: before[name] for name in now}, PRODUCT: row.product_key}, {**now, PRODUCT: product})
     words = f"Changed {_listed([name.replace('_', ' ') for name in told])} of {_short(row)}"
     return make(store, "row", lambda raw: Plan(words, [_still_there(raw, patch)]))
@@ -147,8 +149,9 @@ def split(store: Store, rows: Sequence[RowId], style_code: str) -> Edit:
 
     def plan(raw: sqlite3.Connection) -> Plan:
         target = read_as(raw, f"s:{key}")
+        said = typed if target == f"s:{key}" else target[2:]  # of a code that was merged into another, the other
         patches = []
-        for patch in _each(raw, rows, "style_code", typed):
+        for patch in _each(raw, rows, "style_code", said):
             came = {PRODUCT: _product_key(raw, patch.at.product_id)}
             patches.append(Patch(patch.at, patch.was | came, patch.now | {PRODUCT: target}))
         return Plan(f"Moved {{rows}} to {_said_of(target)}", patches)

@@ -52,6 +52,7 @@ class Judged:
     columns: list[Sequence[Any]]  # of the good rows, in the order of `Judge.stored`
     problems: list[Problem]
     rejected: int
+    texts: Sequence[str] = ()  # of the good rows, what the file said, where other words may be put for its
 
 
 class Judge:
@@ -131,11 +132,12 @@ class Judge:
         columns["style_code"] = list(map(_FIRST, columns["style_code"]))
         self._note_latest_day(columns)
         said = [columns[name] for name in (*_NUMBERS, *_WORDS, *self._later)]
-        keys = row_keys(_texts(said))
+        texts = _texts(said)
+        keys = row_keys(texts)
         if self._aliases:
             products = self._renamed(products, columns)
             said = [columns[name] for name in (*_NUMBERS, *_WORDS, *self._later)]
-        return Judged(products, [keys, *said, places], problems, rejected)
+        return Judged(products, [keys, *said, places], problems, rejected, texts if self._aliases else ())
 
     def _renamed(self, products: list[str], columns: Columns) -> list[str]:
         """Put the user's words for the file's, where the user said so; keys were made of the file's."""

@@ -13,6 +13,7 @@ from sourcing.codes import style_key
 from sourcing.comps.change import PRODUCT, Edit, Ledger, Patch, moment, settle, ungroup, write
 from sourcing.comps.comp import RowId
 from sourcing.comps.many import blocks, marks
+from sourcing.comps.origin import named_since
 from sourcing.errors import NotFound, Refused
 from sourcing.storage import Store
 
@@ -54,7 +55,8 @@ def undo_edit(store: Store, edit_id: int) -> TakenBack:
             raise Refused(f"Change {edit_id} is undone already.", next_step="Make the change again to have it back.")
         _refuse_if_built_on(raw, edit, before)
         patches, gone = _back(raw, before)
-        patches += _came_later(raw, before, {patch.at.key for patch in patches})
+        known = {key for _, key, _, _ in ungroup(before)}
+        patches += _came_later(raw, before, known) + named_since(raw, before, known)
         touched = write(raw, patches, None)
         _restore(Ledger(raw, edit_id), before)
         settle(raw, patches, touched)

@@ -48,6 +48,7 @@ class Writer:
         self._products: list[str] = []  # of the rows that wait
         self._keyed = array("q")  # keys of the rows that wait
         self._rows: list[Row] = []
+        self._texts: list[str] = []  # what the file said in them, where the user's words were put for its
         self._open = array("q"), array("q")  # products and keys of open rows; a seventh of what a list of pairs takes
         self._ids: dict[str, int] = {}
         self._touched: set[int] = set()  # products that were there and have new rows
@@ -78,16 +79,17 @@ class Writer:
         self._products += judged.products
         self._keyed.extend(judged.columns[0])
         self._rows += zip(*judged.columns, strict=True)
+        self._texts += judged.texts
         if len(self._rows) >= AT_ONCE:
             self.flush()
 
     def flush(self) -> None:
         """Write what has come together."""
         first_new = self._next_id
-        rows, products, keys = self._rows, self._products, self._keyed
-        self._rows, self._products, self._keyed = [], [], array("q")
-        for place, key in self._keys.apart(keys, lambda place: text_of(rows[place])).items():
-            rows[place] = (key, *rows[place][1:])
+        rows, products, keys, texts = self._rows, self._products, self._keyed, self._texts
+        self._rows, self._products, self._keyed, self._texts = [], [], array("q"), []
+        for place, key in self._keys.apart(keys, lambda place: texts[place] if texts else text_of(rows[place])).items():
+            rows[place], keys[place] = (key, *rows[place][1:]), key
         moved = self._follow(products, keys)
         if moved:
             staying = {product for place, product in enumerate(products) if place not in moved}
