@@ -78,7 +78,8 @@ def sections(
     if promised := fit.rests_on.get("sales_promised"):
         checked.append(
             f"Looking back from two earlier days, {promised:,.0f} sales within sixteen days were promised for the "
-            f"listings begun after them, and {fit.rests_on['sales_made']:,} came; the pace is corrected for what is no luck."
+            f"listings begun after them, and {fit.rests_on['sales_made']:,} came; the pace is corrected for what of "
+            "that is no luck."
         )
     told.append(Section("How sure", tuple(checked)))
     if answer.decision == "too little to go on":
