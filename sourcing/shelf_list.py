@@ -49,7 +49,8 @@ def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
     answered = {column.name for column in COLUMNS} | {"problem"}
     found: list[dict[str, str]] = []
     with opened(source) as records:
-        header = _distinct(records.header)
+        _distinct(records.said)
+        header = records.header
         known = {name: at for at, name in enumerate(_plain(name) for name in header)}
         if not any(name in known for name in WORDS):
             raise BadInput(
@@ -60,17 +61,20 @@ def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
             )
         own = [name for name in header if _plain(name) not in answered]
         for block in records.blocks():
-            cells = dict(zip(block.numbers, block.rows, strict=True)) | dict.fromkeys(n for n, _ in block.ragged)
+            unfit = {
+                number: f"The row has {count} of the header's {len(header)} cells." for number, count in block.ragged
+            }
+            unfit |= {fault.row: f"{fault.reason} {fault.fix}".strip() for fault in block.faults}
+            cells = dict(zip(block.numbers, block.rows, strict=True)) | dict.fromkeys(unfit)
             if not cells:
                 continue
-            lengths = dict(block.ragged)
             texts: list[list[str] | str] = []
             for number in range(min(cells), max(cells) + 1):
                 line = cells.get(number)
                 if line is not None:
                     texts.append(line)
-                elif number in lengths:
-                    texts.append(f"The row has {lengths[number]} of the header's {len(header)} cells.")
+                elif number in unfit:
+                    texts.append(unfit[number])
                 else:
                     texts.append("The row is empty.")
             if len(found) + len(texts) > MOST_ROWS:
@@ -120,11 +124,10 @@ def _plain(name: str) -> str:
     return "_".join(name.strip().casefold().split())
 
 
-def _distinct(header: list[str]) -> list[str]:
+def _distinct(header: list[str]) -> None:
     """Refuse a name given twice: which of the two counts would be a guess."""
     seen: set[str] = set()
     for name in header:
         if _plain(name) in seen:
             raise BadInput(f"The list has two columns “{name}”.", "Each name once.", "Rename one.", field="list")
         seen.add(_plain(name))
-    return header

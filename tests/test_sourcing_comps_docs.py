@@ -7,8 +7,9 @@ from dataclasses import astuple
 from io import BytesIO
 from pathlib import Path
 
-from sourcing.comps import load_file, overview, read, values, workbook, workbook_child
+from sourcing.comps import load_file, overview, values
 from sourcing.comps.columns import COLUMNS, NAMES
+from sourcing.comps.files import child, limits
 from sourcing.storage import open_store
 
 PAGE = (Path(__file__).parent.parent / "docs" / "comps_format.md").read_text(encoding="utf-8")
@@ -37,12 +38,12 @@ def test_the_example_loads_without_a_problem() -> None:
 def test_limits_are_the_ones_in_force() -> None:
     flat = " ".join(PAGE.split())
     for words in (
-        f"{read.LARGEST_CSV // 10**6} MB, {read.MOST_ROWS:,} rows, {read.MOST_COLUMNS} columns and "
-        f"{read.LARGEST_CELL:,} characters",
-        f"{workbook.PACKED // 10**6} MB, {workbook.ENTRIES} parts, {workbook.INFLATED // 10**6} MB unpacked, "
-        f"no part packed more than {workbook.RATIO} times",
-        f"{workbook_child.MEMORY >> 30} GiB of memory, {workbook_child.CPU_SECONDS} seconds of computing or "
-        f"{workbook.WALL_SECONDS:.0f} seconds",
+        f"{limits.LARGEST_CSV // 10**6} MB, {limits.MOST_ROWS:,} rows, {limits.MOST_COLUMNS} columns and "
+        f"{limits.LARGEST_CELL:,} characters",
+        f"{limits.PACKED // 10**6} MB, {limits.ENTRIES} parts, {limits.INFLATED // 10**6} MB unpacked, "
+        f"no part packed more than {limits.RATIO} times",
+        f"{child.MEMORY >> 30} GiB of memory, {child.CPU_SECONDS} seconds of computing or "
+        f"{limits.WALL_SECONDS:.0f} seconds",
         f"at most {values.LARGEST:,}",
         f"from {values.EARLIEST.year} on",
     ):

@@ -20,7 +20,7 @@ END = st.sampled_from(("\n", "\r\n", "\r"))
 
 def by_blocks(text: str) -> tuple[list[int], list[list[str]], list[tuple[int, int]]]:
     """Return the numbers, the rows and the ragged ones as the records of a file hand them out."""
-    records = read.Records(io.StringIO(text, newline=""), "")
+    records = read.TextRecords(io.StringIO(text, newline=""), "")
     numbers: list[int] = []
     rows: list[list[str]] = []
     ragged: list[tuple[int, int]] = []
@@ -29,6 +29,15 @@ def by_blocks(text: str) -> tuple[list[int], list[list[str]], list[tuple[int, in
         rows += block.rows
         ragged += block.ragged
     return numbers, rows, ragged
+
+
+def faulty(text: str) -> bool:
+    """Tell whether the records of a file say of some row, or of the header, that it cannot be read."""
+    try:
+        records = read.TextRecords(io.StringIO(text, newline=""), "")
+    except BadInput:
+        return True
+    return any(block.faults for block in records.blocks())
 
 
 def by_rows(text: str, width: int) -> tuple[list[int], list[list[str]], list[tuple[int, int]]]:
@@ -66,8 +75,7 @@ def test_whatever_the_csv_module_wrote_is_read_the_same(
         try:
             wanted = by_rows(text, width)
         except csv.Error:
-            with pytest.raises(BadInput, match="cannot be read"):
-                by_blocks(text)
+            assert faulty(text)
         else:
             assert by_blocks(text) == wanted
 

@@ -211,13 +211,18 @@ def test_a_row_without_a_price_has_no_decision(data: str, tmp_path: Path) -> Non
         ("", "empty"),
         (b"code,shelf_price\nA\xe9,3\n", "UTF-8"),
         ("code,Code\nA,B\n", "two columns"),
-        ("code,shelf_price\n" + "x" * 70_000 + ",3\n", "longer"),
     ],
 )
 def test_a_list_that_cannot_be_read_says_why(data: str, tmp_path: Path, text: str | bytes, said: str) -> None:
     result, rows = answers(data, tmp_path, text)
     assert (result.exit_code, rows) == (1, [])
     assert said in result.stderr
+
+
+def test_a_row_of_a_list_that_cannot_be_read_says_why(data: str, tmp_path: Path) -> None:
+    result, rows = answers(data, tmp_path, "code,shelf_price\n" + "x" * 70_000 + ",3\nA-1,4\n")
+    assert result.exit_code == 4
+    assert ["longer" in row["problem"] for row in rows] == [True, False]
 
 
 def test_the_list_itself_is_never_written_over(data: str, tmp_path: Path) -> None:

@@ -32,6 +32,10 @@ class Lines:
             raise self._error
         return next(self._text)
 
+    def put_back(self, lines: Sequence[str]) -> None:
+        """Give lines back that were taken last, to be taken again."""
+        self._pending.extendleft(reversed(lines))
+
     def columns(self, count: int, width: int, *, delimiter: str = ",", longest: int) -> list[list[str]] | None:
         """Take the next lines as columns, or leave them all and return None when one of them needs a closer look.
 

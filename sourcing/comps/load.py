@@ -88,7 +88,9 @@ def load_file(
         judge = Judge(header, latest=latest, digits=digits, aliases=_aliases(store))
         try:
             with store.write_rows() as raw, _without_cycles():
-                loading = _Loading(raw, records, judge, name=name, keep_good=keep_good, notes=header.notes)
+                loading = _Loading(
+                    raw, records, judge, name=name, keep_good=keep_good, notes=(*records.notes, *header.notes)
+                )
                 return loading.run(as_of, on_progress)
         except _NothingStored as nothing:
             return nothing.report

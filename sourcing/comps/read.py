@@ -1,75 +1,118 @@
-"""Open a comps file, CSV or workbook, and stream its rows in blocks; limits and encoding are checked here."""
+"""Open a file of any kind that is read, and stream its rows as text in blocks; limits are checked here."""
 
 from __future__ import annotations
 
-import csv
-import hashlib
-import io
 import shutil
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
-from typing import IO, Any, BinaryIO
+from typing import IO, BinaryIO
 
+from sourcing.answer import Problem
+from sourcing.comps.files.blocks import Block, Fault, Records, note
+from sourcing.comps.files.json_lines import JsonRecords
+from sourcing.comps.files.limits import LARGEST_CELL, MOST_COLUMNS, MOST_ROWS
+from sourcing.comps.files.shape import DELIMITERS, Shape, distinct, is_totals, shape
+from sourcing.comps.files.stage import Staged, stage
+from sourcing.comps.files.tape import Tape
+from sourcing.comps.layout import FileForm
 from sourcing.comps.lines import Lines
-from sourcing.comps.workbook import to_csv
 from sourcing.errors import BadInput, NotFound
 
-LARGEST_CSV = 110_000_000
-MOST_ROWS = 2_000_000
-MOST_COLUMNS = 500
-LARGEST_CELL = 65_536
+__all__ = ["Block", "Fault", "Records", "TextRecords", "opened"]
+
 BLOCK = 250  # rows handled together: so few that the processor keeps them at hand
-_INFLATED = 300_000_000  # the CSV that a workbook unpacks to may be longer than an uploaded one
+_TOTALS = "It reads like a line of totals, not like a listing; it was left out."
 
 
-@dataclass(frozen=True)
-class Block:
-    """Some rows of the file: their numbers (the header is row 1) and their cells, column by column."""
+class TextRecords(Records):
+    """The header and the rows of one open delimited text.
 
-    numbers: Sequence[int]
-    columns: Sequence[Sequence[str]]  # one for each column of the header, each with a cell for each row
-    ragged: Sequence[tuple[int, int]] = ()  # (row number, cells found) of rows that do not fit the header
+    Parameters
+    ----------
+    text : text stream
+        With its line ends as they are.
+    sha256 : str
+        Of the file.
+    delimiter : str
+        What stands between cells.
+    header_row : int
+        The row of the header, or the first above it that is not blank; 0 where there is none.
+    width : int
+        Columns that rows fill, where the header names fewer.
+    doubtful, encoding : bool, str
+        Whether some bytes could not be decoded, and as what.
+    """
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """The cells row by row."""
-        return list(map(list, zip(*self.columns, strict=True)))
-
-
-class Records:
-    """The header and the rows of one open file."""
-
-    def __init__(self, text: IO[str], sha256: str) -> None:
-        csv.field_size_limit(LARGEST_CELL)
+    def __init__(
+        self,
+        text: IO[str],
+        sha256: str,
+        *,
+        delimiter: str = ",",
+        header_row: int = 1,
+        width: int = 0,
+        doubtful: bool = False,
+        encoding: str = "utf-8",
+        notes: Sequence[Problem] = (),
+    ) -> None:
         self.sha256 = sha256
+        self.delimiter = delimiter
         self._lines = Lines(text)
-        self._reader = csv.reader(self._lines, strict=True)
+        self._doubtful = doubtful
+        self._tape = Tape(self._lines, delimiter, doubtful=doubtful, encoding=encoding)
         self._number = 0
-        self.header = self._first()
+        self._before: list[list[str]] = []  # the last rows handed on
+        self.said = self._first(header_row) if header_row else []
+        self.header = distinct(self.said, width)
+        if len(self.header) > MOST_COLUMNS:
+            wrong = f"The file has {len(self.header):,} columns."
+            raise BadInput(wrong, f"Up to {MOST_COLUMNS} columns.", field="file")
+        self.notes = (*notes, *self._renamed())
 
-    def _first(self) -> list[str]:
-        row: list[str] = []
-        while not any(row):
+    def _first(self, header_row: int) -> list[str]:
+        while True:
             some = self._next(1)
             if not some:
                 raise BadInput("The file holds no header.", "A header row, then one row a listing.", field="file")
+            if self._number < header_row:
+                continue
             row = some[0]
+            if isinstance(row, Fault):
+                raise BadInput(f"The header, row {row.row}, cannot be read. {row.reason}", row.fix, field="file")
+            if any(cell.strip() for cell in row):
+                break
         while row and not row[-1].strip():
             row.pop()
-        if len(row) > MOST_COLUMNS:
-            raise BadInput(f"The file has {len(row):,} columns.", f"Up to {MOST_COLUMNS} columns.", field="file")
-        return [name.strip() for name in row]
+        return [name.strip().removeprefix("\ufeff") for name in row]
+
+    def _renamed(self) -> Iterator[Problem]:
+        for place, name in enumerate(self.header):
+            own = self.said[place] if place < len(self.said) else ""
+            if name != own:
+                why = "Another column has this name; it is told apart" if own else "A column has no name; it is called"
+                yield note(max(1, self._number), f"{why} as {name!r}.", column=name[:200])
 
     def blocks(self) -> Iterator[Block]:
-        """Yield the rows below the header, blank ones left out."""
+        """Yield the rows below the header, blank ones left out, a line of totals below them noted."""
+        held: Block | None = None
+        for block in self._blocks():
+            if held is not None:
+                yield held
+                if held.numbers:
+                    self._before = held.rows[-5:]
+            held = block
+        if held is not None:
+            yield self._without_totals(held)
+
+    def _blocks(self) -> Iterator[Block]:
         width = len(self.header)
         while True:
             start = self._number + 1
-            columns = self._lines.columns(BLOCK, width, longest=LARGEST_CELL)
+            columns = None
+            if not self._doubtful:
+                columns = self._lines.columns(BLOCK, width, delimiter=self.delimiter, longest=LARGEST_CELL)
             if columns is not None:  # nearly always
                 self._count(len(columns[0]))
                 yield Block(range(start, self._number + 1), columns)
@@ -79,143 +122,152 @@ class Records:
                 return
             yield _sorted_out(start, rows, width)
 
-    def _next(self, count: int) -> list[list[str]]:
-        rows: list[list[str]] = []
-        try:
-            rows.extend(islice(self._reader, count))
-        except csv.Error as error:
-            raise BadInput(
-                f"Row {self._number + len(rows) + 1} cannot be read: {_csv_words(str(error))}",
-                "CSV as of RFC 4180: a cell with a comma, a quote or a line break stands in double quotes, "
-                "a quote inside it is doubled.",
-                "Correct that row and load the file again.",
-                field="file",
-            ) from error
-        except UnicodeDecodeError as error:
-            raise BadInput(
-                f"The file is not UTF-8: the byte {error.object[error.start]:#04x}, after row "
-                f"{self._number + len(rows)}, begins no character.",
-                "UTF-8, with or without a byte order mark.",
-                "Save it again as CSV UTF-8.",
-                field="file",
-            ) from error
+    def _without_totals(self, block: Block) -> Block:
+        rows = block.rows
+        before = (self._before + rows[:-1])[-20:]
+        if not rows or not before or not is_totals(rows[-1], before):
+            return block
+        numbers = list(block.numbers)
+        fault = _totals(numbers.pop(), rows[-1])
+        return Block(numbers, [column[:-1] for column in block.columns], block.ragged, [*block.faults, fault])
+
+    def _next(self, count: int) -> list[list[str] | Fault]:
+        rows = self._tape.take(count, self._number + 1)
         self._count(len(rows))
         return rows
 
     def _count(self, rows: int) -> None:
         self._number += rows
         if self._number > MOST_ROWS + 1:
-            raise BadInput(
-                f"The file has more than {MOST_ROWS:,} rows.",
-                f"Up to {MOST_ROWS:,}.",
-                "Split it.",
-                field="file",
-            )
+            most = f"{MOST_ROWS:,}"
+            raise BadInput(f"The file has more than {most} rows.", f"Up to {most}.", "Split it.", field="file")
 
 
-def _sorted_out(start: int, rows: list[list[str]], width: int) -> Block:
+def _sorted_out(start: int, rows: Sequence[list[str] | Fault], width: int) -> Block:
     """Leave out blank rows, set apart those that do not fit the header; empty cells beyond it do no harm."""
-    numbers, fitting, ragged = [], [], []
+    numbers, fitting, ragged, faults = [], [], [], []
     for number, row in enumerate(rows, start):
-        if not any(row):
+        if isinstance(row, Fault):
+            faults.append(row)
+        elif not any(row):
             continue
-        if len(row) < width or any(row[width:]):
-            ragged.append((number, len(row)))
+        elif len(row) < width or any(row[width:]):
+            if len(row) < width and is_totals(row + [""] * (width - len(row)), []):
+                faults.append(_totals(number, row))
+            else:
+                ragged.append((number, len(row)))
         else:
             numbers.append(number)
             fitting.append(row[:width])
-    return Block(numbers, list(zip(*fitting, strict=True)) or [()] * width, ragged)
+    return Block(numbers, list(zip(*fitting, strict=True)) or [()] * width, ragged, faults)
 
 
-def _csv_words(error: str) -> str:
-    if "unexpected end" in error:
-        return "a quote is opened in it and never closed."
-    if "field larger" in error:
-        return f"a cell is longer than {LARGEST_CELL:,} characters, or a quote is never closed."
-    if "expected after" in error:
-        return "text follows a closing quote."
-    return f"{error}."
+def _totals(number: int, row: Sequence[str]) -> Fault:
+    said = next((cell for cell in row if cell.strip()), "")
+    return Fault(number, said[:60], _TOTALS, "If it is a listing, put its title in other words.", rejected=False)
 
 
 @contextmanager
-def opened(source: str | Path | BinaryIO) -> Iterator[Records]:
+def opened(source: str | Path | BinaryIO, form: FileForm | None = None) -> Iterator[Records]:
     """Open a file by path, or an uploaded binary stream, and yield its records.
+
+    Parameters
+    ----------
+    source : str, Path or binary stream
+        Delimited text, XLSX, ODS, JSON lines or Parquet; also inside a zip archive.
+    form : FileForm, optional
+        How its bytes become cells. Left out, the file itself has to say, and is refused where it does not: then
+        `sniff` gives what there is to pick from.
 
     Raises
     ------
     NotFound
         There is no such file.
     BadInput
-        The file is empty, too large, not UTF-8, or no spreadsheet this application reads.
+        The file is empty, too large, damaged, of another kind, or does not say how it is encoded.
     """
-    with tempfile.TemporaryDirectory(prefix="comps-") as place:
+    with unpacked(source, form or FileForm(encoding="", kind="text"), given=form is not None) as staged:
+        if staged.asks:
+            raise BadInput(staged.wrong, _pick(staged), field=staged.asks)
+        if form is not None and staged.kind != form.kind:
+            wrong = f"The file is of another kind than it is to be read as: {staged.kind}, not {form.kind}."
+            raise BadInput(wrong, "A file of the same kind.", "Let it be looked at anew.", field="file")
+        yield records(staged, form)[0]
+
+
+@contextmanager
+def unpacked(source: str | Path | BinaryIO, picked: FileForm, *, given: bool) -> Iterator[Staged]:
+    """Take a file apart in a folder that is removed afterwards; `given` tells that its kind was picked too."""
+    with tempfile.TemporaryDirectory(prefix="comps-") as name:
+        place = Path(name)
         try:
             file: BinaryIO = open(source, "rb") if isinstance(source, str | Path) else source  # noqa: SIM115
         except FileNotFoundError as error:
             raise NotFound(f"There is no file {source}.", next_step="Check its name.", field="file") from error
         except OSError as error:
             raise BadInput(f"The file {source} cannot be read: {error.strerror}.", field="file") from error
+        staged = None
         try:
-            yield from _records(file, Path(place))
+            if not file.seekable():
+                spooled = (place / "upload").open("w+b")
+                shutil.copyfileobj(file, spooled)
+                file = spooled
+            staged = stage(
+                file, place, kind=picked.kind if given else "", member=picked.member, encoding=picked.encoding,
+                sheet=picked.sheet,
+            )  # fmt: skip
+            yield staged
         finally:
-            if file is not source:
-                file.close()
+            for one in (file, staged.file if staged else None):
+                if one is not None and one is not source:
+                    one.close()
 
 
-def _records(file: BinaryIO, place: Path) -> Iterator[Records]:
-    if not file.seekable():
-        spooled = (place / "upload").open("w+b")
-        shutil.copyfileobj(file, spooled)
-        file = spooled
-    file.seek(0)
-    start = file.read(8)
-    largest = LARGEST_CSV
-    if not start:
-        raise BadInput("The file is empty.", "A CSV or XLSX file with a header row.", field="file")
-    if start.startswith(b"\xd0\xcf\x11\xe0"):
-        raise BadInput(
-            "It is an old or encrypted workbook.", "CSV or XLSX without a password.", "Save it as CSV UTF-8."
+def records(staged: Staged, form: FileForm | None) -> tuple[Records, FileForm]:
+    """Return the rows of a file taken apart, and the form they are read by: the one given, or the one found."""
+    found = FileForm(staged.kind, staged.member, staged.encoding, sheet=staged.sheet)
+    if staged.kind == "json lines":
+        lines = JsonRecords(staged.text, staged.sha256, block=BLOCK, most=MOST_ROWS)
+        lines.notes = tuple(note(1, said) for said in staged.notes)
+        return lines, found
+    sample, whole = staged.sample()
+    divided = "," if staged.kind != "text" else form.delimiter if form else ""
+    if form and staged.kind == "text" and form.delimiter not in DELIMITERS:
+        marks = ", ".join(DELIMITERS.values())
+        raise BadInput(f"{form.delimiter[:20]!r} divides no cells.", f"One of {marks}.", field="delimiter")
+    if staged.kind == "parquet":
+        given: int | None = 1
+    else:
+        given = form.header_row if form else None
+    shaped = shape(sample, delimiter=divided, row=given or 0, whole=whole)
+    row = shaped.header_row if given is None else given
+    text = staged.text()
+    rows = TextRecords(
+        text, staged.sha256, delimiter=shaped.delimiter, header_row=row, width=shaped.width,
+        doubtful=staged.doubtful, encoding=staged.encoding, notes=[*_told(staged, shaped, row, given is None)],
+    )  # fmt: skip
+    sure = FileForm(staged.kind, staged.member, staged.encoding, shaped.delimiter, staged.sheet, row)
+    return rows, sure
+
+
+def _told(staged: Staged, shaped: Shape, row: int, found: bool) -> Iterator[Problem]:
+    """Say how the file was read where it is not the plain way."""
+    for said in staged.notes:
+        yield note(max(1, row), said)
+    if not found:
+        return
+    if shaped.delimiter != "," and shaped.width > 1 and staged.kind == "text":
+        yield note(row, f"Cells are divided by {DELIMITERS.get(shaped.delimiter, repr(shaped.delimiter))}.")
+    if shaped.above:
+        yield note(row, f"The header was found in row {row}; what stands above it was left out.")
+    if shaped.unlike:
+        yield note(
+            row, "The first row holds numbers or dates.", fix="If it is no header, put the column names above it."
         )
-    if start.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise BadInput("The file is UTF-16.", "UTF-8.", "Save it again as CSV UTF-8.")
-    sha256 = _sha256(file)
-    if start.startswith(b"PK\x03\x04"):
-        packed, unpacked = place / "book.xlsx", place / "sheet.csv"
-        with packed.open("wb") as copy:
-            shutil.copyfileobj(file, copy)
-        to_csv(packed, unpacked)
-        file, largest = unpacked.open("rb"), _INFLATED
-    if file.seek(0, io.SEEK_END) > largest:
-        raise BadInput(f"The file is larger than {largest // 1_000_000} MB.", next_step="Split it into parts.")
-    file.seek(0)
-    text = io.TextIOWrapper(
-        io.BufferedReader(_Unclosed(file), 1 << 20), encoding="utf-8-sig", errors="strict", newline=""
-    )
-    try:
-        yield Records(text, sha256)
-    finally:
-        text.detach()
 
 
-class _Unclosed(io.RawIOBase):
-    """Lend a stream to a text wrapper: uploads lack some methods it asks for, and stay the caller's."""
-
-    def __init__(self, file: Any) -> None:
-        self._file = file
-
-    def readable(self) -> bool:
-        return True
-
-    def readinto(self, buffer: Any, /) -> int:
-        chunk = self._file.read(len(buffer))
-        buffer[: len(chunk)] = chunk
-        return len(chunk)
-
-
-def _sha256(file: BinaryIO) -> str:
-    digest = hashlib.sha256()
-    file.seek(0)
-    while chunk := file.read(1 << 20):
-        digest.update(chunk)
-    file.seek(0)
-    return digest.hexdigest()
+def _pick(staged: Staged) -> str:
+    if staged.asks == "member":
+        return f"One of them: {', '.join(staged.members)[:500]}."
+    names = [f"{one.name}: {one.rows[0][:60] if one.rows else ''}" for one in staged.candidates[:3]]
+    return f"UTF-8, or its encoding picked; it may be {'; '.join(names)}."

@@ -119,11 +119,12 @@ class Judge:
             _problem(number, "", f"{cells} cells", Finding(_RAGGED, "Quote cells that hold a comma."))
             for number, cells in block.ragged
         ]
+        problems += [fault.as_problem() for fault in block.faults]
         problems += [
             _problem(block.numbers[place], *finding) for place, findings in found.items() for finding in findings
         ]
         problems.sort(key=lambda problem: problem.row)
-        rejected = len(block.ragged) + len(bad)
+        rejected = len(block.ragged) + len(bad) + sum(fault.rejected for fault in block.faults)
         places: Sequence[int] = block.numbers
         if bad:
             good = [place not in bad for place in range(len(products))]

@@ -1,0 +1,139 @@
+"""Look into a zip archive without unpacking it: refuse bombs, tell workbooks from archives, take one member out."""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+from zlib import error as zlib_error
+
+from sourcing.comps.files import limits
+from sourcing.errors import BadInput
+
+_INSTEAD = "Save the table as CSV (UTF-8) and load that."
+_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_HEAD = b"PK\x03\x04"
+_ODS = "application/vnd.oasis.opendocument.spreadsheet"
+
+
+def check_packed(path: Path, what: str = "workbook") -> None:
+    """Refuse a packed file that is larger than 30 MB."""
+    if path.stat().st_size > limits.PACKED:
+        most = f"{limits.PACKED // 1_000_000} MB"
+        raise BadInput(f"The {what} is larger than {most}.", f"Up to {most}.", _INSTEAD, field="file")
+
+
+def check_archive(path: Path) -> list[zipfile.ZipInfo]:
+    """Return what an archive's directory lists; refuse it when that is too large, too full or too tightly packed.
+
+    Raises
+    ------
+    BadInput
+        Naming the limit that was passed.
+    """
+    check_packed(path, "workbook or zip archive")
+    entries = _entries(path)
+    if len(entries) > limits.ENTRIES:
+        raise BadInput(f"The workbook or zip archive holds {len(entries)} parts.", f"Up to {limits.ENTRIES}.", _INSTEAD)
+    if sum(entry.file_size for entry in entries) > limits.INFLATED:
+        most = f"{limits.INFLATED // 1_000_000} MB"
+        raise BadInput(f"The workbook or zip archive unpacks to more than {most}.", f"Up to {most}.", _INSTEAD)
+    for entry in entries:
+        # Small parts may pack tightly by chance; they cannot fill a memory.
+        if entry.file_size > 1_000_000 and entry.file_size > limits.RATIO * entry.compress_size:
+            raise BadInput(
+                f"A part of the workbook or zip archive is packed more than {limits.RATIO} times.",
+                f"Up to {limits.RATIO} times.",
+                _INSTEAD,
+            )
+        if entry.flag_bits & 1:
+            raise BadInput("The workbook or zip archive is encrypted.", "One without a password.", _INSTEAD)
+        if entry.compress_type not in _METHODS:
+            raise BadInput(
+                "The zip archive is packed in an uncommon way.", "Stored or deflated parts.", "Pack it again."
+            )
+    return entries
+
+
+def _entries(path: Path) -> list[zipfile.ZipInfo]:
+    damaged = BadInput("The workbook or zip archive is cut short or damaged.", "A whole file.", _INSTEAD, field="file")
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - 65_557))
+        tail = file.read()
+    end = tail.rfind(b"PK\x05\x06")
+    # Bytes 12 to 16 of the end record: how long the list of entries is (APPNOTE.TXT, 4.3.16).
+    if end < 0 or int.from_bytes(tail[end + 12 : end + 16], "little") > limits.DIRECTORY:
+        raise damaged
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return archive.infolist()
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError, EOFError) as error:
+        raise damaged from error
+
+
+def is_workbook(path: Path, entries: list[zipfile.ZipInfo]) -> bool:
+    """Tell a workbook from an archive of files.
+
+    Raises
+    ------
+    BadInput
+        It is a document of another kind, or an encrypted one.
+    """
+    names = {entry.filename for entry in entries}
+    if "mimetype" in names and "content.xml" in names:
+        with zipfile.ZipFile(path) as archive:
+            kind = _start(archive, "mimetype").decode("latin-1").strip()
+            manifest = _start(archive, "META-INF/manifest.xml") if "META-INF/manifest.xml" in names else b""
+        if kind.removesuffix("-template") != _ODS:
+            raise BadInput("It is a document, but no spreadsheet.", "An .ods or .xlsx workbook.", _INSTEAD)
+        if b"encryption-data" in manifest:
+            raise BadInput("The workbook is encrypted.", "A workbook without a password.", _INSTEAD)
+        return True
+    if "[Content_Types].xml" in names:
+        if "xl/workbook.bin" in names:
+            raise BadInput("It is a binary workbook.", "An .xlsx or .ods workbook, or CSV.", "Save it as .xlsx.")
+        if not any(name.startswith("xl/") for name in names):
+            raise BadInput("It is a document, but no spreadsheet.", "An .ods or .xlsx workbook.", _INSTEAD)
+        return True
+    return False
+
+
+def _start(archive: zipfile.ZipFile, name: str) -> bytes:
+    try:
+        with archive.open(name) as part:
+            return part.read(1 << 16)
+    except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError, zlib_error) as error:
+        raise BadInput("The workbook is cut short or damaged.", "A whole file.", _INSTEAD, field="file") from error
+
+
+def members(entries: list[zipfile.ZipInfo]) -> tuple[str, ...]:
+    """Name the files of an archive, leaving out folders and what a system puts beside the user's files."""
+    names = [entry.filename for entry in entries if not entry.is_dir() and entry.file_size]
+    return tuple(name for name in names if not name.startswith("__MACOSX/") and not name.split("/")[-1].startswith("."))
+
+
+def take_out(path: Path, member: str, target: Path) -> None:
+    """Unpack one member to `target`; its name is never used as a path.
+
+    Raises
+    ------
+    BadInput
+        It is not there, damaged, larger than it says, or an archive itself.
+    """
+    left = limits.INFLATED
+    try:
+        with zipfile.ZipFile(path) as archive, archive.open(member) as part, target.open("wb") as file:
+            while chunk := part.read(1 << 20):
+                left -= len(chunk)
+                if left < 0:
+                    raise BadInput("The zip archive unpacks to more than it says.", "An archive as a packer writes it.")
+                file.write(chunk)
+    except KeyError as error:
+        raise BadInput(f"The zip archive holds no file {member[:200]!r}.", field="member") from error
+    except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError, zlib_error) as error:
+        wrong = f"The file {member[:200]!r} of the zip archive is damaged."
+        raise BadInput(wrong, "A whole archive.", "Pack it again.", field="file") from error
+
+
+def is_archive(start: bytes) -> bool:
+    """Tell by the first bytes."""
+    return start.startswith((_HEAD, b"PK\x05\x06"))

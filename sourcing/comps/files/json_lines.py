@@ -1,0 +1,146 @@
+"""Read JSON lines: one flat object a line, the keys of all lines united into one header."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from typing import Any, TextIO
+
+from sourcing.comps.files import limits
+from sourcing.comps.files.blocks import Block, Fault, Records
+from sourcing.errors import BadInput
+
+_ACCEPTED = "One object a line, its values texts, numbers, true, false or null."
+
+
+_HALF = re.compile("[\ud800-\udfff]")
+
+
+class _Number(str):
+    """A number as it is written, so that 12.50 and long codes keep every digit."""
+
+
+class Unreadable(Exception):
+    """A line is no flat object; the argument says why."""
+
+
+def flat(line: str) -> dict[str, str]:
+    """Return the object of one line with its values as text.
+
+    Raises
+    ------
+    Unreadable
+        It is something else.
+    """
+    try:
+        said = json.loads(
+            line, parse_float=_Number, parse_int=_Number, parse_constant=_no_number, object_pairs_hook=_once
+        )
+    except RecursionError as error:
+        raise Unreadable("Its values are nested too deep.") from error
+    except json.JSONDecodeError as error:
+        raise Unreadable(f"It is no JSON: {error.msg} at character {error.pos + 1}.") from error
+    if not isinstance(said, dict):
+        raise Unreadable("It is no object.")
+    cells = {key: _text(key, value) for key, value in said.items()}
+    if ("\\u" in line or not line.isascii()) and any(map(_HALF.search, (*cells, *cells.values()))):
+        raise Unreadable("It holds bytes or escapes that are no character.")
+    return cells
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    said = dict(pairs)
+    if len(said) < len(pairs):
+        raise Unreadable("It names a key twice.")
+    return said
+
+
+def _no_number(word: str) -> str:
+    raise Unreadable(f"{word} is no number.")
+
+
+def _text(key: str, value: Any) -> str:
+    if isinstance(value, _Number):
+        if "e" in value.lower():
+            number = Decimal(value)
+            if abs(number.adjusted()) > 30:
+                raise Unreadable(f"The number {value[:40]} is out of reach.")
+            return f"{number:f}"
+        return str(value)
+    if isinstance(value, str):
+        if len(value) > limits.LARGEST_CELL:
+            raise Unreadable(f"A cell is longer than {limits.LARGEST_CELL:,} characters.")
+        return value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).upper()  # as a workbook's cells are written
+    raise Unreadable(f"The value of {key[:60]} is {'a list' if isinstance(value, list) else 'an object'} itself.")
+
+
+class JsonRecords(Records):
+    """The united keys and the rows of one file of JSON lines; a row is numbered by its line.
+
+    Parameters
+    ----------
+    text : callable
+        Opens the text from its start; it is read twice.
+    sha256 : str
+        Of the file.
+    block, most : int
+        Rows handed on together, rows a file may have.
+    """
+
+    def __init__(self, text: Callable[[], TextIO], sha256: str, *, block: int, most: int) -> None:
+        self.sha256 = sha256
+        self._text = text
+        self._block = block
+        self._most = most
+        keys: dict[str, None] = {}
+        for _, line in self._lines():
+            try:
+                keys.update(dict.fromkeys(flat(line)))
+            except Unreadable:
+                continue
+            if len(keys) > limits.MOST_COLUMNS:
+                most_columns = f"Up to {limits.MOST_COLUMNS}."
+                raise BadInput(f"The lines name more than {limits.MOST_COLUMNS} keys.", most_columns, field="file")
+        if not keys:
+            raise BadInput("No line of the file is a flat JSON object.", _ACCEPTED, field="file")
+        self._keys = list(keys)
+        self.said = [" ".join(key.split()) for key in keys]
+        self.header = list(self.said)
+
+    def _lines(self) -> Iterator[tuple[int, str]]:
+        for number, line in enumerate(self._text(), 1):
+            if number > self._most:
+                most = f"{self._most:,}"
+                raise BadInput(f"The file has more than {most} rows.", f"Up to {most}.", "Split it.", field="file")
+            if line.strip():
+                yield number, line
+
+    def blocks(self) -> Iterator[Block]:
+        numbers: list[int] = []
+        rows: list[list[str]] = []
+        faults: list[Fault] = []
+        for number, line in self._lines():
+            try:
+                said = flat(line)
+            except Unreadable as error:
+                faults.append(Fault(number, line[:60].strip(), str(error), _ACCEPTED))
+            else:
+                row = [said.get(key, "") for key in self._keys]
+                if any(row):
+                    numbers.append(number)
+                    rows.append(row)
+            if len(numbers) + len(faults) >= self._block:
+                yield self._packed(numbers, rows, faults)
+                numbers, rows, faults = [], [], []
+        if numbers or faults:
+            yield self._packed(numbers, rows, faults)
+
+    def _packed(self, numbers: list[int], rows: list[list[str]], faults: list[Fault]) -> Block:
+        columns = list(zip(*rows, strict=True)) or [()] * len(self._keys)
+        return Block(numbers, columns, faults=faults)

@@ -1,0 +1,258 @@
+"""Take a file apart until it is text: out of its archive, out of its workbook, with its encoding told or asked for."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO, Literal, TextIO
+
+from sourcing.comps.files import archive, encodings, limits, process
+from sourcing.comps.files.encodings import ACCEPTED, Candidate, Scan
+from sourcing.errors import BadInput
+
+Kind = Literal["text", "workbook", "json lines", "parquet"]
+READ = "A CSV or other delimited text, an XLSX or ODS workbook, JSON lines or Parquet; also inside a zip archive."
+SAMPLE = 1 << 18  # characters that its shape is told from
+_REFUSED = (  # by how they start; what they are
+    (b"\xd0\xcf\x11\xe0", "an old or encrypted workbook"),
+    (b"%PDF", "a PDF"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"GIF8", "a picture"),
+    (b"\x1f\x8b", "a gzip archive"),
+    (b"BZh", "a bzip2 archive"),
+    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
+    (b"Rar!", "a RAR archive"),
+    (b"\xfd7zXZ", "an xz archive"),
+    (b"\x28\xb5\x2f\xfd", "a Zstandard archive"),
+    (b"SQLite format 3\0", "a database"),
+    (b"{\\rtf", "a text document"),
+)
+_MARKUP = re.compile(r"\s*<(?:!doctype|html|head|body|table|\?xml)", re.IGNORECASE)
+_JSON_LIST = re.compile(r"\s*\[\s*[{\]]")
+_JSON_OBJECT = re.compile(r"\s*\{\s*(?:[\"}]|$)", re.MULTILINE)
+
+
+@dataclass
+class Staged:
+    """A file as text, or the question that is open before it can be.
+
+    Attributes
+    ----------
+    kind : what the file is, inside its archive.
+    file, encoding, doubtful : the text, how it is encoded, and whether some bytes of it are not.
+    member, members : of a zip archive: the file taken, and all of them.
+    sheet, sheets, hidden : of a workbook: the sheet taken, the visible ones, the hidden ones.
+    notes : what the user is to know.
+    asks : what the user must pick first, with what there is to pick in `members` or `candidates`.
+    """
+
+    sha256: str
+    file: BinaryIO
+    kind: Kind = "text"
+    encoding: str = "utf-8"
+    doubtful: bool = False
+    member: str = ""
+    members: tuple[str, ...] = ()
+    sheet: str = ""
+    sheets: tuple[str, ...] = ()
+    hidden: tuple[str, ...] = ()
+    candidates: tuple[Candidate, ...] = ()
+    notes: tuple[str, ...] = ()
+    asks: Literal["", "member", "encoding"] = ""
+    wrong: str = ""  # why it asks
+
+    def text(self) -> TextIO:
+        """Open the text from its start; line ends are left as they are."""
+        self.file.seek(0)
+        errors = "strict" if not self.doubtful else "surrogateescape" if self.encoding == "utf-8" else "replace"
+        name = "utf-8-sig" if self.encoding == "utf-8" else self.encoding
+        buffered = io.BufferedReader(_Unclosed(self.file), 1 << 20)
+        return io.TextIOWrapper(buffered, encoding=name, errors=errors, newline="")
+
+    def sample(self) -> tuple[str, bool]:
+        """Return whole lines from the start of the text, and whether they are all of it."""
+        text = self.text()
+        start = text.read(SAMPLE)
+        if len(start) < SAMPLE or not text.read(1):
+            return start, True
+        cut = max(start.rfind("\n"), start.rfind("\r", 0, -1))
+        return start[: cut + 1] or start, False
+
+
+def stage(
+    file: BinaryIO, place: Path, *, kind: str = "", member: str = "", encoding: str = "", sheet: str = ""
+) -> Staged:
+    """Take a file apart as far as it says itself how, and as the user picked.
+
+    Parameters
+    ----------
+    file : binary stream
+        Can seek.
+    place : Path
+        A folder of its own for what is unpacked.
+    kind, member, encoding, sheet : str
+        What was picked; "" where nothing was.
+
+    Raises
+    ------
+    BadInput
+        It is nothing that is read, or passes a limit.
+    """
+    start = _start(file)
+    if archive.is_archive(start) or start.startswith(b"PAR1"):
+        sha256 = encodings.digest(file)
+        packed = place / "packed"
+        _copied(file, packed)
+        if archive.is_archive(start):
+            entries = archive.check_archive(packed)
+            if archive.is_workbook(packed, entries):
+                return _workbook(packed, place, sha256, sheet)
+            return _member(packed, archive.members(entries), place, sha256, kind, member, encoding, sheet)
+        return _parquet(packed, place, sha256)
+    return _text(file, encodings.scan(file), kind, encoding)
+
+
+def _start(file: BinaryIO) -> bytes:
+    file.seek(0)
+    start = file.read(64)
+    if not start:
+        raise BadInput("The file is empty.", READ, field="file")
+    for mark, what in _REFUSED:
+        if start.startswith(mark):
+            raise BadInput(f"It is {what}.", READ, "Save the table as CSV UTF-8.", field="file")
+    return start
+
+
+def _copied(file: BinaryIO, target: Path) -> None:
+    file.seek(0, io.SEEK_END)
+    if file.tell() > limits.PACKED:
+        most = f"{limits.PACKED // 1_000_000} MB"
+        wrong = f"The workbook, zip archive or Parquet file is larger than {most}."
+        raise BadInput(wrong, f"Up to {most}.", "Save the table as CSV (UTF-8) and load that.", field="file")
+    file.seek(0)
+    with target.open("wb") as copy:
+        shutil.copyfileobj(file, copy)
+
+
+def _workbook(packed: Path, place: Path, sha256: str, sheet: str) -> Staged:
+    told = process.to_csv(packed, place / "sheet.csv", "workbook", sheet)
+    notes = list(told.notes)
+    others = [name for name in told.sheets if name != told.sheet]
+    if others and not sheet:
+        notes.append(f"The sheet {told.sheet!r} was read. The workbook has others: {', '.join(others)[:300]}.")
+    if told.hidden and not sheet:
+        notes.append(f"Hidden sheets were left out: {', '.join(told.hidden)[:300]}.")
+    return Staged(
+        sha256, (place / "sheet.csv").open("rb"), "workbook",
+        sheet=told.sheet, sheets=told.sheets, hidden=told.hidden, notes=tuple(notes),
+    )  # fmt: skip
+
+
+def _parquet(packed: Path, place: Path, sha256: str) -> Staged:
+    told = process.to_csv(packed, place / "table.csv", "parquet")
+    return Staged(sha256, (place / "table.csv").open("rb"), "parquet", notes=told.notes)
+
+
+def _member(
+    packed: Path, names: tuple[str, ...], place: Path, sha256: str, kind: str, member: str, encoding: str, sheet: str
+) -> Staged:
+    if not names:
+        raise BadInput("The zip archive holds no file.", READ, field="file")
+    if len(names) > 1 and not member:
+        wrong = f"The zip archive holds {len(names)} files."
+        return Staged(sha256, packed.open("rb"), members=names, asks="member", wrong=wrong)
+    member = member or names[0]
+    if names.count(member) != 1:
+        few = "no file" if member not in names else "more than one file"
+        raise BadInput(f"The zip archive holds {few} {member[:200]!r}.", f"One of {', '.join(names)[:500]}.")
+    inner = place / "member"
+    archive.take_out(packed, member, inner)
+    within = place / "within"
+    within.mkdir()
+    with inner.open("rb") as file:
+        start = _start(file)
+    if archive.is_archive(start) and not archive.is_workbook(inner, archive.check_archive(inner)):
+        raise BadInput("The zip archive holds another zip archive.", READ, "Unpack it first.", field="file")
+    staged = stage(inner.open("rb"), within, kind=kind, encoding=encoding, sheet=sheet)
+    staged.sha256, staged.member, staged.members = sha256, member, names
+    return staged
+
+
+def _text(file: BinaryIO, found: Scan, kind: str, encoding: str) -> Staged:
+    if found.size > limits.LARGEST_CSV:
+        raise BadInput(
+            f"The file is larger than {limits.LARGEST_CSV // 1_000_000} MB.",
+            next_step="Split it into parts.",
+            field="file",
+        )
+    if encoding and encoding not in ACCEPTED:
+        raise BadInput(f"The encoding {encoding[:40]!r} is none that is read.", f"One of {', '.join(ACCEPTED)}.")
+    staged = Staged(found.sha256, file, encoding=found.mark or encoding or "utf-8")
+    if staged.encoding == "utf-8" or found.mark:
+        staged.doubtful = found.bad is not None
+    else:
+        staged.doubtful = not encodings.stands(file, staged.encoding)
+    if not found.mark and not encoding and (found.bad is not None or found.nul):
+        return _asking(file, found)
+    sample, _ = staged.sample()
+    staged.kind = _kind_of_text(sample, kind)
+    return staged
+
+
+def _asking(file: BinaryIO, found: Scan) -> Staged:
+    told = encodings.candidates(file, found)
+    if found.nul or found.bad is None:
+        wrong = "The file looks like UTF-16 without a byte order mark."
+    else:
+        file.seek(0)
+        before, at = 0, 0
+        while at < found.bad:
+            chunk = file.read(min(1 << 20, found.bad - at))
+            before, at = before + chunk.count(b"\n"), at + len(chunk)
+        byte = file.read(1) or b"\0"
+        wrong = f"The file is not UTF-8: the byte {byte[0]:#04x} in line {before + 1} begins no character."
+    if not told:
+        raise BadInput(wrong, "Text in UTF-8 or another encoding.", "Save it again as CSV UTF-8.", field="file")
+    return Staged(found.sha256, file, candidates=told, asks="encoding", wrong=wrong)
+
+
+def _kind_of_text(sample: str, wanted: str) -> Kind:
+    if wanted in ("text", "json lines"):
+        return "json lines" if wanted == "json lines" else "text"
+    if _MARKUP.match(sample):
+        raise BadInput("It is a web page or XML.", READ, "Save the table as CSV UTF-8.", field="file")
+    if _JSON_LIST.match(sample):
+        raise BadInput("It is one JSON list.", "JSON lines: one object a line.", "Write each object on a line.")
+    if not _JSON_OBJECT.match(sample):
+        return "text"
+    for line in sample.splitlines()[:20]:
+        try:
+            if isinstance(json.loads(line), dict):
+                return "json lines"
+        except (ValueError, RecursionError):
+            continue
+    raise BadInput(
+        "It is JSON that runs over several lines.",
+        "JSON lines: one flat object a line.",
+        "Write each object on a line.",
+    )
+
+
+class _Unclosed(io.RawIOBase):
+    """Lend a stream to a text wrapper: uploads lack some methods it asks for, and stay the caller's."""
+
+    def __init__(self, file: Any) -> None:
+        self._file = file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any, /) -> int:
+        chunk = self._file.read(len(buffer))
+        buffer[: len(chunk)] = chunk
+        return len(chunk)
