@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import importlib
+import sys
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.market import engine, hand, informed, textbook
+from benchmarks.market import ablation, engine, hand, informed, pictures, recovery, textbook
 from benchmarks.market.answers import blank
 from benchmarks.market.config import DAYS, HORIZONS, HURDLE, STANDARD, VARIANTS
 from benchmarks.market.draw import FIRST, draw_market, listings_of
@@ -245,3 +247,73 @@ def test_the_textbook_reader_believes_the_truth_where_the_textbook_is_right() ->
     every = np.concatenate(errors)
     assert abs(every.mean()) < 3.5 * every.std() / np.sqrt(len(every))
     assert every.std() < 0.6
+
+
+@pytest.mark.parametrize("part", [part for part, how in ablation.PARTS.items() if how])
+def test_a_part_is_out_of_action_only_while_asked(part: str) -> None:
+    """Every stand-in takes the place of something that is there, and gives it back."""
+
+    def found(target: str) -> object:
+        module, _, name = target.rpartition(".")
+        place = sys.modules.get(module)
+        if place is None:  # a method: the class is the last but one
+            outer, _, owner = module.rpartition(".")
+            place = getattr(sys.modules[outer], owner)
+        return getattr(place, name)
+
+    importlib.import_module("sourcing.learning")
+    importlib.import_module("sourcing.forecast")
+    before = [found(target) for target, _ in ablation.PARTS[part]]
+    with ablation.without(part):
+        assert [found(target) for target, _ in ablation.PARTS[part]] != before
+    assert [found(target) for target, _ in ablation.PARTS[part]] == before
+
+
+def test_the_ablation_shows_changes_from_the_whole() -> None:
+    rows = [
+        {"variant": "standard", "seed": seed, "part": part, **dict.fromkeys(ablation.SHOWN, value + seed)}
+        for seed in (1, 2)
+        for part, value in (("the whole engine", 0.5), ("title words", 0.25))
+    ]
+    shown = ablation.table(pd.DataFrame(rows))
+    assert "| (the whole engine) | 2.000" in shown
+    assert "| title words | -0.250 ± 0.000" in shown
+
+
+def test_recovery_counts_what_lies_inside() -> None:
+    """True 0; estimates one standard error off lie inside, two off outside (1.645 are 90 %)."""
+    rows = [
+        {"seed": k, "parameter": "slope", "true": 0.0, "estimate": off, "error": 1.0}
+        for k, off in enumerate([1.0, -1.0, 2.0, 0.0])
+    ]
+    assert "| slope | 4 | 0.75 | +0.500 |" in recovery.table(pd.DataFrame(rows))
+
+
+def test_the_true_season_is_read_back(world: World) -> None:
+    days = np.arange(FIRST, FIRST + 800)
+    season = 0.2 * np.sin(2 * np.pi * days / 365.25) - 0.1 * np.cos(2 * np.pi * days / 365.25)
+    assert recovery._wave(season) == pytest.approx((0.2, -0.1), abs=1e-9)
+    told = world.market.constants.season[0]
+    assert np.hypot(*recovery._wave(told)) == pytest.approx(np.abs(told).max(), rel=0.01)
+
+
+def test_pictures_are_drawn_the_same_again(tmp_path: Path) -> None:
+    names = [f"{name} {bucket}" for name in ("error median", "coverage") for bucket in BUCKETS]
+    names += [f"reliability 30, tenth {k}" for k in range(1, 11)]
+    rows = [
+        {
+            "variant": "standard",
+            "reader": reader,
+            "seed": seed,
+            "share": 0.1 * seed,
+            **dict.fromkeys(names, 0.01 * seed),
+        }
+        for reader in pictures.READERS
+        for seed in (1, 2)
+    ]
+    first = pictures.draw(pd.DataFrame(rows), tmp_path / "a")
+    again = pictures.draw(pd.DataFrame(rows), tmp_path / "b")
+    assert len(first) == 4
+    for one, other in zip(first, again, strict=True):
+        assert one.read_text() == other.read_text()
+        assert "informed" in one.read_text()

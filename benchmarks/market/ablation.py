@@ -52,6 +52,10 @@ def _no_titles(table: Any, model: Any, sales: Any) -> Any:
     return TitleFit({}, np.zeros(len(table.titles)))
 
 
+def _no_conditions(self: Any, *given: Any) -> None:
+    self.condition_se_ = np.zeros(self.condition_.shape)
+
+
 def _no_strays(table: Any, model: Any) -> Any:
     return np.zeros(len(table.state)), np.zeros(len(table.state))
 
@@ -90,6 +94,10 @@ def _nothing(*given: Any, **named: Any) -> None:
     return None
 
 
+def _nothing_seen(*given: Any) -> list[Any]:
+    return []
+
+
 def _first(self: Any, *given: Any) -> Any:
     return self
 
@@ -103,7 +111,7 @@ PARTS: dict[str, Part] = {
     "the whole engine": (),
     "title words": (("sourcing.learning._titles", _no_titles),),
     "trend of prices": (("models.trend.Trend.improve", _nothing),),
-    "conditions": (("models.price.PriceModel._conditions", _nothing),),
+    "conditions": (("models.price.PriceModel._conditions", _no_conditions),),
     "robust weights": (("models.price.student_weights", _ones), ("models.level.student_weights", _ones)),
     "old sales fade": (("sourcing.learning.WALKS", (0.0,)), ("sourcing.learning._USUAL_WALK2", 0.0)),
     "asking prices of the unsold": (("sourcing.forecast.observe", _asks_of_unsold_unseen),),
@@ -119,6 +127,7 @@ PARTS: dict[str, Part] = {
     "calibrated asking prices": (("sourcing.pace.calibrate", _gap_itself),),
     "caution beyond the data": (("models.response.CAUTION", 0.0),),
     "asking prices beyond the data": (("sourcing.pace._BEYOND_LEAST", 0.0), ("sourcing.pace._BEYOND_MOST", 0.0)),
+    "promises checked": (("sourcing.promises.check", _nothing_seen),),
     "level and speed together": (("sourcing.forecast._prospects", _level_apart_from_speed),),
 }
 _WRAPPED = (_asks_of_unsold_unseen, _level_apart_from_speed)
