@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from models.robust import NORMAL_MAD, grouped_medians, student_weights
 from models.trend import Trend
+from models.within import effect_errors
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -114,13 +115,7 @@ class PriceModel:
                 self._conditions(rows, residual, weight)
                 self.trend_.improve(residual, weight / self.sigma2_[rows.category])
         self.weight_, self.residual_ = weight, residual
-        self.drift_se_ = self.trend_.since(
-            0.5,
-            weight / self.sigma2_[rows.category],
-            rows.category,
-            rows.product,
-            1.0 / self.tau_style2_[category_of_product],
-        )[1]
+        self._errors(rows, weight / self.sigma2_[rows.category], 1.0 / self.tau_style2_[category_of_product])
         return self
 
     def styles_from_below(self, rows: PriceRows) -> tuple[Floats, Floats]:
@@ -234,8 +229,17 @@ class PriceModel:
         step = (top - bottom * yardstick - self.condition_ / _CONDITION_SD**2) / (bottom + 1 / _CONDITION_SD**2)
         self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
         self.condition_[np.arange(count), base] = 0.0
-        base_error = 1.0 / np.maximum(bottom[np.arange(count), base], 1e-9)
-        self.condition_se_ = np.sqrt(1.0 / (bottom + 1 / _CONDITION_SD**2) + base_error[:, None])
+
+    def _errors(self, rows: PriceRows, precision: Floats, prior: Floats) -> None:
+        """State standard errors of drift and conditions: rows' precision (n,), styles' prior precision (products,)."""
+        self.drift_se_ = self.trend_.since(0.5, precision, rows.category, rows.product, prior)[1]
+        self.condition_se_ = np.zeros(self.condition_.shape)
+        for index, base in enumerate(self.condition_base_):
+            here = rows.category == index
+            self.condition_se_[index] = effect_errors(
+                precision[here], rows.condition[here], rows.conditions, rows.product[here], prior, int(base),
+                1.0 / _CONDITION_SD**2,
+            )  # fmt: skip
 
 
 def _combine(precision: Floats, mean: Floats, group: Ints, groups: int) -> tuple[Floats, Floats]:

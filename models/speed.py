@@ -60,7 +60,8 @@ class SpeedModel:
     """Fit the hazard; fitted values end in an underscore.
 
     ``rate_`` (categories, pieces) is the daily hazard at x = 0, speed 1 and no season, at the market's latest pace;
-    ``responses_`` one `Response` a category; ``slope_`` and ``slope_se_`` the common power law and its standard error;
+    ``responses_`` one `Response` a category; ``slope_`` and ``slope_se_`` the common power law and its standard error,
+    ``slopes_`` and ``slopes_se_`` (categories,) each category's;
     ``season_`` (categories, 4) harmonics; ``mixture_`` the speeds; ``extra_`` (p,) effects of further covariates.
     """
 
@@ -71,6 +72,7 @@ class SpeedModel:
     slope_: float = SLOPE
     slope_se_: float = SLOPE_SD
     slopes_: Floats = field(default_factory=lambda: np.zeros(0))
+    slopes_se_: Floats = field(default_factory=lambda: np.zeros(0))
     season_: Floats = field(default_factory=lambda: np.zeros((0, 4)))
     season_se_: Floats = field(default_factory=lambda: np.zeros((0, 4)))
     shape_: float = 2.0
@@ -184,6 +186,11 @@ class SpeedModel:
         self.slope_ = float(line @ beta[columns])
         self.slope_se_ = float(np.sqrt(line @ covariance[np.ix_(columns, columns)] @ line))
         self.slopes_ = self.slope_ + beta[layout.own_slopes]
+        # A category's own slope is the common one and its departure, which pull against each other.
+        each = np.zeros((rows.categories, layout.width))
+        each[:, columns] = line
+        each[np.arange(rows.categories), np.arange(layout.own_slopes.start, layout.own_slopes.stop)] = 1.0
+        self.slopes_se_ = np.sqrt(np.einsum("cw,wv,cv->c", each, covariance, each))
         # The common slope is the listings' mean one: with few categories their departures hold part of it.
         self.slope_ = float(np.mean(self.slopes_[rows.category]))
         self.extra_ = beta[layout.extra]

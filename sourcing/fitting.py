@@ -12,7 +12,7 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 10  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 11  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""
@@ -43,7 +43,8 @@ class CategoryFit:
     season: tuple[float, ...]  # harmonics of its pace by time of year
     response: tuple[float, ...]  # log hazard by log asking price over level, on `models.response.TABLE`
     asks_seen: tuple[float, float] = ASKS_TRIED  # where asking prices over the level lie, as logs
-    # Standard errors by name: “drift” (the change of half a year), “season 1”, “condition new”, ...
+    slope: float = -2.0  # of the response on the whole: log hazard by log asking price
+    # Standard errors by name: “drift” (the change of half a year), “slope”, “season 1”, “condition new”, ...
     errors: dict[str, float] = field(default_factory=dict)
 
 

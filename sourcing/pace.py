@@ -155,7 +155,9 @@ def _kept(table: Training, model: SpeedModel, listings: Listings, cut: Floats | 
                 "response": np.round(one.values, 5).tolist(),
                 "asks_seen": [one.low, one.high],
                 "horizon": horizon,
-                "errors": {f"season {wave + 1}": float(model.season_se_[index, wave]) for wave in range(4)},
+                "slope": float(model.slopes_[index]),
+                "errors": {f"season {wave + 1}": float(model.season_se_[index, wave]) for wave in range(4)}
+                | {"slope": float(model.slopes_se_[index])},
                 "speed_basis": f"{int(events[index])} dated sales and the unsold listings of its category",
             }
             for index, one in enumerate(model.responses_)
