@@ -35,11 +35,11 @@ def match_header(header: list[str], mapping: Mapping[str, str] | None = None) ->
     BadInput
         A documented column stands twice, or none is there that could identify an item.
     """
-    named = {_fold(theirs): ours for theirs, ours in (mapping or {}).items()}
+    named = {fold_name(theirs): ours for theirs, ours in (mapping or {}).items()}
     places: dict[str, int] = {}
     notes: list[Problem] = []
     for place, theirs in enumerate(header):
-        name = named.get(_fold(theirs), _fold(theirs))
+        name = named.get(fold_name(theirs), fold_name(theirs))
         if name not in NAMES:
             fix = _closest(name)
             notes.append(Problem(1, theirs[:200], "", "It is no documented column; it was ignored.", fix, False))
@@ -59,7 +59,8 @@ def match_header(header: list[str], mapping: Mapping[str, str] | None = None) ->
     return Header(places, tuple(notes))
 
 
-def _fold(name: str) -> str:
+def fold_name(name: str) -> str:
+    """Return a column name as the documented ones are written."""
     return "_".join(unicodedata.normalize("NFKC", name).casefold().replace("_", " ").split())
 
 
@@ -72,6 +73,6 @@ def _nothing_identifies(header: list[str]) -> str:
     wrong = "The file has no column that says what the item is: gtin, style_code or title."
     if len(header) == 1 and any(mark in header[0] for mark in ";\t|"):
         return f"{wrong} Its columns seem to be separated by something other than a comma."
-    close = [(name, difflib.get_close_matches(_fold(name)[:200], IDENTIFYING, 1, 0.5)) for name in header]
+    close = [(name, difflib.get_close_matches(fold_name(name)[:200], IDENTIFYING, 1, 0.5)) for name in header]
     hints = [f"{name[:60]} looks like {found[0]}" for name, found in close if found]
     return f"{wrong} {'; '.join(hints)}." if hints else wrong

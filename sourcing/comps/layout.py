@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
-DayOrder = Literal["ymd", "dmy", "mdy", "serial 1900", "serial 1904"]
+DayOrder = Literal["ymd", "dmy", "mdy", "serial 1900", "serial 1904", "epoch"]
 Mark = Literal["", ".", ",", "'", " "]
 
 

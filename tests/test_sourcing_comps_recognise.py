@@ -1,0 +1,101 @@
+"""Columns told by what they mean: invented rows under German names; marks, orders of days and what must be asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from sourcing.comps.columns import NAMES
+from sourcing.comps.layout import Layout, Money, Use
+from sourcing.comps.meaning.amounts import marks_of, plain_amount
+from sourcing.comps.meaning.codes import with_zeros
+from sourcing.comps.meaning.days import orders_of, read_day
+from sourcing.comps.meaning.questions import Known, Sample, answered, fill, questions
+from sourcing.comps.meaning.recognise import recognise
+
+GERMAN = ["Strichcode", "Artikelnummer", "Marke", "Kategorie", "Titel", "Größe", "Zustand", "Angebotspreis",
+          "Verkaufspreis", "Versandkosten", "Eingestellt am", "Endet am", "Status", "Angebotsnummer"]  # fmt: skip
+MEANT = ["gtin", "style_code", "brand", "category", "title", "size", "condition", "asking_price", "sold_price",
+         "shipping_charged", "listed_on", "ended_on", "status", "listing"]  # fmt: skip
+ROWS = [
+    ["9521234567899", "KT-1042", "Kestrel & Tarn", "Schuhe", "Laufschuh grau Leder", "9 1/2", "neu", "1.299,50 €",
+     "61,50 €", "5,99 €", "02.03.2026", "20.03.2026", "verkauft", "A-1001"],
+    ["", "KT-1042", "Kestrel & Tarn", "Schuhe", "Laufschuh rot Leder", "10", "neu", "69,99 €", "", "0,00 €",
+     "05.03.2026", "", "offen", "A-1002"],
+    ["", "KT-1049", "Kestrel & Tarn", "Hemd", "Hemd blau", "9", "gebraucht", "64,99 €", "", "5,99 €", "02.03.2026",
+     "05.03.2026", "abgelaufen", "A-1004"],
+]  # fmt: skip
+
+
+def test_german_names_and_values() -> None:
+    found = recognise(GERMAN, ROWS, Known())
+    fed = {use.field: GERMAN[use.column] for use in found.layout.uses if not use.extract}
+    assert fed == dict(zip(MEANT, GERMAN, strict=True))
+    assert found.ready
+    assert set(found.layout.money.values()) == {Money(",", ".")}
+    assert set(found.layout.days.values()) == {"dmy"}
+    assert found.layout.words["currency"] == {"€": "EUR"}
+
+
+def test_documented_names_are_sure() -> None:
+    found = recognise(list(NAMES), [[""] * len(NAMES)], Known())
+    assert {use.field for use in found.layout.uses} == set(NAMES)
+    assert all(found.confidence(use) == 1 for use in found.layout.uses)
+
+
+@pytest.mark.parametrize(
+    ("cells", "read"),
+    [
+        (["1,299", "12,99"], ["1.299", "12.99"]),
+        (["1 234,56", "5"], ["1234.56", "5"]),
+        (["1’234.50"], ["1234.50"]),
+        (["1,20,000", "4.50"], ["120000", "4.50"]),
+    ],
+)
+def test_one_way_of_writing_a_column(cells: list[str], read: list[str]) -> None:
+    (marks,) = marks_of(cells)
+    assert [plain_amount(cell, marks) for cell in cells] == read
+
+
+@pytest.mark.parametrize("cell", ["1,299", "1.299"])
+def test_marks_that_say_nothing_stay_open(cell: str) -> None:
+    assert {plain_amount(cell, marks) for marks in marks_of([cell])} == {"1299", "1.299"}
+
+
+def test_days_that_say_nothing_are_asked_about() -> None:
+    layout = Layout(("title", "sold_price", "Datum"), (Use("title", 0), Use("sold_price", 1), Use("ended_on", 2)))
+    sample = Sample.of(layout.header, [["lamp", "5.00", "03/04/2026"], ["vase", "6.00", "05/06/2026"]])
+    layout = fill(layout, sample, Known())
+    (asked,) = questions(layout, sample, Known())
+    assert {choice.value: choice.rows[0] for choice in asked.choices} == {
+        "dmy": ("03/04/2026", "2026-04-03"),
+        "mdy": ("03/04/2026", "2026-03-04"),
+    }
+    assert questions(answered(layout, {asked.id: "mdy"}), sample, Known()) == ()
+
+
+def test_a_bare_dollar_is_asked_about() -> None:
+    uses = (Use("title", 0), Use("sold_price", 1), Use("currency", 1, extract=True))
+    layout = Layout(("title", "sold_price"), uses, money={1: Money()})
+    sample = Sample.of(layout.header, [["lamp", "$5.00"]])
+    assert [asked.id for asked in questions(fill(layout, sample, Known()), sample, Known())] == ["currency:$"]
+
+
+def test_orders_of_days() -> None:
+    assert orders_of(["31/12/2025", "01/02/2026"]) == ("dmy",)
+    assert orders_of(["2026-03-31T23:59:00-05:00"]) == ("ymd",)
+    assert read_day("2026-03-31T23:59:00-05:00", "ymd") == "2026-03-31"
+    assert read_day("3. März 2026", "dmy") == "2026-03-03"
+    assert read_day("46082", "serial 1900") == "2026-03-01"
+
+
+def test_lost_zeros_come_back_only_by_the_check_digit() -> None:
+    assert with_zeros("36000291452") == "036000291452"  # GS1's own example of a UPC-A
+    assert with_zeros("36000291453") == ""
+    assert with_zeros("7.62E+11") == ""
+
+
+def test_layout_survives_json() -> None:
+    layout = recognise(GERMAN, ROWS, Known()).layout
+    assert Layout.from_json(layout.to_json()) == replace(layout)
