@@ -20,9 +20,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from models.robust import NORMAL_MAD, grouped_medians, student_weights
+from models.robust import NORMAL_MAD, grouped_medians, student_efficiency, student_weights
 from models.trend import Trend
-from models.within import effect_errors
+from models.within import Nest, effect_errors
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,6 +30,7 @@ Ints = NDArray[np.int64]
 _CONDITION_SD = 0.35  # ridge on a condition's effect, in log price
 _USUAL_VAR = 0.12**2  # variance of one sale where nothing is known of it
 _FEW = 3.0  # sales of freedom that count as much
+_USUAL_VARIANT, _USUAL_STYLE, _USUAL_BRAND = 0.03**2, 0.2**2, 0.2**2  # variances between groups, known no better
 _POOL_PRODUCTS = 25.0  # a category's own variances count like this many products of the pooled ones
 
 
@@ -115,7 +116,9 @@ class PriceModel:
                 self._conditions(rows, residual, weight)
                 self.trend_.improve(residual, weight / self.sigma2_[rows.category])
         self.weight_, self.residual_ = weight, residual
-        self._errors(rows, weight / self.sigma2_[rows.category], 1.0 / self.tau_style2_[category_of_product])
+        sizes, styles = self.tau_variant2_[category_of_variant], self.tau_style2_[category_of_product]
+        brands = self.tau_brand2_[rows.cell_category], rows.cell_category
+        self._errors(rows, Nest(((sizes, rows.variant_product), (styles, rows.product_cell), brands)))
         return self
 
     def styles_from_below(self, rows: PriceRows) -> tuple[Floats, Floats]:
@@ -202,15 +205,15 @@ class PriceModel:
         """Re-estimate the between-group variances by moments, each category's own leaning on the pooled one."""
         variant = own[0] / self.sigma2_[cat_v], own[1]
         pool = _moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
-        self.tau_variant2_ = np.maximum(_lean(*pool), 1e-6)
+        self.tau_variant2_ = np.maximum(_lean(*pool, _USUAL_VARIANT), 1e-6)
         up = _through(variant[0], self.tau_variant2_[cat_v])
         precision, mean = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
         pool = _moment_variance(mean - offset, precision, rows.product_cell, cat_p, rows.categories)
-        self.tau_style2_ = np.maximum(_lean(*pool), 1e-4)
+        self.tau_style2_ = np.maximum(_lean(*pool, _USUAL_STYLE), 1e-4)
         up = _through(precision, self.tau_style2_[cat_p])
         precision, mean = _combine(up, mean - offset, rows.product_cell, len(rows.cell_category))
         pool = _moment_variance(mean, precision, rows.cell_category, rows.cell_category, rows.categories)
-        self.tau_brand2_ = np.maximum(_lean(*pool), 1e-4)
+        self.tau_brand2_ = np.maximum(_lean(*pool, _USUAL_BRAND), 1e-4)
         if rows.categories > 2:
             self.grand_ = float(np.mean(self.mu_))
             self.tau_category2_ = max(float(np.var(self.mu_, ddof=1)), 0.01)
@@ -230,14 +233,17 @@ class PriceModel:
         self.condition_ = self.condition_ + np.where(self._condition_seen > 0, step, 0.0)
         self.condition_[np.arange(count), base] = 0.0
 
-    def _errors(self, rows: PriceRows, precision: Floats, prior: Floats) -> None:
-        """State standard errors of drift and conditions: rows' precision (n,), styles' prior precision (products,)."""
-        self.drift_se_ = self.trend_.since(0.5, precision, rows.category, rows.product, prior)[1]
+    def _errors(self, rows: PriceRows, nest: Nest) -> None:
+        """State standard errors of drift and conditions, no level being known."""
+        precision = self.weight_ / self.sigma2_[rows.category]
+        free = 1.0 - np.minimum(precision * self.level_var_[rows.variant], 0.9999)
+        precision *= student_efficiency(self.residual_ / np.sqrt(self.sigma2_[rows.category] * free))
+        self.drift_se_ = self.trend_.since(0.5, precision, rows.category, rows.variant, nest)[1]
         self.condition_se_ = np.zeros(self.condition_.shape)
         for index, base in enumerate(self.condition_base_):
             here = rows.category == index
             self.condition_se_[index] = effect_errors(
-                precision[here], rows.condition[here], rows.conditions, rows.product[here], prior, int(base),
+                precision[here], rows.condition[here], rows.conditions, rows.variant[here], nest, int(base),
                 1.0 / _CONDITION_SD**2,
             )  # fmt: skip
 
@@ -289,6 +295,9 @@ def _moment_variance(
     return own, np.maximum(freedom, 0.0), pooled
 
 
-def _lean(own: Floats, freedom: Floats, pooled: float) -> Floats:
+def _lean(own: Floats, freedom: Floats, pooled: float, usual: float) -> Floats:
+    # A handful of styles may look all alike by luck; believing it would make every level look sure.
+    whole = float(freedom.sum())
+    pooled = (whole * pooled + _FEW * usual) / (whole + _FEW)
     share = freedom / (freedom + _POOL_PRODUCTS)
     return share * own + (1 - share) * pooled

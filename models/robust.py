@@ -163,6 +163,27 @@ def student_weights(residual: ArrayLike, scale: ArrayLike, nu: float = NU) -> Fl
     return np.asarray((nu + 1.0) / (nu + (np.asarray(residual, dtype=np.float64) / spread) ** 2))
 
 
+def student_efficiency(z: ArrayLike, nu: float = NU) -> float:
+    """Return the share of the precision, summed weights, that an estimate by Student weights truly has: (0, 1].
+
+    Parameters
+    ----------
+    z : (n,) residuals over their scale.
+
+    Notes
+    -----
+    Weights are no precisions: a row that comes to lie further off loses weight. The variance of an M-estimate is
+    mean(psi^2) / mean(psi')^2 / n (Huber 1981, Robust Statistics, ch. 3), with psi = weight times z.
+    """
+    away = np.asarray(z, dtype=np.float64)
+    weight = student_weights(away, 1.0, nu)
+    square = float(np.mean((weight * away) ** 2))
+    slope = float(np.mean(weight - 2.0 * away**2 * weight**2 / (nu + 1.0)))
+    if square <= 0 or slope <= 0:
+        return 1.0
+    return min(slope**2 / (square * float(np.mean(weight))), 1.0)
+
+
 def _values(values: ArrayLike) -> Floats:
     x = np.asarray(values, dtype=np.float64)
     if x.ndim != 1 or not len(x) or not np.isfinite(x).all():

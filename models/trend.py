@@ -12,10 +12,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from models.within import Nest
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 KNOT_YEARS = 45 / 365.25
+_HALF_YEAR = 0.5
 _MOST_KNOTS = 25  # about three years; older rows take the oldest knot's value
 _BEND_SD = 0.035  # of a second difference of the curve, in log price: a turn of about 0.28 a year at one knot
 _SLOPE_SD = 0.25  # of a slope, in log price a year
@@ -62,27 +65,19 @@ class Trend:
         self._own[:, 1:] += np.linalg.solve(matrix + tight, right_hand[:, :, None])[:, :, 0]
         self.values_ = self._common + self._own
 
-    def since(
-        self, age: float, precision: Floats, category: Ints, product: Ints, prior: Floats
-    ) -> tuple[Floats, Floats]:
+    def since(self, age: float, precision: Floats, category: Ints, variant: Ints, nest: Nest) -> tuple[Floats, Floats]:
         """Change of the level from ``age`` years ago until today, and its standard error: (C,), (C,).
 
         Parameters
         ----------
-        precision, category, product : (n,) of the rows given to `start`. prior : (products,) precision of a style's
-        level before its own sales: what a curve says is sure only as far as it is seen within styles.
+        precision, category, variant : (n,) of the rows given to `start`. nest : the levels, which
+        are unknown: what a curve says is sure only as far as it is seen within them.
         """
         categories, knots = self.values_.shape
         if knots == 1:
             return np.zeros(categories), np.full(categories, np.inf)
         right = np.minimum(self._left + 1, knots - 1)
         precision = np.where(self._known, precision, 0.0)
-        shape = (len(prior), knots)
-        moment = np.bincount(product * knots + self._left, precision * (1.0 - self._part), shape[0] * knots)
-        moment = (moment + np.bincount(product * knots + right, precision * self._part, len(moment))).reshape(shape)
-        total = prior + np.bincount(product, precision, len(prior))
-        of_product = np.zeros(len(prior), dtype=np.int64)
-        of_product[product] = category
         left, part = _place(np.array([age]), knots)
         at = np.zeros(knots)
         at[left[0]] += 1.0 - part[0]
@@ -91,17 +86,17 @@ class Trend:
         # A category's curve leans on the common one, which is left out here: rather too wide than too narrow.
         penalty = _penalty(knots) / (1.0 + _OWN_SHARE**2)
         for index in range(categories):
-            rows, styles = category == index, of_product == index
-            low, high = 1.0 - self._part[rows], self._part[rows]
-            matrix = np.zeros((knots, knots))
-            for first, a in ((self._left[rows], low), (right[rows], high)):
-                for second, b in ((self._left[rows], low), (right[rows], high)):
-                    matrix += np.bincount(first * knots + second, precision[rows] * a * b, knots**2).reshape(
-                        knots, knots
-                    )
-            own = moment[styles]
-            matrix -= own.T @ (own / total[styles, None])
-            error[index] = np.sqrt(at[1:] @ np.linalg.inv(matrix[1:, 1:] + penalty) @ at[1:])
+            rows = category == index
+            hats = ((self._left[rows], 1.0 - self._part[rows]), (right[rows], self._part[rows]))
+            live, place = np.unique(variant[rows], return_inverse=True)
+            matrix, columns = np.zeros(knots * knots), np.zeros(len(live) * knots)
+            for first, a in hats:
+                columns += np.bincount(place * knots + first, precision[rows] * a, len(columns))
+                for second, b in hats:
+                    matrix += np.bincount(first * knots + second, precision[rows] * a * b, len(matrix))
+            of_variant = columns.reshape(-1, knots)
+            told = matrix.reshape(knots, knots) - nest.taken(live, of_variant.sum(axis=1), of_variant)
+            error[index] = np.sqrt(at[1:] @ np.linalg.inv(told[1:, 1:] + penalty) @ at[1:])
         return -self.values_ @ at, error
 
     def _sums(self, residual: Floats, precision: Floats) -> tuple[Floats, Floats]:
@@ -146,6 +141,21 @@ def curve_at(values: Floats, age: Floats) -> Floats:
 def slope_now(values: Floats) -> float:
     """Slope a year at today's end of the curve; 0 where there is none."""
     return float(-values[1] / KNOT_YEARS) if len(values) > 1 else 0.0
+
+
+def carried_var(error: Floats | float, age: Floats, precision: Floats, owner: Ints, prior: Floats) -> Floats:
+    """Variance that levels take over from the curve by which their evidence is brought to today: (N,).
+
+    Parameters
+    ----------
+    error : standard error of the curve's change over half a year. age, precision, owner : (M,) years, precision and
+    owning level of the comps. prior : (N,) precision of the levels before them, which rests on kin half a year old.
+    """
+    count = len(prior)
+    total = prior + np.bincount(owner, precision, count)
+    mean_age = (prior * _HALF_YEAR + np.bincount(owner, precision * np.nan_to_num(age), count)) / total
+    found: Floats = (error * np.minimum(mean_age / _HALF_YEAR, 2.0)) ** 2
+    return found
 
 
 def _place(age: Floats, knots: int) -> tuple[Ints, Floats]:

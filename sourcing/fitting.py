@@ -12,7 +12,7 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 11  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 12  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""

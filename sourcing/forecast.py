@@ -30,7 +30,7 @@ from models.proceeds import (
 from models.response import read
 from models.season import spent, usual_pace
 from models.speed import CUTS, pieces_exposure
-from models.trend import curve_at, slope_now
+from models.trend import carried_var, curve_at, slope_now
 from sourcing.answer import Item
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
 from sourcing.objective import choose
@@ -280,7 +280,10 @@ def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Le
     )  # fmt: skip
     weight, distance, aside = np.zeros(len(use)), np.zeros(len(use)), np.zeros(len(use), dtype=bool)
     weight[use], distance[use], aside[use] = found.weight, found.distance, found.aside
-    return Level(found.mean, found.var, weight, aside, distance)
+    var = found.var + carried_var(
+        kin.errors.get("drift", 0.0), seen.age, weight / noise, seen.owner, 1.0 / prior[:, 1]
+    )  # fmt: skip
+    return Level(found.mean, var, weight, aside, distance)
 
 
 def _prospects(

@@ -12,7 +12,7 @@ from models.features import TitleFit, fit_titles
 from models.level import SET_ASIDE_AT
 from models.local import find_strays
 from models.price import Floats, Ints, PriceModel, PriceRows
-from models.trend import curve_at, slope_now
+from models.trend import carried_var, curve_at, slope_now
 from models.wander import WALKS, own_levels
 from sourcing import promises
 from sourcing.fitting import BUCKETS
@@ -235,11 +235,13 @@ def _foretold(
     z = np.log(table.paid) - (long_run - model.level_[table.variant]) - size
     age = np.nan_to_num((cut - table.when) / 365.25, nan=UNDATED_AGE)
     of_product = table.cell_category[table.product_cell]
+    prior_var = model.tau_style2_[of_product] + model.cell_var_[table.product_cell]
+    since, precision = np.maximum(age[early], 0.0), model.weight_ / model.sigma2_[category[early]]
     mean, var = own_levels(
-        model.cell_mean_[table.product_cell] + offsets,
-        model.tau_style2_[of_product] + model.cell_var_[table.product_cell],
-        product[early], np.maximum(age[early], 0.0), z[early], model.weight_ / model.sigma2_[category[early]], walk2,
-    )  # fmt: skip
+        model.cell_mean_[table.product_cell] + offsets, prior_var, product[early], since, z[early], precision, walk2
+    )
+    drift = np.where(np.isfinite(model.drift_se_), model.drift_se_, 0.0)[of_product]
+    var = var + carried_var(drift, since, precision, product[early], 1.0 / prior_var)
     # The curve knows nothing beyond the day, so it goes on as it last went.
     ahead = np.array([slope_now(values) for values in model.trend_.values_]) * (table.when[late].mean() - cut) / 365.25
     style_var = model.product_var_[table.variant_product][table.variant]
