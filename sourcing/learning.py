@@ -45,7 +45,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     titles = _titles(table, PriceModel(rounds=5).fit(sales), sales)
     model = PriceModel().fit(sales, titles.offsets)
     tell(0.5, "Checking the forecasts on later sales")
-    checked = _held_out(table, titles.offsets)
+    checked = _held_out(table, titles.offsets, model.drift_se_)
     tell(0.7, "Fitting the time to sell")
     level, style_var = _levels(table, model)
     stray, stray_var = _strays(table, model)
@@ -175,8 +175,11 @@ class _Checked(NamedTuple):
 _NOT_CHECKED = _Checked(_UNCHECKED, _UNCHECKED, None, _USUAL_WALK2)
 
 
-def _held_out(table: Training, offsets: Floats) -> _Checked:
-    """Fit up to a day, score the sales of the half month after it, for several days."""
+def _held_out(table: Training, offsets: Floats, drift_se: Floats) -> _Checked:
+    """Fit up to a day, score the sales of the half month after it, for several days.
+
+    ``drift_se`` (categories,) is that of the fit on all: the error until a day on which there are sales.
+    """
     when = table.when
     dated = table.sold & ~np.isnan(when)
     if dated.sum() < 60:
@@ -190,7 +193,7 @@ def _held_out(table: Training, offsets: Floats) -> _Checked:
         if late.sum() < 10 or early.sum() < 40:
             continue
         model = PriceModel().fit(table.priced(early), offsets)
-        found = [_foretold(table, model, offsets, early, late, cut, walk2) for walk2 in WALKS]
+        found = [_foretold(table, model, offsets, drift_se, early, late, cut, walk2) for walk2 in WALKS]
         away.append(np.column_stack([one[0] for one in found]))
         spread.append(np.column_stack([one[1] for one in found]))
         own = np.bincount(table.product[early], minlength=len(table.titles))[table.product[late]]
@@ -225,7 +228,14 @@ def _factors(score: Floats, bucket: Ints, alpha: str, nominal: float) -> list[fl
 
 
 def _foretold(
-    table: Training, model: PriceModel, offsets: Floats, early: Flags, late: Flags, cut: float, walk2: float
+    table: Training,
+    model: PriceModel,
+    offsets: Floats,
+    drift_se: Floats,
+    early: Flags,
+    late: Flags,
+    cut: float,
+    walk2: float,
 ) -> tuple[Floats, Floats]:
     """Foretell the late sales from the early ones: how far each fell from its forecast, and the forecast's spread."""
     category, product = table.category, table.product
@@ -240,7 +250,7 @@ def _foretold(
     mean, var = own_levels(
         model.cell_mean_[table.product_cell] + offsets, prior_var, product[early], since, z[early], precision, walk2
     )
-    drift = np.where(np.isfinite(model.drift_se_), model.drift_se_, 0.0)[of_product]
+    drift = np.where(np.isfinite(drift_se), drift_se, 0.0)[of_product]
     var = var + carried_var(drift, since, precision, product[early], 1.0 / prior_var)
     # The curve knows nothing beyond the day, so it goes on as it last went.
     ahead = np.array([slope_now(values) for values in model.trend_.values_]) * (table.when[late].mean() - cut) / 365.25
