@@ -289,6 +289,15 @@ def test_recovery_counts_what_lies_inside() -> None:
     assert "| slope | 4 | 0.75 | +0.500 |" in recovery.table(pd.DataFrame(rows))
 
 
+@pytest.mark.parametrize(("turn", "low", "high"), [(0.0, -0.012, 0.012), (-0.7, 0.03, 0.12)])
+def test_sales_lie_over_a_level_that_falls_faster(turn: float, low: float, high: float) -> None:
+    """They follow a level late by a tenth of a year or so; where it does not turn they stay where they were."""
+    flat = dataclasses.replace(SMALL, drift=(0.0, 0.0), price_season=(0.0, 0.0), speed_season=(0.0, 0.0))
+    market = draw_market(dataclasses.replace(flat, turn=(turn, turn)), 6)
+    lag = recovery._lag(market, 6, 40_000)
+    assert low < lag.mean() < high
+
+
 def test_the_true_season_is_read_back(world: World) -> None:
     days = np.arange(FIRST, FIRST + 800)
     season = 0.2 * np.sin(2 * np.pi * days / 365.25) - 0.1 * np.cos(2 * np.pi * days / 365.25)
@@ -317,3 +326,15 @@ def test_pictures_are_drawn_the_same_again(tmp_path: Path) -> None:
     for one, other in zip(first, again, strict=True):
         assert one.read_text() == other.read_text()
         assert "informed" in one.read_text()
+
+
+def test_few_rows_do_not_make_the_engine_sure() -> None:
+    """Twelve tables of sixty rows: later sales fall into the intervals about as often as it says."""
+    inside, wide = [], []
+    for seed in range(101, 113):
+        one = World(VARIANTS["60 rows"], seed)
+        found = score(engine.answer(one.market, one.spoilt, one.shelf), one.truth, one.following, {})
+        inside.append(found["coverage"])
+        wide.append(found["coverage 90"])
+    assert 0.72 < np.mean(inside) < 0.92
+    assert np.mean(wide) > 0.85

@@ -11,6 +11,7 @@ import argparse
 import dataclasses
 import os
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
@@ -25,7 +26,24 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np  # noqa: E402 - one thread each, as the line above says
 import pandas as pd  # noqa: E402
 
-VARIANTS = ("standard", "all wrong", "turning", "steps")
+_AFRESH = ("asking prices of the unsold", "conformal factors")
+VARIANTS: dict[str, tuple[str, ...]] = {  # parts worth a look there; nothing named: all of them
+    "standard": (),
+    "60 rows": ("title words", "trend of prices", "robust weights", "speeds beyond gamma", "a style's own speed",
+                "level and speed together", *_AFRESH),
+    "unsaid dirt": ("robust weights", "old sales fade", *_AFRESH),
+    "turning": ("trend of prices", "old sales fade", "pace from month to month", "promises checked", *_AFRESH),
+    "steps": ("trend of prices", "robust weights", "old sales fade", "strays of a style", "level and speed together",
+              *_AFRESH),
+    "cliff": ("response beyond a power law", "a category's own slope", "sold beside unsold at one age",
+              "calibrated asking prices", "caution beyond the data", "asking prices beyond the data"),
+    "mixed speeds": ("speeds beyond gamma", "a style's own speed", "level and speed together",
+                     "sold beside unsold at one age"),
+    "wide asks": ("response beyond a power law", "a category's own slope", "sold beside unsold at one age",
+                  "sellers' cuts", "calibrated asking prices", "caution beyond the data",
+                  "level and speed together", "asking prices of the unsold"),
+    "humped": ("sellers' cuts", "pace from month to month", "promises checked", "sold beside unsold at one age"),
+}  # fmt: skip
 SHOWN = {
     "share": "share of surplus",
     "error median": "price error",
@@ -38,7 +56,8 @@ INTRO = """# What each part of the engine is worth
 Written by `python -m benchmarks.market.ablation --page`; do not edit. Each line is the engine with that one part put
 out of action, on the same seeds of the simulated markets; figures are its change from the whole engine, mean over the
 seeds with its standard error. A part earns its place where the share of the surplus falls, or an error, the Brier score
-or the size of the bias rises, without it.
+or the size of the bias rises, without it. The standard market tries every part, the others those that should matter
+there.
 """
 
 
@@ -50,10 +69,6 @@ def _no_titles(table: Any, model: Any, sales: Any) -> Any:
     from models.features import TitleFit
 
     return TitleFit({}, np.zeros(len(table.titles)))
-
-
-def _no_conditions(self: Any, *given: Any) -> None:
-    self.condition_se_ = np.zeros(self.condition_.shape)
 
 
 def _no_strays(table: Any, model: Any) -> Any:
@@ -90,12 +105,19 @@ def _level_apart_from_speed(original: Callable[..., Any]) -> Callable[..., Any]:
     return prospects
 
 
-def _nothing(*given: Any, **named: Any) -> None:
-    return None
+def _speeds_of_kin(original: Callable[..., Any]) -> Callable[..., Any]:
+    def prospects(fit: Any, kin: Any, seen: Any, level: Any, assumed: Any) -> Any:
+        return original(fit, kin, dataclasses.replace(seen, days=np.full(len(seen.days), np.nan)), level, assumed)
+
+    return prospects
 
 
 def _nothing_seen(*given: Any) -> list[Any]:
     return []
+
+
+def _nothing(*given: Any, **named: Any) -> None:
+    return None
 
 
 def _first(self: Any, *given: Any) -> Any:
@@ -111,7 +133,7 @@ PARTS: dict[str, Part] = {
     "the whole engine": (),
     "title words": (("sourcing.learning._titles", _no_titles),),
     "trend of prices": (("models.trend.Trend.improve", _nothing),),
-    "conditions": (("models.price.PriceModel._conditions", _no_conditions),),
+    "conditions": (("models.price.PriceModel._conditions", _nothing),),
     "robust weights": (("models.price.student_weights", _ones), ("models.level.student_weights", _ones)),
     "old sales fade": (("sourcing.learning.WALKS", (0.0,)), ("sourcing.learning._USUAL_WALK2", 0.0)),
     "asking prices of the unsold": (("sourcing.forecast.observe", _asks_of_unsold_unseen),),
@@ -128,9 +150,10 @@ PARTS: dict[str, Part] = {
     "caution beyond the data": (("models.response.CAUTION", 0.0),),
     "asking prices beyond the data": (("sourcing.pace._BEYOND_LEAST", 0.0), ("sourcing.pace._BEYOND_MOST", 0.0)),
     "promises checked": (("sourcing.promises.check", _nothing_seen),),
+    "a style's own speed": (("sourcing.forecast._prospects", _speeds_of_kin),),
     "level and speed together": (("sourcing.forecast._prospects", _level_apart_from_speed),),
 }
-_WRAPPED = (_asks_of_unsold_unseen, _level_apart_from_speed)
+_WRAPPED = (_asks_of_unsold_unseen, _level_apart_from_speed, _speeds_of_kin)
 
 
 @contextmanager
@@ -145,14 +168,31 @@ def without(part: str) -> Iterator[None]:
         yield
 
 
-def measure(part: str, variant: str, seed: int) -> dict[str, object]:
-    """Score the engine without one part on one market."""
+def measure(variant: str, seed: int, parts: tuple[str, ...]) -> list[dict[str, object]]:
+    """Score the engine without each of the parts on one market, whose files are loaded once."""
     import sourcing.forecast
     import sourcing.learning  # noqa: F401 - what is to be replaced must be there
-    from benchmarks.market import run
+    from benchmarks.market import engine
+    from benchmarks.market.config import VARIANTS as KINDS
+    from benchmarks.market.run import World
+    from benchmarks.market.score import score
+    from sourcing.check import check_list
+    from sourcing.fitting import refit
+    from sourcing.storage import open_store
 
-    with without(part):
-        return {**run.measure(variant, seed, ("engine",))[0], "part": part}
+    world, found = World(KINDS[variant], seed), []
+    with tempfile.TemporaryDirectory(prefix="parts-") as folder:
+        store = open_store(str(Path(folder) / "data.sqlite3"))
+        engine.load(store, world.spoilt, Path(folder))
+        queries, settings = engine.queries(world.market, world.shelf), engine.settings_of()
+        for part in parts:
+            with without(part):
+                refit(store)
+                answers = engine.frame_of(check_list(store, queries, settings, detail=False))
+            scores = score(answers, world.truth, world.following, {})
+            found.append({"variant": variant, "seed": seed, "part": part, **scores})
+        store.close()
+    return found
 
 
 def table(found: pd.DataFrame) -> str:
@@ -177,27 +217,36 @@ def table(found: pd.DataFrame) -> str:
 def main(arguments: list[str]) -> int:
     """Run what is asked for."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.market.ablation", description=__doc__)
-    parser.add_argument("--seeds", type=int, default=4)
+    parser.add_argument("--seeds", default="4", help="how many, or some: 3, or 7,8,9")
     parser.add_argument("--variants", default=",".join(VARIANTS))
-    parser.add_argument("--parts", default="")
+    parser.add_argument("--parts", default="", help="those, on every variant")
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--csv", type=Path)
-    parser.add_argument("--read", type=Path, nargs="+")
-    parser.add_argument("--page", type=Path)
+    parser.add_argument("--csv", type=Path, help="add every score of every seed to this file")
+    parser.add_argument("--read", type=Path, nargs="+", help="run nothing: take the scores from files of --csv")
+    parser.add_argument("--page", type=Path, help="also write the tables here, as Markdown")
     asked = parser.parse_args(arguments)
     if asked.read:
         found = pd.concat([pd.read_csv(path) for path in asked.read], ignore_index=True)
+        found = found.drop_duplicates(["variant", "seed", "part"], keep="last")
     else:
-        parts = asked.parts.split(",") if asked.parts else list(PARTS)
-        tasks = [(p, v, s) for v in asked.variants.split(",") for s in range(1, asked.seeds + 1) for p in parts]
+        seeds = [int(one) for one in asked.seeds.split(",")] if "," in asked.seeds else range(1, int(asked.seeds) + 1)
+        tasks = [(v, s, _parts(v, asked.parts)) for v in asked.variants.split(",") for s in seeds]
+        records: list[dict[str, object]] = []
         with ProcessPoolExecutor(asked.jobs, mp_context=get_context("spawn")) as pool:
-            found = pd.DataFrame(list(pool.map(measure, *zip(*tasks, strict=True))))
-    if asked.csv:
-        found.to_csv(asked.csv, index=False)
+            for part in pool.map(measure, *zip(*tasks, strict=True)):
+                records += part
+                if asked.csv:  # a long run that is broken off keeps what it has
+                    pd.DataFrame(records).to_csv(asked.csv, index=False)
+        found = pd.DataFrame(records)
     print(table(found))
     if asked.page:
         asked.page.write_text(f"{INTRO}{table(found)}\n", encoding="utf-8")
     return 0
+
+
+def _parts(variant: str, asked: str) -> tuple[str, ...]:
+    named = tuple(asked.split(",")) if asked else VARIANTS[variant]
+    return ("the whole engine", *(part for part in named if part != "the whole engine")) if named else tuple(PARTS)
 
 
 if __name__ == "__main__":

@@ -68,6 +68,7 @@ class Config:
     no_dates: float = 0.05
     no_ask: float = 0.06
     spelling: float = 0.15  # style code in another case or with other marks
+    unsaid: bool = False  # lots and damaged pieces do not say what they are
     stale_open: bool = False  # the earlier export also holds listings open on its day, sold or ended in the later one
     # Shapes a textbook does not have.
     turn: Range = (0.0, 0.0)  # change of the drift a year from day 220 on, for all categories
@@ -100,6 +101,7 @@ VARIANTS: dict[str, Config] = {
         replace(STANDARD, name="wide asks", ask_centre=(0.15, 0.28), ask_sd=(0.16, 0.24)),
         replace(STANDARD, name="turning", turn=(-0.7, -0.4)),
         replace(STANDARD, name="stale exports", stale_open=True),
+        replace(STANDARD, name="unsaid dirt", unsaid=True),
         replace(_WRONG, name="decaying", age="decaying"),
         replace(_WRONG, name="humped", age="humped"),
         replace(_WRONG, name="cliff", demand="cliff", tag=0.85),

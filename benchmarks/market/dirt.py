@@ -95,9 +95,9 @@ def spoil(market: Market, seed: int) -> Spoilt:
         title = styles.words.title[s]
         if wordy[i]:
             title = f"{title} {_FILLER[filler[i]]}"
-        if lot[i]:
+        if lot[i] and not config.unsaid:
             title = f"Lot of 3 {title}"
-        note = "damaged, sold as seen" if damaged[i] else ""
+        note = "damaged, sold as seen" if damaged[i] and not config.unsaid else ""
         listed, ended = (AS_OF + timedelta(int(day) - DAYS) for day in (listings.listed[i], ended_on[i]))
         category = int(styles.category[s])
         rows.append(
