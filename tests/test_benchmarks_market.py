@@ -329,12 +329,12 @@ def test_pictures_are_drawn_the_same_again(tmp_path: Path) -> None:
 
 
 def test_few_rows_do_not_make_the_engine_sure() -> None:
-    """Twelve tables of sixty rows: later sales fall into the intervals about as often as it says."""
+    """Twelve tables of sixty rows: later sales fall into the intervals no less often than it says, less two points."""
     inside, wide = [], []
     for seed in range(101, 113):
         one = World(VARIANTS["60 rows"], seed)
         found = score(engine.answer(one.market, one.spoilt, one.shelf), one.truth, one.following, {})
         inside.append(found["coverage"])
         wide.append(found["coverage 90"])
-    assert 0.72 < np.mean(inside) < 0.92
-    assert np.mean(wide) > 0.85
+    assert 0.78 < np.mean(inside) < 0.92
+    assert 0.88 < np.mean(wide) < 0.97

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from models.price import PriceModel, PriceRows
 from models.robust import student_efficiency, student_weights
 from models.trend import KNOT_YEARS, Trend, carried_var
 from models.within import Nest, effect_errors
@@ -82,3 +83,18 @@ def test_a_level_takes_over_the_trend_s_error_by_the_age_of_what_it_rests_on() -
     assert fresh[0] == pytest.approx((0.1 * 25 / 325) ** 2)
     old = carried_var(0.1, np.full(2, 3.0), np.full(2, 1e6), np.zeros(2, dtype=np.int64), np.array([25.0]))
     assert old[0] == pytest.approx(0.2**2)
+
+
+@pytest.mark.parametrize(("styles", "low", "high"), [(5, 0.06, 0.2), (400, 0.0, 0.03)])
+def test_equal_styles_look_sure_only_where_they_are_many(styles: int, low: float, high: float) -> None:
+    """Five styles alike may be luck: a sixth is expected further off than four hundred alike allow the next to be."""
+    rng = np.random.default_rng(2)
+    product = np.repeat(np.arange(styles), 4)
+    none, n = np.zeros(styles, dtype=np.int64), 4 * styles
+    zeros = np.zeros(n, dtype=np.int64)
+    rows = PriceRows(
+        4.0 + 0.05 * rng.standard_normal(n), zeros, zeros, product, product, zeros, np.zeros(n), none[:1], none,
+        np.arange(styles), 1, 1,
+    )  # fmt: skip
+    model = PriceModel().fit(rows)
+    assert low < np.sqrt(model.tau_style2_[0]) < high
