@@ -76,6 +76,7 @@ class PriceModel:
     sigma2_: Floats = field(default_factory=lambda: np.zeros(0))
     tau_variant2_: Floats = field(default_factory=lambda: np.zeros(0))
     tau_style2_: Floats = field(default_factory=lambda: np.zeros(0))
+    tau_unseen2_: Floats = field(default_factory=lambda: np.zeros(0))  # of the level of a style without sales
     tau_brand2_: Floats = field(default_factory=lambda: np.zeros(0))
     tau_category2_: float = 1.0
     grand_: float = 0.0
@@ -209,7 +210,10 @@ class PriceModel:
         up = _through(variant[0], self.tau_variant2_[cat_v])
         precision, mean = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
         pool = _moment_variance(mean - offset, precision, rows.product_cell, cat_p, rows.categories)
-        self.tau_style2_ = np.maximum(_lean(*pool, _USUAL_STYLE), 1e-4)
+        # A single style is like or unlike nothing: its level is what its sales say, but another one's may be far off.
+        few = min(_FEW, float(pool[1].sum()))
+        self.tau_style2_ = np.maximum(_lean(*pool, _USUAL_STYLE, few), 1e-4)
+        self.tau_unseen2_ = np.maximum(_lean(*pool, _USUAL_STYLE), 1e-4)
         up = _through(precision, self.tau_style2_[cat_p])
         precision, mean = _combine(up, mean - offset, rows.product_cell, len(rows.cell_category))
         pool = _moment_variance(mean, precision, rows.cell_category, rows.cell_category, rows.categories)
@@ -295,9 +299,10 @@ def _moment_variance(
     return own, np.maximum(freedom, 0.0), pooled
 
 
-def _lean(own: Floats, freedom: Floats, pooled: float, usual: float) -> Floats:
-    # A handful of styles may look all alike by luck; believing it would make every level look sure.
+def _lean(own: Floats, freedom: Floats, pooled: float, usual: float, few: float = _FEW) -> Floats:
+    # A handful of styles may look all alike by luck, and believing it would make every level look sure. That they look
+    # unlike by luck costs little: levels then lean on their own sales.
     whole = float(freedom.sum())
-    pooled = (whole * pooled + _FEW * usual) / (whole + _FEW)
+    pooled = max(pooled, (whole * pooled + few * usual) / max(whole + few, 1e-9))
     share = freedom / (freedom + _POOL_PRODUCTS)
     return share * own + (1 - share) * pooled

@@ -12,7 +12,7 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 12  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 13  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""
@@ -29,6 +29,7 @@ class CategoryFit:
     sigma2: float
     tau_variant2: float
     tau_style2: float
+    tau_unseen2: float  # the same of a style without comps
     tau_brand2: float
     trend: tuple[float, ...]  # log price level over today's by knots of `models.trend`
     base_condition: str

@@ -219,17 +219,18 @@ def _prior(fit: Fit, category: str, kin: CategoryFit, item: Item) -> tuple[float
     """Mean and variance of an item's level before its own comps: its condition, brand, category and title's words."""
     shift = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
     shift += title_offset(fit.words, item.title, category)
+    style2 = kin.tau_style2 if item.known else kin.tau_unseen2
     cell = fit.cells.get(f"{category}\t{fold(item.brand)}")
     if cell is not None and (item.brand or item.known):
-        return cell[0] + shift, cell[1] + kin.tau_style2
+        return cell[0] + shift, cell[1] + style2
     if category in fit.categories:
-        return kin.mu + shift, kin.mu_var + kin.tau_brand2 + kin.tau_style2
-    return fit.grand[0] + shift, fit.grand[1] + kin.tau_brand2 + kin.tau_style2
+        return kin.mu + shift, kin.mu_var + kin.tau_brand2 + style2
+    return fit.grand[0] + shift, fit.grand[1] + kin.tau_brand2 + style2
 
 
 def _category_alone(kin: CategoryFit) -> float:
     """Variance of the level of an item of which nothing but the category is known."""
-    return kin.mu_var + kin.tau_brand2 + kin.tau_style2 + kin.tau_variant2
+    return kin.mu_var + kin.tau_brand2 + kin.tau_unseen2 + kin.tau_variant2
 
 
 def _pooled(fit: Fit) -> CategoryFit:
@@ -248,6 +249,7 @@ def _pooled(fit: Fit) -> CategoryFit:
         mean("sigma2"),
         mean("tau_variant2"),
         mean("tau_style2"),
+        mean("tau_unseen2"),
         mean("tau_brand2"),
         (0.0,),
         kinds[0].base_condition,

@@ -140,6 +140,7 @@ def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[st
             "sigma2": float(model.sigma2_[index]),
             "tau_variant2": float(model.tau_variant2_[index]),
             "tau_style2": float(model.tau_style2_[index]),
+            "tau_unseen2": float(model.tau_unseen2_[index]),
             "tau_brand2": float(model.tau_brand2_[index]),
             "trend": model.trend_.values_[index].tolist(),
             "base_condition": table.conditions[int(model.condition_base_[index])],

@@ -98,3 +98,12 @@ def test_equal_styles_look_sure_only_where_they_are_many(styles: int, low: float
     )  # fmt: skip
     model = PriceModel().fit(rows)
     assert low < np.sqrt(model.tau_style2_[0]) < high
+
+
+def test_a_single_style_says_nothing_of_how_far_another_may_be_off() -> None:
+    n = 140
+    none, zeros = np.zeros(1, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    y = 4.0 + 0.15 * np.random.default_rng(2).standard_normal(n)
+    model = PriceModel().fit(PriceRows(y, zeros, zeros, zeros, zeros, zeros, np.zeros(n), none, none, none, 1, 1))
+    assert model.level_[0] == pytest.approx(y.mean(), abs=0.03)
+    assert np.sqrt(model.tau_unseen2_[0]) > 0.1

@@ -65,10 +65,11 @@ class TextRecords(Records):
         self._number = 0
         self._before: list[list[str]] = []  # the last rows handed on
         self.said = self._first(header_row) if header_row else []
-        self.header = distinct(self.said, width)
-        if len(self.header) > MOST_COLUMNS:
-            wrong = f"The file has {len(self.header):,} columns."
+        columns = max(len(self.said), width)
+        if columns > MOST_COLUMNS:
+            wrong = f"The file has {columns:,} columns."
             raise BadInput(wrong, f"Up to {MOST_COLUMNS} columns.", field="file")
+        self.header = distinct(self.said, width)
         self.notes = (*notes, *self._renamed())
 
     def _first(self, header_row: int) -> list[str]:
@@ -239,7 +240,7 @@ def records(staged: Staged, form: FileForm | None) -> tuple[Records, FileForm]:
         given: int | None = 1
     else:
         given = form.header_row if form else None
-    shaped = shape(sample, delimiter=divided, row=given or 0, whole=whole)
+    shaped = shape(sample, delimiter=divided, row=given, whole=whole)
     row = shaped.header_row if given is None else given
     text = staged.text()
     rows = TextRecords(

@@ -107,8 +107,10 @@ def _start(archive: zipfile.ZipFile, name: str) -> bytes:
 
 def members(entries: list[zipfile.ZipInfo]) -> tuple[str, ...]:
     """Name the files of an archive, leaving out folders and what a system puts beside the user's files."""
-    names = [entry.filename for entry in entries if not entry.is_dir() and entry.file_size]
-    return tuple(name for name in names if not name.startswith("__MACOSX/") and not name.split("/")[-1].startswith("."))
+    names = [entry.filename for entry in entries if entry.file_size and not entry.filename.endswith("/")]
+    return tuple(
+        name for name in names if name and not name.startswith("__MACOSX/") and not name.split("/")[-1].startswith(".")
+    )
 
 
 def take_out(path: Path, member: str, target: Path) -> None:

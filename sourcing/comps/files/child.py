@@ -222,7 +222,7 @@ def main(kind: str, source: str, target: str, wanted: str) -> int:
     try:
         rows, told = (parquet if kind == "parquet" else sheet)(source, wanted)
         with open(target, "w", encoding="utf-8", newline="") as file:
-            csv.writer(file, lineterminator="\n").writerows(rows)
+            csv.writer(file, lineterminator="\r\n").writerows(rows)
     except Refusal as refusal:
         print(json.dumps({"refused": refusal.args}))
         return _REFUSED

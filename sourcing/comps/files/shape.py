@@ -14,6 +14,7 @@ from sourcing.comps.lines import Lines
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "vertical bars"}
 LOOKED_AT = 200  # records
+HIGHEST = 50  # records that may stand above the header
 _TOLD = re.compile('^(?:\ufeff)?"?sep=(.)"?\\s*$', re.IGNORECASE)  # a line some spreadsheets write to say it
 _NUMBER_LIKE = re.compile(r"[^\w]*\d[\d\s.,:/'’T+-]*[^\w]*")
 _TOTALS = {
@@ -34,7 +35,7 @@ class Shape:
     unlike: bool = False  # the header holds numbers or dates, so it may be a row
 
 
-def shape(sample: str, *, delimiter: str = "", row: int = 0, whole: bool = True) -> Shape:
+def shape(sample: str, *, delimiter: str = "", row: int | None = None, whole: bool = True) -> Shape:
     """Find the delimiter, unless it is given, and the header in the start of a text.
 
     Every delimiter is tried: the one that gives most records the same number of cells is taken, the one that gives
@@ -47,7 +48,7 @@ def shape(sample: str, *, delimiter: str = "", row: int = 0, whole: bool = True)
     delimiter : str
         What divides cells, where that is known.
     row : int
-        Where the header stands, where that is known.
+        Where the header stands, where that is known; 0 where there is none.
     whole : bool
         The sample is all of the text; otherwise its last record may be cut.
     """
@@ -58,9 +59,9 @@ def shape(sample: str, *, delimiter: str = "", row: int = 0, whole: bool = True)
     if not delimiter:
         delimiter = _delimiter(read)
     unlike = False
-    if not row:
+    if row is None:
         row, unlike = _header_row(read[delimiter], after=1 if told else 0)
-    above = any(isinstance(record, Fault) or any(record) for record in read[delimiter][: row - 1])
+    above = any(isinstance(record, Fault) or any(record) for record in read[delimiter][: max(0, row - 1)])
     return Shape(delimiter, row, _width(read[delimiter][row:]), above, unlike)
 
 
@@ -101,8 +102,8 @@ def _evenness(records: Sequence[Record]) -> tuple[float, int]:
 def _header_row(records: Sequence[Record], *, after: int = 0) -> tuple[int, bool]:
     """Return where the header stands, counted from 1, and whether it looks like a row.
 
-    Lines above a table fill few of its columns. The header is the first record that fills more than half of what
-    records commonly fill, when it looks like names; otherwise the first that is not blank.
+    Lines above a table fill few of its columns. The header is the first record that looks like names, fills three
+    quarters of what records commonly fill, and fills more than those above it; otherwise the first that is not blank.
     """
     filled = [0 if isinstance(row, Fault) else sum(1 for cell in row if cell.strip()) for row in records]
     filled[:after] = [0] * min(after, len(filled))
@@ -110,10 +111,15 @@ def _header_row(records: Sequence[Record], *, after: int = 0) -> tuple[int, bool
     first = next((at for at, count in enumerate(filled) if count), after)
     if not some:
         return after + 1, False
+    at = first
     common = statistics.median(some)
-    at = next((at for at, count in enumerate(filled) if count >= max(2, 0.6 * common)), first) if common > 1 else first
-    if at != first and _row_like(records[at]):
-        at = first
+    if common > 1:
+        widest = 0  # of the lines passed over
+        for place, count in enumerate(filled[: first + HIGHEST]):
+            if count >= max(2, 0.75 * common) and not _row_like(records[place]):
+                at = place if count > widest else first
+                break
+            widest = max(widest, count)
     return at + 1, _row_like(records[at])
 
 
