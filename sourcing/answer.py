@@ -215,6 +215,7 @@ class LoadReport:
     problems: tuple[Problem, ...] = field(default=())
     problems_total: int = 0  # problems beyond the stored list are counted here too
     as_of: date | None = None
+    shown: tuple[dict[str, str], ...] = ()  # the first good rows as they would be stored, of a dry run
 
     def as_dict(self) -> dict[str, Any]:
         """Return a JSON-able mapping."""

@@ -60,3 +60,9 @@ class Busy(SourcingError):
     """The store is held by another writer; trying again is safe."""
 
     code = "busy"
+
+
+class Stopped(SourcingError):
+    """Long work was stopped by the user; nothing was changed."""
+
+    code = "stopped"

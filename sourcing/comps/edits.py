@@ -13,11 +13,11 @@ from sourcing.comps import values
 from sourcing.comps.change import PRODUCT, Edit, Patch, Plan, make, read_as
 from sourcing.comps.columns import NAMES
 from sourcing.comps.comp import STORAGE, CompRow, RowId, cells, comp
-from sourcing.comps.header import Header
 from sourcing.comps.many import blocks, marks
 from sourcing.comps.read import Block
 from sourcing.comps.rows import Judge
 from sourcing.comps.titles import fold_title
+from sourcing.comps.translate import Source
 from sourcing.errors import BadInput, NotFound
 from sourcing.storage import Store
 
@@ -42,7 +42,7 @@ def edit_row(store: Store, at: RowId, said: Mapping[str, str]) -> Edit:
         raise BadInput(f"“{unknown[0][:40]}” is no column.", f"The documented ones: {', '.join(NAMES)}.")
     styles = dict(store.read("SELECT theirs, ours FROM alias WHERE kind = 'style'"))
     judge = Judge(
-        Header({name: place for place, name in enumerate(NAMES)}, ()),
+        {name: Source(name, place) for place, name in enumerate(NAMES)},
         latest=datetime.now(UTC).date() + timedelta(days=1),
         aliases={"style": styles},
     )

@@ -10,8 +10,10 @@ import hashlib
 import json
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Literal
+
+from sourcing.errors import BadInput
 
 DayOrder = Literal["ymd", "dmy", "mdy", "serial 1900", "serial 1904", "epoch"]
 Mark = Literal["", ".", ",", "'", " "]
@@ -104,7 +106,51 @@ class Layout:
         )
 
 
+def plain_name(name: str) -> str:
+    """Return a column name without what does not tell it from others: case and spaces."""
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
 def fingerprint(header: Sequence[str]) -> str:
     """Return what files with the same columns share, whatever the case, the spaces and the order of the columns."""
-    names = sorted(" ".join(unicodedata.normalize("NFKC", name).casefold().split()) for name in header)
-    return hashlib.blake2b("\x1f".join(names).encode(), digest_size=16).hexdigest()
+    return hashlib.blake2b("\x1f".join(sorted(map(plain_name, header))).encode(), digest_size=16).hexdigest()
+
+
+def used(layout: Layout) -> set[int]:
+    """Return the places of the columns a layout reads."""
+    return {use.column for use in layout.uses}
+
+
+def fitted(layout: Layout, header: Sequence[str]) -> Layout:
+    """Return a layout for a file whose columns stand in another order, or beside columns it does not know.
+
+    Raises
+    ------
+    BadInput
+        A column that is used is missing.
+    """
+    if layout.header == tuple(header):
+        return layout
+    there = {plain_name(name): place for place, name in reversed(list(enumerate(header)))}
+    place_of = {old: there.get(plain_name(name)) for old, name in enumerate(layout.header)}
+    missing = [layout.header[old] for old in sorted(used(layout)) if place_of[old] is None]
+    if missing:
+        raise BadInput(
+            f"The file has no column {missing[0]!r}.",
+            f"A file with the columns {', '.join(layout.header[old] for old in sorted(used(layout)))}.",
+            "Match its columns anew.",
+            field="file",
+        )
+    move = {old: new for old, new in place_of.items() if new is not None}
+    return replace(
+        layout,
+        header=tuple(header),
+        uses=tuple(replace(use, column=move[use.column]) for use in layout.uses),
+        money={move[old]: marks for old, marks in layout.money.items() if old in move},
+        days={move[old]: order for old, order in layout.days.items() if old in move},
+        words={
+            kind: {str(move.get(int(old), -1)): said for old, said in words.items()} if kind == "zeros" else words
+            for kind, words in layout.words.items()
+        },
+        zeros=tuple(sorted(move[old] for old in layout.zeros if old in move)),
+    )

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import gc
+import json
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, replace
 from datetime import UTC, date, datetime, timedelta
@@ -14,16 +15,20 @@ from typing import BinaryIO
 from sourcing.answer import LoadReport, Problem
 from sourcing.comps import values
 from sourcing.comps.header import match_header
+from sourcing.comps.layout import Layout, fitted
 from sourcing.comps.read import Records, opened
-from sourcing.comps.rows import Judge
+from sourcing.comps.rows import Judge, as_stored
+from sourcing.comps.translate import documented, fixed_status, shared_price, sources
 from sourcing.comps.write import Writer
 from sourcing.errors import BadInput
 from sourcing.storage import Store
 
 MOST_PROBLEMS = 1_000  # kept in full; the rest are counted
+MOST_REJECTS = 10_000  # rejected rows kept as the file had them
+SHOWN = 12  # rows of a dry run
 
 
-class _NothingStored(Exception):
+class NothingStored(Exception):
     """Roll the transaction back and hand the report out."""
 
     def __init__(self, report: LoadReport) -> None:
@@ -38,10 +43,12 @@ def load_file(
     keep_good: bool = False,
     as_of: date | None = None,
     mapping: Mapping[str, str] | None = None,
+    layout: Layout | None = None,
+    dry: bool = False,
     digits: int = 2,
     on_progress: Callable[[int], None] | None = None,
 ) -> LoadReport:
-    """Load one CSV or XLSX file of comps.
+    """Load one file of comps, in our own format or as a layout says.
 
     Parameters
     ----------
@@ -58,10 +65,15 @@ def load_file(
         tomorrow, when left out) are noted and dropped.
     mapping : mapping of str to str, optional
         The file's own column names to the documented ones.
+    layout : Layout, optional
+        How the file is to be read, where it is not in our own format; it goes by the names of the columns, whatever
+        their order.
+    dry : bool
+        Do all of it, report on it with the first rows as they would be stored, and store nothing.
     digits : int
         Decimals of the currency.
     on_progress : callable, optional
-        Called with the number of rows read so far.
+        Called with the number of rows read so far. What it raises ends the load, and nothing is stored.
 
     Returns
     -------
@@ -78,21 +90,28 @@ def load_file(
     """
     if not name:
         name = Path(source).name if isinstance(source, str | Path) else "upload"
-    with opened(source) as records:
+    with opened(source, layout.form if layout else None) as records:
         # A day of grace: where the file was made it may be tomorrow already.
         latest = as_of or datetime.now(UTC).date() + timedelta(days=1)
-        header = match_header(records.header, mapping)
-        same = _same_again(store, records.sha256, name, as_of)
+        notes: tuple[Problem, ...] = records.notes
+        if layout is None:
+            header = match_header(records.header, mapping)
+            feeding, notes = documented(header), (*notes, *header.notes)
+        else:
+            layout = fitted(layout, records.header)
+            feeding = sources(layout)
+        same = None if dry else _same_again(store, records.sha256, name, as_of, layout)
         if same is not None:
             return same
-        judge = Judge(header, latest=latest, digits=digits, aliases=_aliases(store))
+        judge = Judge(
+            feeding, latest=latest, digits=digits, aliases=aliases(store),
+            status=fixed_status(layout) if layout else None, shared_price=bool(layout and shared_price(layout)),
+        )  # fmt: skip
         try:
             with store.write_rows() as raw, _without_cycles():
-                loading = _Loading(
-                    raw, records, judge, name=name, keep_good=keep_good, notes=(*records.notes, *header.notes)
-                )
-                return loading.run(as_of, on_progress)
-        except _NothingStored as nothing:
+                loading = Loading(raw, judge, name=name, sha256=records.sha256, header=records.header, layout=layout)
+                return loading.run(records, notes, as_of, on_progress, keep_good=keep_good, dry=dry, digits=digits)
+        except NothingStored as nothing:
             return nothing.report
 
 
@@ -108,11 +127,12 @@ def _without_cycles() -> Iterator[None]:
             gc.enable()
 
 
-def _same_again(store: Store, sha256: str, name: str, as_of: date | None) -> LoadReport | None:
-    """Answer for the very same bytes without reading them again, when a live batch holds all their rows."""
+def _same_again(store: Store, sha256: str, name: str, as_of: date | None, layout: Layout | None) -> LoadReport | None:
+    """Answer for the very same bytes, read the same way, without reading them again when a live batch holds them."""
     found = store.read(
-        "SELECT id, read, as_of FROM batch WHERE sha256 = ? AND undone_at IS NULL AND rejected = 0 ORDER BY id",
-        (sha256,),
+        "SELECT id, read, as_of FROM batch WHERE sha256 = ? AND layout = ? AND undone_at IS NULL AND rejected = 0 "
+        "AND corrects IS NULL ORDER BY id",
+        (sha256, layout.to_json() if layout else ""),
     )
     if not found:
         return None
@@ -124,12 +144,12 @@ def _same_again(store: Store, sha256: str, name: str, as_of: date | None) -> Loa
     return LoadReport(name, None, read, 0, read, 0, kept, len(kept), known_day)
 
 
-def _aliases(store: Store) -> dict[str, dict[str, str]]:
+def aliases(store: Store) -> dict[str, dict[str, str]]:
     """Return the words that are read as others, by kind."""
-    aliases: dict[str, dict[str, str]] = {}
+    found: dict[str, dict[str, str]] = {}
     for kind, theirs, ours in store.read("SELECT kind, theirs, ours FROM alias"):
-        aliases.setdefault(kind, {})[theirs] = ours
-    return aliases
+        found.setdefault(kind, {})[theirs] = ours
+    return found
 
 
 def problems_of(store: Store, batch_id: int) -> tuple[Problem, ...]:
@@ -143,42 +163,73 @@ def problems_of(store: Store, batch_id: int) -> tuple[Problem, ...]:
     )
 
 
-class _Loading:
-    """One load, inside its transaction."""
+class Loading:
+    """One load, inside its transaction.
+
+    Parameters
+    ----------
+    raw : sqlite3.Connection
+        Inside a write transaction.
+    judge : Judge
+        Of the file's rows.
+    name, sha256, header, layout
+        The file's; the batch keeps them.
+    corrects : int, optional
+        The batch whose rejected rows these are.
+    """
 
     def __init__(
         self,
         raw: sqlite3.Connection,
-        records: Records,
         judge: Judge,
         *,
         name: str,
-        keep_good: bool,
-        notes: tuple[Problem, ...],
+        sha256: str,
+        header: Sequence[str],
+        layout: Layout | None,
+        corrects: int | None = None,
     ) -> None:
         self._raw = raw
-        self._records = records
         self._judge = judge
-        self._name = name
-        self._keep_good = keep_good
-        self._problems = list(notes)
-        self._problems_total = len(notes)
+        self._name, self._sha256 = name, sha256
+        self._problems: list[Problem] = []
+        self._problems_total = 0
+        self._raw_rows: list[tuple[int, list[str]]] = []
+        self._shown: list[dict[str, str]] = []
         self._read = self._rejected = 0
         cursor = raw.execute(
-            'INSERT INTO batch (file_name, sha256, loaded_at, "read", "new", known, rejected) '
-            "VALUES (?, ?, ?, 0, 0, 0, 0)",
-            (name, records.sha256, datetime.now(UTC).isoformat(timespec="seconds")),
-        )
+            'INSERT INTO batch (file_name, sha256, loaded_at, "read", "new", known, rejected, layout, header, '
+            "corrects) VALUES (?, ?, ?, 0, 0, 0, 0, ?, ?, ?)",
+            (
+                name, sha256, datetime.now(UTC).isoformat(timespec="seconds"), layout.to_json() if layout else "",
+                json.dumps(list(header), ensure_ascii=False), corrects,
+            ),
+        )  # fmt: skip
         assert cursor.lastrowid is not None
         self._batch = cursor.lastrowid
         self._writer = Writer(raw, self._batch, judge.stored)
 
-    def run(self, as_of: date | None, on_progress: Callable[[int], None] | None) -> LoadReport:
-        for block in self._records.blocks():
+    def run(
+        self,
+        records: Records,
+        notes: Sequence[Problem],
+        as_of: date | None,
+        on_progress: Callable[[int], None] | None,
+        *,
+        keep_good: bool,
+        dry: bool,
+        digits: int,
+    ) -> LoadReport:
+        """Judge and write every row; raise `NothingStored` where nothing is to be kept."""
+        self._note(list(notes))
+        for block in records.blocks():
             judged = self._judge.judge(block)
             self._read += len(judged.products) + judged.rejected
             self._rejected += judged.rejected
             self._note(judged.problems)
+            self._raw_rows += judged.raw[: MOST_REJECTS - len(self._raw_rows)]
+            if dry and len(self._shown) < SHOWN:
+                self._shown += as_stored(self._judge.stored, judged.columns, SHOWN - len(self._shown), digits)
             self._writer.add(judged)
             if on_progress is not None:
                 on_progress(self._read)
@@ -190,10 +241,9 @@ class _Loading:
         told_before, ended = self._writer.finish(day)
         self._note_ended(ended)
         report = self._report(day, self._writer.new - told_before)
-        if self._rejected and not self._keep_good:
-            raise _NothingStored(replace(report, batch_id=None))
-        if not self._writer.new and self._adds_nothing(day):
-            raise _NothingStored(replace(report, batch_id=None))
+        nothing = (self._rejected and not keep_good) or (not self._writer.new and self._adds_nothing(day))
+        if dry or nothing:
+            raise NothingStored(replace(report, batch_id=None))
         self._finish(report)
         return report
 
@@ -216,7 +266,7 @@ class _Loading:
         """Tell whether a live batch of the very same file already speaks for this one."""
         found = self._raw.execute(
             "SELECT max(coalesce(as_of, -1)) FROM batch WHERE sha256 = ? AND undone_at IS NULL AND id <> ?",
-            (self._records.sha256, self._batch),
+            (self._sha256, self._batch),
         ).fetchone()[0]
         return found is not None and (day is None or found >= day)
 
@@ -231,6 +281,7 @@ class _Loading:
             problems=tuple(self._problems),
             problems_total=self._problems_total,
             as_of=None if day is None else date.fromisoformat(values.iso(day)),
+            shown=tuple(self._shown),
         )
 
     def _finish(self, report: LoadReport) -> None:
@@ -242,4 +293,8 @@ class _Loading:
         run.executemany(
             "INSERT INTO problem VALUES (?, ?, ?, ?, ?, ?, ?)",
             ((self._batch, *astuple(problem)) for problem in self._problems),
+        )
+        run.executemany(
+            'INSERT INTO reject (batch_id, "row", cells) VALUES (?, ?, ?)',
+            ((self._batch, row, json.dumps(cells, ensure_ascii=False)) for row, cells in self._raw_rows),
         )

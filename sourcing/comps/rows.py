@@ -10,20 +10,20 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
-from itertools import compress
+from itertools import compress, islice
 from operator import itemgetter
 from typing import Any
 
 from sourcing.answer import Problem
 from sourcing.comps import values
 from sourcing.comps.columns import NAMES, STATUSES
-from sourcing.comps.header import Header
 from sourcing.comps.keys import row_keys, row_texts
 from sourcing.comps.read import Block
+from sourcing.comps.standing import OPEN as OPEN
+from sourcing.comps.standing import SOLD, Columns, Findings, standing_out, stands
 from sourcing.comps.titles import fold_title
+from sourcing.comps.translate import Source
 from sourcing.comps.values import Finding, Memo
-
-OPEN, SOLD = STATUSES.index("open"), STATUSES.index("sold")
 
 _NUMBERS = ("status", "gtin", "asking_price", "sold_price", "shipping_charged", "listed_on", "ended_on")
 _WORDS = ("size", "condition", "channel", "style_code", "brand", "category", "title", "note")
@@ -40,8 +40,6 @@ _TEXTS = {
     for name in ("brand", "category", "title", "size", "condition", "channel", "note", "listing")
 }
 _FIRST, _SECOND = itemgetter(0), itemgetter(1)
-Columns = dict[str, list[Any]]
-Findings = dict[int, list[tuple[str, str, Finding]]]  # place in the block -> column, cell, finding
 
 
 @dataclass(frozen=True)
@@ -53,6 +51,7 @@ class Judged:
     problems: list[Problem]
     rejected: int
     texts: Sequence[str] = ()  # of the good rows, what the file said, where other words may be put for its
+    raw: Sequence[tuple[int, list[str]]] = ()  # row number and cells of the rejected rows that fit the header
 
 
 class Judge:
@@ -60,14 +59,18 @@ class Judge:
 
     Parameters
     ----------
-    header : Header
-        Where the columns stand.
+    sources : mapping of str to Source
+        Where each documented field comes from.
     latest : date
         The latest day the file can speak of.
     digits : int
         Decimals of the currency.
     aliases : mapping of str to mapping, optional
         For "style", "brand" and "category": words, folded, that are read as others.
+    status : int, optional
+        What a row is that says neither how it stands nor what it sold for.
+    shared_price : bool
+        One column holds the sold price of sold rows and the asking price of the others.
 
     Attributes
     ----------
@@ -77,15 +80,18 @@ class Judge:
 
     def __init__(
         self,
-        header: Header,
+        sources: Mapping[str, Source],
         *,
         latest: date,
         digits: int = 2,
         aliases: Mapping[str, Mapping[str, str]] | None = None,
+        status: int | None = None,
+        shared_price: bool = False,
     ) -> None:
-        self._places = header.places
+        self._sources = sources
+        self._status, self._shared_price = status, shared_price
         self._aliases = {kind: words for kind, words in (aliases or {}).items() if words}
-        self._later = _LATER if any(name in header.places for name in _LATER) else ()
+        self._later = _LATER if any(name in sources for name in _LATER) else ()
         self.stored = (*STORED, *self._later, "row")
         price = partial(values.money, digits=digits)
         date_of = partial(values.day, latest=latest)
@@ -102,18 +108,20 @@ class Judge:
         }
         parsers |= {name: partial(values.text, longest=longest) for name, longest in _TEXTS.items()}
         self._memos = {name: Memo(parsers[name]) for name in NAMES}
+        self._memos |= {name: Memo(source.reader(parsers[name])) for name, source in sources.items() if source.plain}
+        self._inside = {name: Memo(_found(parsers[name], s.inside[1])) for name, s in sources.items() if s.inside}
         self.latest_day: int | None = None  # the latest day named by a good row
 
     def judge(self, block: Block) -> Judged:
         """Return the good rows and what is wrong with the others."""
         found: Findings = {}
         columns = self._read(block, found)
-        _fill_status(columns)
+        self._fill_status(columns)
         products = _products(columns)
         bad = {
             place
-            for place in sorted({*found, *_standing_out(columns, products)})
-            if not _stands(place, columns, found.setdefault(place, []))
+            for place in sorted({*found, *standing_out(columns, products)})
+            if not stands(place, columns, found.setdefault(place, []))
         }
         problems = [
             _problem(number, "", f"{cells} cells", Finding(_RAGGED, "Quote cells that hold a comma."))
@@ -121,8 +129,12 @@ class Judge:
         ]
         problems += [fault.as_problem() for fault in block.faults]
         problems += [
-            _problem(block.numbers[place], *finding) for place, findings in found.items() for finding in findings
+            _problem(block.numbers[place], self._said(name), cell, finding)
+            for place, findings in found.items()
+            for name, cell, finding in findings
         ]
+        if self._shared_price:  # one cell, read as either price
+            problems = list(dict.fromkeys(problems))
         problems.sort(key=lambda problem: problem.row)
         rejected = len(block.ragged) + len(bad) + sum(fault.rejected for fault in block.faults)
         places: Sequence[int] = block.numbers
@@ -138,7 +150,8 @@ class Judge:
         if self._aliases:
             products = self._renamed(products, columns)
             said = [columns[name] for name in (*_NUMBERS, *_WORDS, *self._later)]
-        return Judged(products, [keys, *said, places], problems, rejected, texts if self._aliases else ())
+        raw = [(block.numbers[place], [column[place] for column in block.columns]) for place in sorted(bad)]
+        return Judged(products, [keys, *said, places], problems, rejected, texts if self._aliases else (), raw)
 
     def _renamed(self, products: list[str], columns: Columns) -> list[str]:
         """Put the user's words for the file's, where the user said so; keys were made of the file's."""
@@ -153,12 +166,18 @@ class Judge:
         """Read the cells of every documented column."""
         columns: Columns = {}
         for name in NAMES:
-            memo = self._memos[name]
+            memo, source = self._memos[name], self._sources.get(name)
             memo.trim()
-            if name not in self._places or not block.numbers:
-                columns[name] = [memo[""]] * len(block.numbers)
+            if source is None or not block.numbers or (source.place is None and not source.inside):
+                # How a row stands is not settled before its sold price is known.
+                text = source.fixed if source and name != "status" else ""
+                columns[name] = [memo[text]] * len(block.numbers)
                 continue
-            cells = block.columns[self._places[name]]
+            if source.place is None:
+                columns[name] = [memo[""]] * len(block.numbers)
+                self._look_inside(name, source, block, columns, found)
+                continue
+            cells = block.columns[source.place]
             if _TEXTS.get(name) == values.LONG_TEXT and _plain_text(cells):  # hardly ever the same twice
                 columns[name] = list(map(str.strip, cells))
                 continue
@@ -169,7 +188,42 @@ class Judge:
                 for place, cell in enumerate(cells):
                     if cell in memo.findings:
                         found.setdefault(place, []).append((name, cell, memo.findings[cell]))
+            if source.inside:
+                self._look_inside(name, source, block, columns, found)
         return columns
+
+    def _look_inside(self, name: str, source: Source, block: Block, columns: Columns, found: Findings) -> None:
+        """Take a value out of a longer text where the field is empty otherwise."""
+        assert source.inside is not None
+        memo, empty = self._inside[name], self._memos[name][""]
+        memo.trim()
+        texts = block.columns[source.inside[0]]
+        columns[name] = [
+            memo[text] if value == empty else value for value, text in zip(columns[name], texts, strict=True)
+        ]
+        for place, text in enumerate(texts):
+            if text in memo.findings and columns[name][place] == memo[text]:
+                found.setdefault(place, []).append((name, text, memo.findings[text]))
+
+    def _said(self, name: str) -> str:
+        return self._sources[name].said if name in self._sources else name
+
+    def _fill_status(self, columns: Columns) -> None:
+        """Count a row without a status as sold when it has a sold price, else as what the file is known to hold."""
+        if None in columns["status"]:
+            told = SOLD if not self._shared_price else self._status
+            columns["status"] = [
+                status if status is not None else told if sold is not None else self._status
+                for status, sold in zip(columns["status"], columns["sold_price"], strict=True)
+            ]
+        if self._shared_price:
+            was_sold = [status == SOLD for status in columns["status"]]
+            columns["sold_price"] = [
+                sold if was else None for sold, was in zip(columns["sold_price"], was_sold, strict=True)
+            ]
+            columns["asking_price"] = [
+                None if was else ask for ask, was in zip(columns["asking_price"], was_sold, strict=True)
+            ]
 
     def _note_latest_day(self, columns: Columns) -> None:
         days = {
@@ -196,6 +250,27 @@ def _products(columns: Columns) -> list[str]:
     return products
 
 
+_WRITTEN: dict[str, Callable[[Any], str]] = {
+    "status": lambda value: STATUSES[value],
+    "gtin": lambda value: f"{value:014d}",
+    "listed": values.iso,
+    "ended": values.iso,
+}
+
+
+def as_stored(names: Sequence[str], columns: Sequence[Sequence[Any]], most: int, digits: int) -> list[dict[str, str]]:
+    """Write the first rows of a judged block by their names in storage, as our own format writes them."""
+    found = []
+    for row in islice(zip(*columns, strict=True), most):
+        told = {name: value for name, value in zip(names, row, strict=True) if value not in (None, "")}
+        written = {name: _WRITTEN.get(name, str)(value) for name, value in told.items() if name != "key"}
+        for name in ("ask", "sold", "ship"):
+            if name in told:
+                written[name] = values.plain(told[name], digits=digits)
+        found.append(written)
+    return found
+
+
 def text_of(row: Sequence[Any]) -> str:
     """Return the canonical text of a row whose values stand in the order of `Judge.stored`."""
     return _texts([[value] for value in row[1:-1]])[0]
@@ -210,13 +285,9 @@ def _texts(said: Sequence[Sequence[Any]]) -> list[str]:
     return texts
 
 
-def _fill_status(columns: Columns) -> None:
-    """Count a row without a status as sold when it has a sold price."""
-    if None in columns["status"]:
-        columns["status"] = [
-            SOLD if status is None and sold is not None else status
-            for status, sold in zip(columns["status"], columns["sold_price"], strict=True)
-        ]
+def _found(parse: Callable[[str], values.Reading], find: Callable[[str], str]) -> Callable[[str], values.Reading]:
+    """Read what is found inside a text."""
+    return lambda text: parse(find(text))
 
 
 def _other_product(gtin: int | None, title: str) -> str:
@@ -224,61 +295,6 @@ def _other_product(gtin: int | None, title: str) -> str:
     if gtin is not None:
         return f"g:{gtin:014d}"
     return "t:" + fold_title(title) if title else ""
-
-
-def _standing_out(columns: Columns, products: list[str]) -> list[int]:
-    """Return the places of the rows that cannot stand as they are."""
-    states = zip(
-        columns["status"], columns["sold_price"], columns["listed_on"], columns["ended_on"], products, strict=True
-    )
-    return [
-        place
-        for place, (status, sold, listed, ended, product) in enumerate(states)
-        if (status == SOLD) is (sold is None)
-        or status is None
-        or not product
-        or (ended is not None and (status == OPEN or (listed is not None and ended < listed)))
-    ]
-
-
-def _stands(place: int, columns: Columns, findings: list[tuple[str, str, Finding]]) -> bool:
-    """Judge what holds between the cells of one row: say what is wrong, mend what can be, tell whether it is good."""
-    if any(finding.rejected for _, _, finding in findings):
-        return False
-    status, sold = columns["status"][place], columns["sold_price"][place]
-    listed, ended = columns["listed_on"][place], columns["ended_on"][place]
-    if status is None:
-        findings.append(("status", "", Finding("It is empty, and so is sold_price.", "Fill in one of them.")))
-        return False
-    if status == SOLD and sold is None:
-        findings.append(("sold_price", "", Finding("A sale needs its price.", "Fill it in.")))
-        return False
-    if status != SOLD and sold is not None:
-        reason = f"The row is {STATUSES[status]}, yet has a sold price."
-        findings.append(("sold_price", values.plain(sold), Finding(reason, "Correct the status or empty it.")))
-        return False
-    if ended is not None and status == OPEN:
-        reason = "An open listing has not ended." + values.KEPT
-        mend = Finding(reason, "Correct the status or empty it.", False)
-        findings.append(("ended_on", values.iso(ended), mend))
-        columns["ended_on"][place] = None
-    elif ended is not None and listed is not None and ended < listed:
-        wrong = Finding("It ended before it was listed.", "Correct the days.")
-        findings.append(("ended_on", values.iso(ended), wrong))
-        return False
-    if columns["style_code"][place][1] or columns["gtin"][place] is not None or columns["title"][place]:
-        return True
-    _nothing_identifies(findings)
-    return False
-
-
-def _nothing_identifies(findings: list[tuple[str, str, Finding]]) -> None:
-    for place, (name, cell, finding) in enumerate(findings):
-        if name == "gtin":
-            findings[place] = (name, cell, Finding(finding.reason.removesuffix(values.KEPT), finding.fix))
-            return
-    reason = "Nothing says what the item is: gtin, style_code and title are all empty."
-    findings.append(("title", "", Finding(reason, "Fill in one of them.")))
 
 
 def _plain_text(cells: Sequence[str]) -> bool:

@@ -53,6 +53,7 @@ def undo_batch(store: Store, batch_id: int) -> int:
         removed = raw.execute("DELETE FROM comp WHERE batch_id = ?", (batch_id,)).rowcount
         raw.execute("DELETE FROM also_in WHERE batch_id = ?", (batch_id,))
         raw.executemany(_SEEN, shared)
+        raw.execute("UPDATE reject SET mended_by = NULL WHERE mended_by = ?", (batch_id,))
         now = datetime.now(UTC).isoformat(timespec="seconds")
         raw.execute("UPDATE batch SET undone_at = ? WHERE id = ?", (now, batch_id))
         count_again(raw, refresh(raw, products).union(products, others))

@@ -35,6 +35,19 @@ batch = Table(
     Column("rejected", Integer, nullable=False),
     Column("undone_at", Text),
     Column("layout", Text, nullable=False, server_default=""),  # JSON: how the file was read, "" for our own format
+    Column("header", Text, nullable=False, server_default=""),  # JSON: the file's own column names
+    Column("corrects", Integer),  # the batch whose rejected rows this one holds, mended
+)
+
+reject = Table(  # rows that were not loaded, as the file had them
+    "reject",
+    metadata,
+    Column("batch_id", Integer, ForeignKey("batch.id"), nullable=False),
+    Column("row", Integer, nullable=False),
+    Column("cells", Text, nullable=False),  # JSON
+    Column("mended_by", Integer),  # the batch that brought it once it was mended
+    PrimaryKeyConstraint("batch_id", "row"),
+    sqlite_with_rowid=False,
 )
 
 problem = Table(

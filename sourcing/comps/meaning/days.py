@@ -25,7 +25,7 @@ WRITTEN = {
     "serial 1904": "days counted from 1904, as some spreadsheets do",
     "epoch": "seconds or milliseconds since 1970, days as in UTC",
 }
-_TIME = re.compile(r"(?<=\d)(?:[T ,]+|\s+(?:um|at|a|alle|om)\s+)\d{1,2}[:.h]\d{2}.*$", re.IGNORECASE)
+_TIME = re.compile(r"(?<=\d)(?:[T ,]+|\s+(?:um|at|a|\u00e0|alle|om)\s+)\d{1,2}[:.h]\d{2}.*$", re.IGNORECASE)
 _NUMBERS = re.compile(r"(\d{1,4})\s*[./\-\u2010-\u2014 ]\s*(\d{1,2})\s*[./\-\u2010-\u2014 ]\s*(\d{1,4})\.?", re.ASCII)
 _COMPACT = re.compile(r"(19|20)(\d{2})(\d{2})(\d{2})", re.ASCII)
 _SERIAL = re.compile(r"(\d{5})(?:[.,]\d+)?", re.ASCII)

@@ -66,6 +66,28 @@ class Seen:
         return self._share(lambda cell: re.search(r"[.,]\d{2}$", amounts.apart(cell)[0]) is not None)
 
     @cached_property
+    def fine(self) -> bool:
+        """Whether some amounts have more decimals than money: measures, shares, logarithms."""
+        return self._share(lambda cell: re.search(r"\d[.,]\d{4,}$", cell) is not None) > 0.05
+
+    @cached_property
+    def fractions(self) -> float:
+        """Share with one, two, or more than three digits after a mark: no whole numbers, however they are written."""
+        return self._share(lambda cell: re.fullmatch(r"[^\d]*\d*[.,](?:\d{1,2}|\d{4,})", cell) is not None)
+
+    @cached_property
+    def small(self) -> float:
+        """Share of whole numbers that might as well be counts, days, months or years."""
+        return self._share(lambda cell: re.fullmatch(r"[0-2]?\d|3[01]|(?:19|20)\d\d", cell) is not None)
+
+    @cached_property
+    def counter(self) -> bool:
+        """Whether the cells number the rows from 0 or 1."""
+        return len(self.filled) > 2 and any(
+            self.filled == [str(n + one) for n in range(len(self.filled))] for one in (0, 1)
+        )
+
+    @cached_property
     def dates(self) -> float:
         if self.distinct and all(re.fullmatch(r"\d{1,4}", cell) for cell in self.distinct):
             return 0.0
@@ -107,6 +129,7 @@ class Seen:
         return self._share(
             lambda cell: (
                 re.fullmatch(r"(?=.*\d)(?=.*[A-Za-z-])[A-Za-z0-9./-]{4,20}", cell) is not None
+                and re.search(r"[a-z]{3}", cell) is None
                 and not days.exists(days.read_day(cell, "ymd"))
             )
         )
@@ -129,6 +152,7 @@ class Seen:
 def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
     """Weigh the values for every field: whether they can be it (0 to 1), how surely they alone say it, and why."""
     money = seen.amounts * (seen.numbers < 1 or seen.gtins < 0.9)
+    counts = 0.65 if seen.small == 1 else 1.0
     text = 1 - max(seen.amounts, seen.dates)
     repeated = text * (1 - seen.variety) if len(seen.filled) > 3 else 0.5 * text
     short = seen.length <= 40
@@ -145,7 +169,11 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
             pct(seen.gtins, "are barcode numbers with the right check digit"),
         ),
         "style_code": (
-            0.2 if seen.gtins > 0.5 or seen.plain_dates > 0.5 or seen.signed > 0.5 or seen.words > 3 else 1.0,
+            0.2
+            if max(seen.gtins, seen.plain_dates, seen.signed, seen.fractions) > 0.5 or seen.words > 3
+            else 0.7
+            if max(seen.codes, seen.numbers, style) < 0.2
+            else 1.0,
             max(0.9 * style, 0.35 * seen.codes),
             pct(style, "are style codes of your table") if style else pct(seen.codes, "look like makers' codes"),
         ),
@@ -161,10 +189,14 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
             0.35 * (seen.sizes if text > 0.2 and seen.variety < 0.5 else 0),
             pct(seen.sizes, "look like sizes"),
         ),
-        "condition": (text * short, 0.85 * seen.conditions, pct(seen.conditions, "are words for a condition")),
+        "condition": (
+            text * short * (1.0 if seen.conditions > 0.3 else 0.75),
+            seen.conditions * (0.85 if seen.conditions > 0.6 else 0.4),
+            pct(seen.conditions, "are words for a condition"),
+        ),
         "channel": (text * short, 0.9 * seen.in_table("channel"), "repeated short texts"),
-        "asking_price": (money, price, pct(seen.amounts, "are amounts")),
-        "sold_price": (money, price, pct(seen.amounts, "are amounts")),
+        "asking_price": (money * counts, price, pct(seen.amounts, "are amounts")),
+        "sold_price": (money * counts, price, pct(seen.amounts, "are amounts")),
         "shipping_charged": (
             max(money, 0.5 * seen.in_table("shipping")),
             0.4 * price,
@@ -178,15 +210,21 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
             pct(seen.statuses, "say how a listing stands"),
         ),
         "listing": (
-            0.2 if seen.plain_dates > 0.5 or seen.with_cents > 0.5 else seen.variety,
+            0.2 if max(seen.plain_dates, seen.fractions, seen.signed) > 0.2 else _as_key(seen),
             0.4
             * (seen.variety > 0.98)
             * (seen.words <= 1.1)
             * (seen.length >= 5)
             * (seen.dates < 0.5)
-            * (money == 0 or seen.length > 7),
+            * (money == 0 or seen.length > 7)
+            * (seen.fractions <= 0.2),
             "no value stands twice",
         ),
         "currency": (seen.currencies, 0.9 * seen.currencies, pct(seen.currencies, "are currencies of ISO 4217")),
         "note": (text, 0.1 * text * (seen.length > 20), "free text"),
     }
+
+
+def _as_key(seen: Seen) -> float:
+    """Weigh how well the cells could tell listings apart; a mere count of the rows or short numbers less so."""
+    return seen.variety * (0.55 if seen.counter else 0.65 if seen.length < 4 else 1.0)

@@ -1,0 +1,190 @@
+"""Mend rejected rows in place, and load just those."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from sourcing.answer import LoadReport, Problem
+from sourcing.comps.files.blocks import Block, Records
+from sourcing.comps.header import match_header
+from sourcing.comps.layout import Layout
+from sourcing.comps.load import Loading, NothingStored, aliases
+from sourcing.comps.rows import Judge
+from sourcing.comps.translate import documented, fixed_status, shared_price, sources
+from sourcing.comps.values import iso
+from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.storage import Store
+
+
+@dataclass(frozen=True)
+class Reject:
+    """One row that was not loaded, as its file had it, and what is wrong with it by the file's column names."""
+
+    row: int
+    cells: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def wrong(self) -> tuple[str, ...]:
+        """The columns that keep it out."""
+        return tuple(dict.fromkeys(one.column for one in self.problems if one.rejected and one.column))
+
+
+@dataclass(frozen=True)
+class Rejects:
+    """The rejected rows of a load that are not mended yet."""
+
+    batch_id: int
+    file_name: str
+    header: tuple[str, ...]
+    rows: tuple[Reject, ...]
+    total: int  # of which `rows` are the first
+
+    def place(self, column: str) -> int | None:
+        """Return where a column a problem names stands; None when the file has no such column."""
+        return self.header.index(column) if column in self.header else None
+
+
+class _Mended(Records):
+    """Rows that are at hand, as if they came from a file."""
+
+    def __init__(self, header: Sequence[str], rows: Sequence[tuple[int, list[str]]]) -> None:
+        self.header, self.said = list(header), list(header)
+        self._rows = rows
+
+    def blocks(self) -> Iterator[Block]:
+        numbers, cells = zip(*self._rows, strict=True)
+        yield Block(numbers, list(zip(*cells, strict=True)))
+
+
+def rejects(store: Store, batch_id: int, *, most: int = 50, after: int = 0) -> Rejects:
+    """Return rejected rows of a load with their problems, from a row number on.
+
+    Raises
+    ------
+    NotFound
+        There is no such load.
+    """
+    found = store.read("SELECT file_name, header FROM batch WHERE id = ?", (batch_id,))
+    if not found:
+        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
+    name, header = found[0]
+    where = "batch_id = ? AND mended_by IS NULL"
+    total = store.read(f"SELECT count(*) FROM reject WHERE {where}", (batch_id,))[0][0]  # noqa: S608
+    kept = store.read(
+        f'SELECT "row", cells FROM reject WHERE {where} AND "row" > ? ORDER BY "row" LIMIT ?',  # noqa: S608
+        (batch_id, after, most),
+    )
+    rows = _with_problems(store, batch_id, [(row, json.loads(cells)) for row, cells in kept])
+    return Rejects(batch_id, name, tuple(json.loads(header)) if header else (), rows, total)
+
+
+def _with_problems(store: Store, batch_id: int, rows: Sequence[tuple[int, list[str]]]) -> tuple[Reject, ...]:
+    """Judge the rows again, so that what is wrong is told of every one however many there are."""
+    if not rows:
+        return ()
+    header, layout, as_of = _how(store, batch_id)
+    judge = _judge(store, header, layout, as_of)
+    problems: dict[int, list[Problem]] = {}
+    for block in _Mended(header, rows).blocks():
+        for problem in judge.judge(block).problems:
+            problems.setdefault(problem.row, []).append(problem)
+    return tuple(Reject(row, tuple(cells), tuple(problems.get(row, ()))) for row, cells in rows)
+
+
+def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> LoadReport:
+    """Load rejected rows with some cells put right.
+
+    Parameters
+    ----------
+    store : Store
+        Where they go.
+    batch_id : int
+        The load that rejected them.
+    said : mapping of int to mapping
+        By row number, the new text of cells by the place of their column.
+
+    Returns
+    -------
+    LoadReport
+        Rows that are still wrong stay rejected rows of the first load. The good ones are a load of their own.
+
+    Raises
+    ------
+    BadInput
+        No row was named, or one that is not waiting to be mended.
+    NotFound, Refused
+        There is no such load, or it is undone.
+    """
+    header, layout, as_of = _how(store, batch_id)
+    rows = []
+    for row, cells in _kept(store, batch_id, said).items():
+        for place, text in said[row].items():
+            if not 0 <= place < len(cells):
+                raise BadInput(f"Row {row} has no column number {place + 1}.", f"1 to {len(cells)}.")
+            cells[place] = text
+        rows.append((row, cells))
+    name, digest, undone = store.read("SELECT file_name, sha256, undone_at FROM batch WHERE id = ?", (batch_id,))[0]
+    if undone:
+        raise Refused(f"Load number {batch_id} is undone.", next_step="Load the file again, then mend its rows.")
+    judge = _judge(store, header, layout, as_of)
+    try:
+        with store.write_rows() as raw:
+            loading = Loading(
+                raw, judge, name=f"{name}, mended", sha256=digest, header=header, layout=layout, corrects=batch_id
+            )
+            report = loading.run(_Mended(header, rows), (), as_of, None, keep_good=True, dry=False, digits=2)
+            bad = {problem.row for problem in report.problems if problem.rejected}
+            raw.executemany(
+                'UPDATE reject SET mended_by = ? WHERE batch_id = ? AND "row" = ?',
+                [(report.batch_id, batch_id, row) for row, _ in rows if row not in bad],
+            )
+            raw.execute("DELETE FROM reject WHERE batch_id = ?", (report.batch_id,))
+            return report
+    except NothingStored as nothing:  # none was both good and new
+        bad = {problem.row for problem in nothing.report.problems if problem.rejected}
+        with store.write_rows() as raw:
+            raw.executemany(
+                'UPDATE reject SET mended_by = ? WHERE batch_id = ? AND "row" = ?',
+                [(batch_id, batch_id, row) for row, _ in rows if row not in bad],
+            )
+        return nothing.report
+
+
+def _kept(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> dict[int, list[str]]:
+    if not said:
+        raise BadInput("No row was put right.", next_step="Change a cell of one, then try again.")
+    found: dict[int, list[str]] = {}
+    for row in said:
+        cells = store.read(
+            'SELECT cells FROM reject WHERE batch_id = ? AND "row" = ? AND mended_by IS NULL', (batch_id, row)
+        )
+        if not cells:
+            raise BadInput(f"Row {row} does not wait to be put right.", next_step="Take one from the list.")
+        found[row] = json.loads(cells[0][0])
+    return found
+
+
+def _how(store: Store, batch_id: int) -> tuple[list[str], Layout | None, date | None]:
+    found = store.read("SELECT header, layout, as_of FROM batch WHERE id = ?", (batch_id,))
+    if not found:
+        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
+    header, layout, day = found[0]
+    if not header:
+        raise Refused("That load is of an older version and kept no rejected rows.", next_step="Mend its file instead.")
+    as_of = None if day is None else date.fromisoformat(iso(day))
+    return json.loads(header), Layout.from_json(layout) if layout else None, as_of
+
+
+def _judge(store: Store, header: Sequence[str], layout: Layout | None, as_of: date | None) -> Judge:
+    latest = as_of or datetime.now(UTC).date() + timedelta(days=1)
+    return Judge(
+        sources(layout) if layout else documented(match_header(list(header))),
+        latest=latest,
+        aliases=aliases(store),
+        status=fixed_status(layout) if layout else None,
+        shared_price=bool(layout and shared_price(layout)),
+    )
