@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from comps_exports import Export, exports
 
 from sourcing.comps.columns import NAMES
 from sourcing.comps.layout import Layout, Money, Use
@@ -99,3 +100,61 @@ def test_lost_zeros_come_back_only_by_the_check_digit() -> None:
 def test_layout_survives_json() -> None:
     layout = recognise(GERMAN, ROWS, Known()).layout
     assert Layout.from_json(layout.to_json()) == replace(layout)
+
+
+@pytest.mark.parametrize("export", exports(), ids=lambda one: one.name)
+@pytest.mark.parametrize("rows", [20, 60])
+def test_exports_in_six_languages(export: Export, rows: int) -> None:
+    """At most one column has to be put right by hand, and no more than three things are asked."""
+    found = recognise(export.header, export.rows[:rows], Known())
+    wrong = []
+    for place, (name, means) in enumerate(zip(export.header, export.means, strict=True)):
+        fields = {use.field for use in found.layout.uses if use.column == place and not use.extract}
+        right = {one.rstrip("?") for one in means.split("|")} - {""}
+        if not fields <= right or (right and "?" not in means and not fields):
+            wrong.append((name, fields))
+    assert len(wrong) <= 1, wrong
+    assert len(found.questions) <= 3
+
+
+def test_a_total_that_may_hold_the_shipping_is_asked_about() -> None:
+    header = ["title", "Total price", "Postage"]
+    rows = [["lamp brass", "15.50", "5.50"], ["vase blue", "20.00", "4.00"], ["pot green", "9.00", "3.00"]]
+    found = recognise(header, rows, Known())
+    (asked,) = (one for one in found.questions if one.id.startswith("total:"))
+    assert [choice.value for choice in asked.choices] == ["with", "without"]
+    kept = {value: answered(found.layout, {asked.id: value}) for value in ("with", "without")}
+    assert {use.field for use in kept["with"].uses} == {"title", "sold_price"}
+    assert {use.field for use in kept["without"].uses} == {"title", "sold_price", "shipping_charged"}
+    for layout in kept.values():
+        assert not any(one.id == asked.id for one in questions(layout, Sample.of(header, rows), Known()))
+
+
+def test_a_sum_with_a_quantity_is_no_price() -> None:
+    header = ["Title", "Qty", "Price", "Postage", "Sale amount"]
+    rows = []
+    for at in range(3, 23):
+        count = 1 + at % 2
+        rows.append([f"lamp {at} of brass", str(count), f"{at}.50", "4.25", f"{count * (at + 0.5) + 4.25:.2f}"])
+    fed = {use.field: header[use.column] for use in recognise(header, rows, Known()).layout.uses}
+    assert fed["sold_price"] == "Price"
+    assert "Sale amount" not in fed.values()
+    rows = [[*row[:4], f"{float(row[2]) + 1:.2f}"] for row in rows]
+    fed = {use.field: header[use.column] for use in recognise(header, rows, Known()).layout.uses}
+    assert fed["sold_price"] == "Sale amount"
+
+
+@pytest.mark.parametrize(
+    ("cells", "asks"),
+    [
+        (("1,5", "2,25"), False),  # another column writes decimals with a comma: the points are thousands
+        (("9.5", "10.5"), True),  # a size keeps its point in any file
+        (("9", "10"), True),
+    ],
+)
+def test_marks_of_thousands_by_the_rest_of_the_file(cells: tuple[str, str], asks: bool) -> None:
+    layout = Layout(("title", "sold_price", "Lot size"), (Use("title", 0), Use("sold_price", 1)))
+    sample = Sample.of(layout.header, [["house", "1.299", cells[0]], ["barn", "2.450", cells[1]]])
+    filled = fill(layout, sample, Known())
+    assert any(one.id == "decimal:1" for one in questions(filled, sample, Known())) == asks
+    assert asks or filled.money[1] == Money(",", ".")
