@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 
 from sourcing.comps.layout import Mark, Money
 
@@ -27,6 +27,8 @@ MARKS = tuple(
 )
 _SPACES = dict.fromkeys(map(ord, "\u00a0\u202f\u2009\u2007"), " ")
 _APOSTROPHES = dict.fromkeys(map(ord, "\u2019\u02bc`\u00b4"), "'")
+_SIGNED = re.compile(r"([^\d\s.,'()+\-\u2212]{0,4}\.?)\s*([(\-\u2212+]?\s*\d.*?)\s*([^\d\s.,')\-]{0,4}\.?)")
+LONGEST = 40  # characters of an amount with its currency
 _BARE = re.compile(r"[0-9][0-9.,' ]*", re.ASCII)
 
 
@@ -61,12 +63,13 @@ def may_be(sign: str) -> tuple[str, ...]:
     return _signs().get(sign.strip().casefold().rstrip("."), ())
 
 
+@lru_cache(8192)
 def apart(cell: str) -> tuple[str, str]:
     """Part a cell into its number, spaces and apostrophes made plain, and the currency beside it ("" for none)."""
     text = cell.translate(_SPACES).translate(_APOSTROPHES).strip()
     if text and text[0].isdigit() and (text.isascii() and text[-1].isdigit()):
         return text, ""
-    match = re.fullmatch(r"([^\d\s.,'()+\-\u2212]{0,4}\.?)\s*([(\-\u2212+]?\s*\d.*?)\s*([^\d\s.,')\-]{0,4}\.?)", text)
+    match = _SIGNED.fullmatch(text) if len(text) <= LONGEST else None
     if match is None:
         return text, ""
     sign = match[1] or match[3]
@@ -85,6 +88,12 @@ def _pattern(marks: Money) -> re.Pattern[str]:
     return re.compile(whole + decimal, re.ASCII)
 
 
+@lru_cache(8192)
+def _fitting(number: str) -> tuple[bool, ...]:
+    """Tell of each of `MARKS` whether a number is written so."""
+    return tuple(_pattern(marks).fullmatch(number) is not None for marks in MARKS)
+
+
 def plain_amount(cell: str, marks: Money) -> str:
     """Return an amount as the documented format writes it; what is none under these marks is returned as it stands."""
     number, _ = apart(cell)
@@ -95,10 +104,11 @@ def plain_amount(cell: str, marks: Money) -> str:
     return number.replace(",", ".") if marks.decimal == "," else number
 
 
+@lru_cache(8192)
 def is_amount(cell: str) -> bool:
     """Tell whether a cell is written like an amount under some marks."""
     number, _ = apart(cell)
-    return _BARE.fullmatch(number) is not None and any(_pattern(marks).fullmatch(number) for marks in MARKS)
+    return _BARE.fullmatch(number) is not None and any(_fitting(number))
 
 
 def marks_of(cells: Iterable[str]) -> tuple[Money, ...]:
@@ -107,7 +117,7 @@ def marks_of(cells: Iterable[str]) -> tuple[Money, ...]:
     numbers = {number for number in numbers if _BARE.fullmatch(number)}
     if not any(mark in number for number in numbers for mark in ".,' "):
         return (Money(),)
-    counts = {marks: sum(_pattern(marks).fullmatch(number) is not None for number in numbers) for marks in MARKS}
+    counts = dict(zip(MARKS, map(sum, zip(*map(_fitting, numbers), strict=True)), strict=True))
     most = max(counts.values())
     seen: dict[tuple[str, ...], Money] = {}
     order = sorted(numbers)

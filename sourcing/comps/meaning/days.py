@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
-from functools import cache
+from functools import cache, lru_cache
 
 from sourcing.comps.layout import DayOrder
 from sourcing.comps.meaning.header_words import fold
@@ -26,6 +26,10 @@ WRITTEN = {
     "epoch": "seconds or milliseconds since 1970, days as in UTC",
 }
 _TIME = re.compile(r"(?<=\d)(?:[T ,]+|\s+(?:um|at|a|\u00e0|alle|om)\s+)\d{1,2}[:.h]\d{2}.*$", re.IGNORECASE)
+_WORDS = re.compile(r"[^\W\d_]+|\d+")
+_GLANCE = 40  # cells
+_DIGIT = re.compile(r"\d")
+LONGEST = 60  # characters of a day with its weekday, time and zone
 _NUMBERS = re.compile(r"(\d{1,4})\s*[./\-\u2010-\u2014 ]\s*(\d{1,2})\s*[./\-\u2010-\u2014 ]\s*(\d{1,4})\.?", re.ASCII)
 _COMPACT = re.compile(r"(19|20)(\d{2})(\d{2})(\d{2})", re.ASCII)
 _SERIAL = re.compile(r"(\d{5})(?:[.,]\d+)?", re.ASCII)
@@ -52,9 +56,12 @@ def day_text(cell: str, order: DayOrder) -> str:
     return cell.strip() if found is None else found
 
 
+@lru_cache(16_384)
 def read_day(cell: str, order: DayOrder) -> str | None:
     """Return YYYY-MM-DD, which may name a day that does not exist; None when the cell is not written so."""
     text = cell.strip()
+    if len(text) > LONGEST or _DIGIT.search(text) is None:
+        return None
     if order in ("serial 1900", "serial 1904"):
         match = _SERIAL.fullmatch(text)
         start = date(1899, 12, 30) if order == "serial 1900" else date(1904, 1, 1)
@@ -76,10 +83,12 @@ def read_day(cell: str, order: DayOrder) -> str | None:
 
 
 def _named(text: str, order: DayOrder) -> str | None:
-    words = [word for word in re.findall(r"[^\W\d_]+|\d+", fold(text)) if word not in ("de", "den", "of", "th", "st")]
+    words = [word for word in _WORDS.findall(fold(text)) if word not in ("de", "den", "of", "th", "st")]
+    if len(words) > 4:
+        return None
     months = [_months()[word] for word in words if word in _months()]
     numbers = [word for word in words if word.isdigit()]
-    if len(months) != 1 or len(numbers) != 2 or len(words) > 4:  # a weekday may stand before
+    if len(months) != 1 or len(numbers) != 2:  # a weekday may stand before
         return None
     first, second = numbers
     if len(first) == 4 or (len(second) < 4 and order == "ymd"):
@@ -120,6 +129,6 @@ def orders_of(cells: Iterable[str]) -> tuple[DayOrder, ...]:
 
 def share_of_days(cells: Iterable[str]) -> float:
     """Return the share of the filled cells that are days in the order that fits best."""
-    texts = [cell for cell in cells if cell.strip()]
-    orders = orders_of(texts)
+    texts = [cell for cell in cells if cell.strip()]  # a column of days holds one early on
+    orders = orders_of(texts[:_GLANCE]) and orders_of(texts)
     return sum(exists(read_day(text, orders[0])) for text in texts) / len(texts) if orders else 0.0

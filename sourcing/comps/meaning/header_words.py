@@ -155,6 +155,8 @@ _LINKS = ("", "s", "es", "n", "en", "er", "e")
 
 def fold(text: str) -> str:
     """Return a text without accents, case and outer spaces; "ß" becomes "ss"."""
+    if text.isascii():
+        return " ".join(text.lower().split())
     plain = unicodedata.normalize("NFKD", text.casefold())
     return " ".join("".join(c for c in plain if not unicodedata.combining(c)).split())
 
@@ -228,6 +230,6 @@ def header_scores(name: str) -> dict[str, float]:
         if len(words) == 1:  # nothing else is said
             best = 1 - 0.7 * (1 - best)
         best *= 0.55 ** against(name, field)
-        best *= 0.9**unknown * (0.35 if said & {"other", "count", "person"} and field != "note" else 1.0)
+        best *= 0.9**unknown * (0.35 if said & {"other", "count", "person", "own"} and field != "note" else 1.0)
         scores[field] = best
     return scores

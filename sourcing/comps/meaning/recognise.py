@@ -20,6 +20,7 @@ from sourcing.comps.meaning.sample import Known, Sample
 from sourcing.comps.meaning.seen import Seen, by_values
 
 SURE = 0.8
+_TITLES = 100  # looked into
 
 
 __all__ = ["LEAST", "SURE", "Guess", "Recognition", "recognise"]
@@ -166,7 +167,7 @@ def _offers(layout: Layout, sample: Sample, known: Known) -> tuple[Use, ...]:
     fed: Mapping[str, int] = {use.field: use.column for use in layout.uses}
     if "title" not in fed:
         return ()
-    texts = [cell for cell in sample.columns[fed["title"]] if cell.strip()]
+    texts = [cell for cell in sample.columns[fed["title"]] if cell.strip()][:_TITLES]
     found: list[Use] = []
     for field in ("style_code", "size", "condition"):
         hits = sum(bool(known.inside(field, text)) for text in texts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +12,7 @@ from sourcing.comps.meaning import amounts, days, terms
 from sourcing.comps.meaning.header_words import fold
 
 ENOUGH = 2_000  # cells looked at a column
+SOME, FEW = 120, 40  # of them, whose form is looked at: a share is within 1 in 10 of the whole column's
 _SIZE = re.compile(
     r"(?:[a-z]{2}\s?)?\d{1,2}(?:[.,]5|\s?1/2|½)?\s?[a-z]{0,2}|x{0,3}[sl]|m|\d{2}\s?[x/]\s?\d{2}|one size"
 )
@@ -37,14 +38,26 @@ class Seen:
         """Distinct cells a filled one: 1 when none repeats."""
         return len(self.distinct) / len(self.filled) if self.filled else 0.0
 
-    def _share(self, test: object) -> float:
-        assert callable(test)
-        good = {cell for cell in self.distinct if test(cell)}
-        return sum(cell in good for cell in self.filled) / len(self.filled) if self.filled else 0.0
+    def _share(self, test: Callable[[str], bool]) -> float:
+        """Return the share of cells from all over the column that pass; 0 where none of a first few does."""
+        if not any(map(test, self._few)):
+            return 0.0
+        good = {cell for cell in set(self._some) if test(cell)}
+        return sum(cell in good for cell in self._some) / len(self._some)
+
+    @cached_property
+    def _some(self) -> list[str]:
+        return self.filled[:: -(-len(self.filled) // SOME) or 1]
+
+    @cached_property
+    def _few(self) -> set[str]:
+        return set(self._some[:: -(-len(self._some) // FEW) or 1])
 
     @cached_property
     def gtins(self) -> float:
-        return self._share(lambda cell: values.gtin(cell)[0] is not None and len(re.sub(r"\D", "", cell)) >= 8)
+        return self._share(
+            lambda cell: len(re.sub(r"\D", "", cell)) in (8, 12, 13, 14) and values.gtin(cell)[0] is not None
+        )
 
     @cached_property
     def long_numbers(self) -> float:
@@ -58,8 +71,8 @@ class Seen:
 
     @cached_property
     def signed(self) -> float:
-        """Share with a currency beside the number."""
-        return self._share(lambda cell: bool(amounts.apart(cell)[1]))
+        """Share with a currency beside the number; a single one counts."""
+        return sum(bool(amounts.apart(cell)[1]) for cell in self.filled) / len(self.filled) if self.filled else 0.0
 
     @cached_property
     def with_cents(self) -> float:
@@ -113,11 +126,11 @@ class Seen:
 
     @cached_property
     def currencies(self) -> float:
-        return self._share(lambda cell: bool(amounts.may_be(cell)) and len(cell) <= 4 and not cell.istitle())
+        return self._share(lambda cell: len(cell) <= 4 and bool(amounts.may_be(cell)) and not cell.istitle())
 
     @cached_property
     def sizes(self) -> float:
-        return self._share(lambda cell: _SIZE.fullmatch(fold(terms.size_text(cell))) is not None)
+        return self._share(lambda cell: len(cell) <= 24 and _SIZE.fullmatch(fold(terms.size_text(cell))) is not None)
 
     @cached_property
     def numbers(self) -> float:

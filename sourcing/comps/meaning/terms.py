@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.meaning.header_words import fold
@@ -38,6 +39,7 @@ _CONDITION = {
 _PREFIX = re.compile(
     r"^(?:size|sz|gr(?:o(?:ss|ß)e)?|größe|taille|pointure|talla|taglia|maat)\b\.?\s*:?\s*", re.IGNORECASE
 )
+_JOINTS = re.compile(r"[_\-./,'\u2019()]+")
 _FRACTION = re.compile(r"(\d+)\s*[ \-]?\s*(\d)\s*[/\u2044]\s*(\d)(?!\d)", re.ASCII)
 _TENTHS = {("1", "2"): "5", ("1", "4"): "25", ("3", "4"): "75"}
 IN_TEXT = re.compile(
@@ -54,9 +56,10 @@ def _table(words: dict[str, str]) -> dict[str, str]:
 _STATUSES, _CONDITIONS = _table(_STATUS), _table(_CONDITION)
 
 
+@lru_cache(4096)
 def term(cell: str) -> str:
     """Return a cell folded for comparing words: without case, accents, dashes and dots."""
-    return " ".join(re.sub(r"[_\-./,'\u2019()]+", " ", fold(cell)).split())
+    return " ".join(_JOINTS.sub(" ", fold(cell)).split())
 
 
 def status_of(cell: str, *, about_sold: bool = False) -> str:
