@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sourcing import settings_file
 from sourcing.errors import BadInput, NotFound
@@ -17,6 +17,9 @@ from sourcing.settings_file import closest, folded
 from sourcing.settings_table import SETTINGS, Place, Setting, defaults
 from sourcing.storage import Store
 from sourcing.terms import PriceCutPlan, Terms
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
 
 __all__ = ["SETTINGS", "CategorySettings", "Setting", "Settings", "default_settings", "from_toml", "load_settings",
            "save_settings", "to_toml", "undo_settings"]  # fmt: skip
@@ -191,20 +194,22 @@ def load_settings(store: Store) -> Settings:
 _parsed: dict[str, Settings] = {}
 
 
-def save_settings(store: Store, settings: Settings, why: str) -> None:
-    """Keep a new version; the old ones stay for an undo."""
+def save_settings(store: Store, settings: Settings, why: str) -> bool:
+    """Keep a new version; the old ones stay for an undo. Return whether other comps count now than before."""
     from sourcing.storage.schema import settings_version
 
+    was = load_settings(store).currency
     with store.write() as connection:
         connection.execute(
             settings_version.insert().values(
                 saved_at=datetime.now(UTC).isoformat(timespec="seconds"), why=why, toml=to_toml(settings)
             )
         )
+        return settings.currency != was and _counts_again(connection)
 
 
-def undo_settings(store: Store) -> None:
-    """Go back to the version before the one in force.
+def undo_settings(store: Store) -> bool:
+    """Go back to the version before the one in force. Return whether other comps count now than before.
 
     Raises
     ------
@@ -216,9 +221,23 @@ def undo_settings(store: Store) -> None:
     from sourcing.storage.schema import settings_version as kept
 
     newest = select(func.max(kept.c.id)).where(kept.c.undone_at.is_(None)).scalar_subquery()
+    was = load_settings(store).currency
     with store.write() as connection:
         done = connection.execute(
             update(kept).where(kept.c.id == newest).values(undone_at=datetime.now(UTC).isoformat(timespec="seconds"))
         )
         if not done.rowcount:
             raise NotFound("No change of the settings is left to undo.", next_step="The settings are the first ones.")
+        now = connection.execute(
+            select(kept.c.toml).where(kept.c.undone_at.is_(None)).order_by(kept.c.id.desc()).limit(1)
+        ).scalar()
+        home = (from_toml(now) if now else default_settings()).currency
+        return home != was and _counts_again(connection)
+
+
+def _counts_again(connection: Connection) -> bool:
+    """Let comps count that are in the new home currency, and those in the old one no longer."""
+    from sourcing.comps.counted import count_currencies_again
+
+    raw: Any = connection.connection.driver_connection
+    return bool(count_currencies_again(raw))

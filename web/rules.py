@@ -9,7 +9,7 @@ from sourcing.check import recheck
 from sourcing.errors import BadInput
 from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
 from web.settings_form import groups, merged
-from web.state import store
+from web.state import current, store
 
 LAST = 50  # past checks a preview asks again
 
@@ -30,14 +30,12 @@ def preview() -> str:
 
 def save() -> AnyResponse:
     """Save the settings; the old ones are kept for an undo."""
-    save_settings(store(), _sent(), "changed on the Rules page")
-    return _back()
+    return _back(save_settings(store(), _sent(), "changed on the Rules page"))
 
 
 def undo() -> AnyResponse:
     """Go back to the settings before the last change."""
-    undo_settings(store())
-    return _back()
+    return _back(undo_settings(store()))
 
 
 def export() -> Response:
@@ -58,13 +56,18 @@ def bring_in() -> AnyResponse:
     brought = from_toml(text)
     for note in brought.notes:
         flash(note)
-    save_settings(store(), brought, "brought in from a file")
-    return _back()
+    return _back(save_settings(store(), brought, "brought in from a file"))
 
 
 def _sent() -> Settings:
     return from_toml(merged(to_toml(load_settings(store()), every=True), request.form))
 
 
-def _back() -> AnyResponse:
+def _back(others_count: bool) -> AnyResponse:
+    if others_count:
+        from sourcing.fitting import refit
+
+        kept = store()
+        current().task.start(lambda say: refit(kept, say))
+        flash("Comps in the new currency count now; learning from them has begun.")
     return redirect(url_for("rules.show"), 303)

@@ -75,6 +75,13 @@ def count_again(raw: sqlite3.Connection, product_ids: Iterable[int], batch_id: i
     return known, ended
 
 
+def count_currencies_again(raw: sqlite3.Connection) -> int:
+    """Count rows that name their currency anew, after the home currency changed; return how many items have some."""
+    there = {row[0] for row in raw.execute("SELECT DISTINCT product_id FROM comp WHERE currency <> ''")}
+    count_again(raw, there)
+    return len(there)
+
+
 def _count(
     raw: sqlite3.Connection,
     roots: Sequence[int],

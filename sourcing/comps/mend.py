@@ -9,9 +9,10 @@ from datetime import UTC, date, datetime, timedelta
 
 from sourcing.answer import LoadReport, Problem
 from sourcing.comps.files.blocks import Block, Records
-from sourcing.comps.header import match_header
+from sourcing.comps.header import fold_name, match_header
 from sourcing.comps.layout import Layout
-from sourcing.comps.load import Loading, NothingStored, aliases
+from sourcing.comps.load import aliases
+from sourcing.comps.loading import Loading, NothingStored
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
 from sourcing.comps.values import iso
@@ -45,7 +46,9 @@ class Rejects:
 
     def place(self, column: str) -> int | None:
         """Return where a column a problem names stands; None when the file has no such column."""
-        return self.header.index(column) if column in self.header else None
+        if column in self.header:
+            return self.header.index(column)
+        return next((place for place, name in enumerate(self.header) if fold_name(name) == column), None)
 
 
 class _Mended(Records):

@@ -7,6 +7,7 @@ from datetime import date
 
 from sourcing.answer import Problem
 from sourcing.comps.columns import STATUSES
+from sourcing.comps.layout import Layout
 from sourcing.comps.load import problems_of
 from sourcing.comps.values import iso
 from sourcing.errors import NotFound
@@ -27,6 +28,7 @@ class Batch:
     known: int
     rejected: int
     undone_at: str | None  # None: the batch is live
+    corrects: int | None = None  # the load whose rejected rows these are
 
 
 @dataclass(frozen=True)
@@ -60,13 +62,27 @@ class Overview:
 def batches(store: Store) -> list[Batch]:
     """Return every load, the newest first, undone ones included."""
     rows = store.read(
-        'SELECT id, file_name, sha256, loaded_at, as_of, "read", "new", known, rejected, undone_at '
+        'SELECT id, file_name, sha256, loaded_at, as_of, "read", "new", known, rejected, undone_at, corrects '
         "FROM batch ORDER BY id DESC"
     )
     return [
-        Batch(number, name, digest, at, _date(day), read, new, known, rejected, undone)
-        for number, name, digest, at, day, read, new, known, rejected, undone in rows
+        Batch(number, name, digest, at, _date(day), read, new, known, rejected, undone, corrects)
+        for number, name, digest, at, day, read, new, known, rejected, undone, corrects in rows
     ]
+
+
+def layout_of(store: Store, batch_id: int) -> Layout | None:
+    """Return how a load's file was read; None for our own format.
+
+    Raises
+    ------
+    NotFound
+        There is no such load.
+    """
+    found = store.read("SELECT layout FROM batch WHERE id = ?", (batch_id,))
+    if not found:
+        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
+    return Layout.from_json(found[0][0]) if found[0][0] else None
 
 
 def problems(store: Store, batch_id: int) -> tuple[Problem, ...]:

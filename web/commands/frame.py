@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -90,3 +91,37 @@ def working(what: str) -> Iterator[Callable[[str], None]]:
 
     with Console(stderr=True).status(what) as status:
         yield status.update
+
+
+def folder_of(data: str) -> Path:
+    """Return the folder beside the data, where files wait for the user's word."""
+    from web.state import folder_of as beside
+
+    return beside(data)
+
+
+def rows_of(path: Path) -> int:
+    """Estimate the rows of a text file by its line ends; 0 for other files."""
+    found = 0
+    with path.open("rb") as file:
+        start = file.read(1 << 16)
+        if b"\0" in start or start[:2] == b"PK":
+            return 0
+        file.seek(0)
+        while part := file.read(1 << 20):
+            found += part.count(b"\n") or part.count(b"\r")
+    return found
+
+
+def progress(name: str, rows: int, tell: Callable[[str], None]) -> Callable[[int], None] | None:
+    """Return what tells how far the reading of a file is, how fast it goes and how long it will take; None unseen."""
+    if not sys.stderr.isatty():
+        return None
+    start = time.monotonic()
+
+    def told(read: int) -> None:
+        gone = max(time.monotonic() - start, 1e-3)
+        left = f", {max(rows - read, 0) * gone / read:,.0f} s left" if rows > read and gone > 1 else ""
+        tell(f"{name}: {read:,} rows, {read / gone:,.0f} a second{left}; Ctrl-C stops it and stores nothing")
+
+    return told

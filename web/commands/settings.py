@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from web.commands.comps import refit_all
 from web.commands.frame import data_option, open_data, say
 
 
@@ -75,7 +76,9 @@ def take_in(ctx: click.Context, file: Path) -> None:
     brought = from_toml(text)
     for note in brought.notes:
         say(note)
-    save_settings(open_data(ctx), brought, f"imported from {file.name}")
+    store = open_data(ctx)
+    if save_settings(store, brought, f"imported from {file.name}"):
+        refit_all(store)
     say(f"The settings of {file.name} are in force.")
 
 
@@ -89,5 +92,7 @@ def undo(ctx: click.Context) -> None:
     """
     from sourcing.settings import undo_settings
 
-    undo_settings(open_data(ctx))
+    store = open_data(ctx)
+    if undo_settings(store):
+        refit_all(store)
     say("The settings before the last change are in force.")

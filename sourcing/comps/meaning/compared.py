@@ -25,7 +25,7 @@ def compare(scores: Sequence[Scores], sample: Sample, columns: Sequence[Seen]) -
     if not money:
         money = _the_amounts(scores, columns)
     money = sorted(money, key=lambda place: -max(sure(scores[place], field) for field in PRICES))[:MOST]
-    _sums(scores, sample, numbers, money)
+    _sums(scores, columns, numbers, money)
     _above(scores, sample, numbers, money)
     _on_sold_rows(scores, sample, money)
     _in_order(scores, sample)
@@ -65,12 +65,12 @@ def _the_amounts(scores: Sequence[Scores], columns: Sequence[Seen]) -> list[int]
     return []
 
 
-def _sums(scores: Sequence[Scores], sample: Sample, numbers: _Numbers, money: Sequence[int]) -> None:
+def _sums(scores: Sequence[Scores], columns: Sequence[Seen], numbers: _Numbers, money: Sequence[int]) -> None:
     """Doubt a price that is the sum of another one, times the quantity, and the shipping."""
     import numpy as np
 
     ships = [place for place, of in enumerate(scores) if sure(of, "shipping_charged") >= 0.3]
-    counts: list[Any] = [1.0, *(numbers[p] for p, name in enumerate(sample.header) if "count" in meanings(name))]
+    counts: list[Any] = [1.0, *(numbers[place] for place, seen in enumerate(columns) if seen.small == 1)][:MOST]
     for whole in money:
         for part in money:
             for ship in ships:

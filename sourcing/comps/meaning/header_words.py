@@ -20,12 +20,12 @@ _WORDS = {
     "uitbetaling opbrengst belasting btw",
     "bought": "bought purchase purchased acquired einkauf einkaufs gekauft erworben achat achete acquis compra "
     "comprado adquirido acquisto comprato acquistato inkoop gekocht aankoop",
-    "sold": "sold sale sales selling paid pay realized realised achieved hammer verkauf "
+    "sold": "obtained obtenu realizzato realizado ottenuto obtenido gerealiseerd erzielter sold sale sales selling paid pay realized realised achieved hammer verkauf "
     "verkauft verkaufs erlos erzielt "
     "bezahlt vendu vendus vente ventes paye vendido vendida venta pagado venduto venduta vendita pagato verkocht "
     "verkoop betaald",
-    "final": "final closing ende schluss end endpreis finale",
-    "asked": "asked asking ask list listed listing offer offered requested angebot angebots forderung "
+    "final": "remate adjuge adjudication aggiudicazione zuschlag hamer gavel final closing ende schluss end endpreis finale",
+    "asked": "listino listen vorstellung catalogo katalog catalogus inzet asked asking ask list listed listing offer offered requested angebot angebots forderung "
     "angeboten wunsch gefordert demande demandee affiche offre pedido pedida solicitado oferta richiesto richiesta "
     "offerta vraag gevraagd aanbod",
     "first": "original originally orig initial first former ursprunglich ursprungs anfangs origine initiale primero "
@@ -36,33 +36,33 @@ _WORDS = {
     "aanvang",
     "end": "end ended ends closed closing finished ending beendet ende endete schluss fin cloture termine termino "
     "finalizado cierre fine chiusura terminato einde beeindigd gesloten sluiting",
-    "shipping": "shipping ship postage delivery freight post versand porto lieferung fracht zustellung livraison port "
+    "shipping": "liefer zustell bezorg portes shipment shipping ship postage delivery freight post versand porto lieferung fracht zustellung livraison port "
     "expedition envio envios entrega spedizione consegna verzending verzend bezorging porti",
     "total": "total sum gross overall gesamt summe insgesamt brutto totaux totale totaal",
-    "date": "date day dates datum tag jour fecha dia data giorno dag when on at am um time le op",
+    "date": "since seit depuis desde sinds date day dates datum tag jour fecha dia data giorno dag when on at am um time le op",
     "barcode": "gtin ean upc barcode isbn barcodes strichcode codebarres codigobarras streepjescode jan",
     "bar": "bar barras barres barre strich streepjes",
     "style": "style stil part mpn reference referenz referencia riferimento referentie ref sku pattern",
     "model": "model modell modele modelo modello article artikel articolo articulo",
     "own": "stock inventory warehouse shelf bin own lager bestand regal magasin almacen inventario magazzino scaffale "
     "voorraad magazijn",
-    "number": "number no num nr nummer numero code id identifier key ref kennung codigo codice kode",
+    "number": "reference referenz referencia riferimento referentie number no num nr nummer numero code id identifier key ref kennung codigo codice kode",
     "brand": "brand brands make maker manufacturer marke hersteller fabrikat marque fabricant marca fabricante "
     "produttore merk fabrikant label",
-    "category": "category categories cat type kind department group genre class kategorie art typ warengruppe gruppe "
+    "category": "rubrique rubriek rubrica category categories cat type kind department group genre class kategorie art typ warengruppe gruppe "
     "rubrik categorie genre rayon categoria tipo grupo rubro categoria gruppo soort groep",
     "title": "title heading headline titel titre titulo titolo intitule uberschrift kop",
     "name": "name description designation item product bezeichnung beschreibung artikel produkt ware gegenstand nom "
     "designation libelle produit objet objeto nombre descripcion producto articulo nome descrizione prodotto articolo "
     "oggetto naam beschrijving omschrijving product voorwerp desc address car what adresse auto",
-    "size": "size sizes grosse groesse taille pointure talla tamano taglia misura maat variant variante",
+    "size": "sz gr size sizes grosse groesse taille pointure talla tamano taglia misura maat variant variante",
     "condition": "condition cond zustand state etat estado stato condizione condizioni staat conditie toestand "
     "erhaltung condicion",
     "status": "status outcome result state ausgang ergebnis stand statut etat estado stato resultat resultado esito "
     "uitkomst uitslag situation",
     "channel": "channel market marketplace platform site venue source where kanal markt plattform marktplatz quelle "
     "canal marche plateforme mercado plataforma canale mercato piattaforma kanaal platform",
-    "listing": "listing auction offer ad advert anzeige auktion angebot inserat annonce enchere anuncio subasta "
+    "listing": "transactie transazione transaccion transaktion auftrag auftrags listing auction offer ad advert anzeige auktion angebot inserat annonce enchere anuncio subasta "
     "annuncio inserzione asta advertentie veiling transaction order bestellung bestel commande pedido ordine",
     "lot": "lot los lote lotto kavel",
     "currency": "currency curr wahrung waehrung devise monnaie moneda divisa valuta munt",
@@ -70,7 +70,7 @@ _WORDS = {
     "notas observaciones comentario osservazioni commento opmerking opmerkingen notitie",
     "person": "buyer seller customer client kaufer verkaufer kunde acheteur vendeur comprador vendedor cliente "
     "acquirente venditore koper verkoper klant",
-    "count": "quantity qty count anzahl menge stuckzahl quantite cantidad quantita aantal",
+    "count": "units pieces pcs pezzi unidades unites piezas stuks quantity qty count anzahl menge stuckzahl quantite cantidad quantita aantal",
     "unit": "unit each single einzel stuck unitaire unitario unitaria stuk",
     "measure": "area length width height depth surface flache breite hohe lange largeur hauteur superficie "
     "ancho alto altezza larghezza oppervlakte breedte hoogte",
@@ -99,7 +99,13 @@ _FILLERS = frozenset(
 # meanings that must all be there -> how surely the name alone says the field
 _FIELDS: dict[str, tuple[tuple[str, float], ...]] = {
     "gtin": (("barcode", 0.95), ("bar number", 0.95)),
-    "style_code": (("style number", 0.92), ("model number", 0.92), ("model", 0.6), ("style", 0.55)),
+    "style_code": (
+        ("style number", 0.92),
+        ("model number", 0.92),
+        ("category number", 0.6),
+        ("model", 0.6),
+        ("style", 0.55),
+    ),
     "brand": (("brand", 0.93),),
     "category": (("category", 0.85),),
     "title": (("title", 0.95), ("name", 0.7), ("model", 0.45)),
@@ -140,7 +146,7 @@ _AGAINST = {
     "shipping_charged": {"date", "number", "note", "net", "bought"},
     "title": {"number", "price", "date", "note", "brand", "category", "size", "person", "count", "shipping"},
     "style_code": {"listing", "price", "date", "own", "person", "category"},
-    "brand": {"person", "number"},
+    "brand": {"person", "number", "style", "model"},
     "category": {"person", "sold", "shipping", "number"},
     "condition": {"person", "sold", "shipping", "category"},
     "channel": {"person"},
@@ -150,6 +156,9 @@ _AGAINST = {
     "status": {"price", "date", "number", "category", "cost", "person"},
     "size": {"price", "measure", "lot"},
 }
+_ELSE = {"other", "count", "person", "own"}  # whatever else is said, it is seldom a field
+_NOT_PAID = {"cost", "net", "bought"}  # money that is neither asked nor paid for the item
+_HEADS = ("preis", "prijs", "datum", "nummer", "kosten", "betrag", "bedrag", "maat", "grosse")  # of any compound
 _LINKS = ("", "s", "es", "n", "en", "er", "e")
 
 
@@ -191,6 +200,9 @@ def _of_word(word: str) -> frozenset[str]:
             stem = left.removesuffix(link) if link else left
             if stem in known and len(stem) > 2:
                 return known[stem] | known[right]
+    for head in _HEADS:
+        if word.endswith(head):
+            return known[head]
     return frozenset()
 
 
@@ -230,6 +242,8 @@ def header_scores(name: str) -> dict[str, float]:
         if len(words) == 1:  # nothing else is said
             best = 1 - 0.7 * (1 - best)
         best *= 0.55 ** against(name, field)
-        best *= 0.9**unknown * (0.35 if said & {"other", "count", "person", "own"} and field != "note" else 1.0)
+        best *= 0.9**unknown
+        best *= 0.35 if said & _ELSE and field != "note" else 1.0
+        best *= 0.5 if said & _NOT_PAID and field in ("asking_price", "sold_price") else 1.0
         scores[field] = best
     return scores

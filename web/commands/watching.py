@@ -1,0 +1,62 @@
+"""``load --watch``: look after a folder until Ctrl-C."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sourcing.errors import SourcingError
+from web.commands.frame import say
+
+if TYPE_CHECKING:
+    from sourcing.comps.watch import Arrival
+    from sourcing.storage import Store
+
+EVERY = 2.0  # seconds between two looks; a file is taken once it has not changed between two of them
+
+
+def keep_watch(store: Store, folder: Path, beside: Path, *, as_json: bool, looks: int | None = None) -> None:
+    """Load what comes into a folder; ``looks`` ends it after so many, for tests."""
+    from sourcing.comps.watch import Watch
+
+    watch = Watch(store, folder, beside)
+    say(f"Watching {folder}; Ctrl-C ends it.")
+    done = 0
+    try:
+        while looks is None or done < looks:
+            done += 1
+            try:
+                found = watch.look()
+            except SourcingError as error:  # a drive that is away for a while
+                say(f"Error: {error}")
+                found = []
+            for one in found:
+                click.echo(json.dumps(_plain(one)) if as_json else _words(one))
+            if any(one.became == "loaded" for one in found):
+                from web.commands.comps import refit
+
+                refit(store)
+            if looks is None or done < looks:
+                time.sleep(EVERY)
+    except KeyboardInterrupt:
+        say("Watching ended.")
+
+
+def _plain(one: Arrival) -> dict[str, object]:
+    return {"file_name": one.name, "became": one.became, "why": one.why} | (
+        {"report": one.report.as_dict()} if one.report else {}
+    )
+
+
+def _words(one: Arrival) -> str:
+    report = one.report
+    if one.became == "loaded" and report is not None:
+        aside = f", {report.rejected} rejected (mend them on the Comps page)" if report.rejected else ""
+        return f"{one.name}: {report.new} new, {report.known} known{aside}, batch {report.batch_id}"
+    if one.became == "waiting":
+        return f"{one.name}: waits on the Comps page. {one.why}"
+    return f"{one.name}: nothing new" if one.became == "known" else f"{one.name}: not loaded. {one.why}"
