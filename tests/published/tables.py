@@ -258,4 +258,37 @@ TABLES = (
         decimal=",",
         encoding="utf-16",
     ),
+    # These were held back while the guesses were tuned on the tables above, and nothing was tuned on them since.
+    Table(
+        "Stat2Data::RailsTrails",  # "homes that were sold in 2007", with estimates of four years
+        {"HouseNum": "listing?|title", "Price2007": "sold_price", "StreetName": "title"},
+        {"status": "sold", "item": "StreetName"},
+        delimiter=";",
+        decimal=",",
+    ),
+    Table(
+        "modeldata::Sacramento",
+        {"price": "sold_price", "type": "category", "city": "title"},
+        {"status": "sold", "item": "city", "currency": "USD", "decimal": ".,"},
+        thousands=",",
+        sign="${}",
+        money=("price",),
+        encoding="utf-16",
+        delimiter="\t",
+    ),
+    Table(
+        "Stat2Data::HorsePrices",
+        {"HorseID": "listing?|title|style_code", "Price": "asking_price", "Sex": ""},
+        {"status": "open", "item": "HorseID"},
+        kind="ods",
+    ),
+    Table(
+        "modeldata::car_prices",
+        {"Price": "asking_price", "Doors": "title"},
+        {"status": "open", "item": "Doors", "decimal": ",."},
+        delimiter=";",
+        decimal=",",
+        thousands=".",
+        money=("Price",),
+    ),
 )

@@ -89,7 +89,9 @@ def _above(scores: Sequence[Scores], sample: Sample, numbers: _Numbers, money: S
     """Where a name says which price one column is, take the one above or below it for the other price."""
     import numpy as np
 
+    money = [place for place in money if max(sure(scores[place], field) for field in PRICES) >= LEAST]
     told = {place: bool(meanings(sample.header[place]) & TELLING) for place in money}
+    highs, lows = set(), set()
     for high in money:
         for low in money:
             if high == low or not (told[high] or told[low]):
@@ -100,8 +102,12 @@ def _above(scores: Sequence[Scores], sample: Sample, numbers: _Numbers, money: S
             if len(above) < ENOUGH or (above == below).all():
                 continue
             if (above >= below).mean() >= 0.9 and (below > above / 5).mean() > 0.9:
-                weigh(scores[high], "asking_price", 1.4, "it is no less than another price")
-                weigh(scores[low], "sold_price", 1.4, "it is no more than another price")
+                highs.add(high)
+                lows.add(low)
+    for place in highs:
+        weigh(scores[place], "asking_price", 1.4, "it is no less than another price")
+    for place in lows:
+        weigh(scores[place], "sold_price", 1.4, "it is no more than another price")
 
 
 def _on_sold_rows(scores: Sequence[Scores], sample: Sample, money: Sequence[int]) -> None:

@@ -15,19 +15,19 @@ _WORDS = {
     "amount": "amount value betrag montant importe monto importo bedrag wert valeur valor valore waarde",
     "cost": "cost costs fee fees charge charges commission kosten gebuhr gebuhren provision cout frais coste gasto "
     "gastos comision comisiones costo costi spesa spese commissione commissioni commissie tarief",
-    "net": "net profit earnings payout proceeds margin gain tax netto gewinn auszahlung verdienst steuer mwst benefice "
-    "gagne verse taxe tva beneficio ganancia ingreso neto impuesto iva guadagno ricavo profitto imposta winst "
-    "uitbetaling opbrengst belasting btw",
+    "net": "net profit earnings payout proceeds margin gain tax netto gewinn auszahlung verdienst steuer mwst "
+    "benefice gagne verse taxe tva beneficio ganancia ingreso neto impuesto iva guadagno ricavo profitto imposta "
+    "winst uitbetaling opbrengst belasting btw",
     "bought": "bought purchase purchased acquired einkauf einkaufs gekauft erworben achat achete acquis compra "
     "comprado adquirido acquisto comprato acquistato inkoop gekocht aankoop",
-    "sold": "obtained obtenu realizzato realizado ottenuto obtenido gerealiseerd erzielter sold sale sales selling paid pay realized realised achieved hammer verkauf "
-    "verkauft verkaufs erlos erzielt "
-    "bezahlt vendu vendus vente ventes paye vendido vendida venta pagado venduto venduta vendita pagato verkocht "
-    "verkoop betaald",
-    "final": "remate adjuge adjudication aggiudicazione zuschlag hamer gavel final closing ende schluss end endpreis finale",
-    "asked": "listino listen vorstellung catalogo katalog catalogus inzet asked asking ask list listed listing offer offered requested angebot angebots forderung "
-    "angeboten wunsch gefordert demande demandee affiche offre pedido pedida solicitado oferta richiesto richiesta "
-    "offerta vraag gevraagd aanbod",
+    "sold": "obtained obtenu realizzato realizado ottenuto obtenido gerealiseerd erzielter sold sale sales selling "
+    "paid pay realized realised achieved hammer verkauf verkauft verkaufs erlos erzielt bezahlt vendu vendus vente "
+    "ventes paye vendido vendida venta pagado venduto venduta vendita pagato verkocht verkoop betaald",
+    "final": "remate adjuge adjudication aggiudicazione zuschlag hamer gavel final closing ende schluss end "
+    "endpreis finale",
+    "asked": "listino listen vorstellung catalogo katalog catalogus inzet asked asking ask list listed listing "
+    "offer offered requested angebot angebots forderung angeboten wunsch gefordert demande demandee affiche offre "
+    "pedido pedida solicitado oferta richiesto richiesta offerta vraag gevraagd aanbod",
     "first": "original originally orig initial first former ursprunglich ursprungs anfangs origine initiale primero "
     "originale iniziale primo oorspronkelijk oorspronkelijke eerste",
     "start": "start started starting begin begins began opening opened posted created published online eingestellt "
@@ -36,44 +36,49 @@ _WORDS = {
     "aanvang",
     "end": "end ended ends closed closing finished ending beendet ende endete schluss fin cloture termine termino "
     "finalizado cierre fine chiusura terminato einde beeindigd gesloten sluiting",
-    "shipping": "liefer zustell bezorg portes shipment shipping ship postage delivery freight post versand porto lieferung fracht zustellung livraison port "
-    "expedition envio envios entrega spedizione consegna verzending verzend bezorging porti",
+    "shipping": "liefer zustell bezorg portes shipment shipping ship postage delivery freight post versand porto "
+    "lieferung fracht zustellung livraison port expedition envio envios entrega spedizione consegna verzending "
+    "verzend bezorging porti",
     "total": "total sum gross overall gesamt summe insgesamt brutto totaux totale totaal",
-    "date": "since seit depuis desde sinds date day dates datum tag jour fecha dia data giorno dag when on at am um time le op",
+    "date": "since seit depuis desde sinds date day dates datum tag jour fecha dia data giorno dag when on at am um "
+    "time le op",
     "barcode": "gtin ean upc barcode isbn barcodes strichcode codebarres codigobarras streepjescode jan",
     "bar": "bar barras barres barre strich streepjes",
     "style": "style stil part mpn reference referenz referencia riferimento referentie ref sku pattern",
     "model": "model modell modele modelo modello article artikel articolo articulo",
-    "own": "stock inventory warehouse shelf bin own lager bestand regal magasin almacen inventario magazzino scaffale "
-    "voorraad magazijn",
-    "number": "reference referenz referencia riferimento referentie number no num nr nummer numero code id identifier key ref kennung codigo codice kode",
+    "own": "stock inventory warehouse shelf bin own lager bestand regal magasin almacen inventario magazzino "
+    "scaffale voorraad magazijn",
+    "number": "reference referenz referencia riferimento referentie number no num nr nummer numero code id "
+    "identifier key ref kennung codigo codice kode",
     "brand": "brand brands make maker manufacturer marke hersteller fabrikat marque fabricant marca fabricante "
     "produttore merk fabrikant label",
-    "category": "rubrique rubriek rubrica category categories cat type kind department group genre class kategorie art typ warengruppe gruppe "
-    "rubrik categorie genre rayon categoria tipo grupo rubro categoria gruppo soort groep",
+    "category": "rubrique rubriek rubrica category categories cat type kind department group genre class kategorie "
+    "art typ warengruppe gruppe rubrik categorie rayon categoria tipo grupo rubro gruppo soort groep",
     "title": "title heading headline titel titre titulo titolo intitule uberschrift kop",
     "name": "name description designation item product bezeichnung beschreibung artikel produkt ware gegenstand nom "
-    "designation libelle produit objet objeto nombre descripcion producto articulo nome descrizione prodotto articolo "
-    "oggetto naam beschrijving omschrijving product voorwerp desc address car what adresse auto",
-    "size": "sz gr size sizes grosse groesse taille pointure talla tamano taglia misura maat variant variante",
+    "libelle produit objet objeto nombre descripcion producto articulo nome descrizione prodotto articolo oggetto "
+    "naam beschrijving omschrijving voorwerp desc address car what adresse auto",
+    "size": "sz size sizes grosse groesse taille pointure talla tamano taglia misura maat variant variante",
     "condition": "condition cond zustand state etat estado stato condizione condizioni staat conditie toestand "
     "erhaltung condicion",
     "status": "status outcome result state ausgang ergebnis stand statut etat estado stato resultat resultado esito "
     "uitkomst uitslag situation",
     "channel": "channel market marketplace platform site venue source where kanal markt plattform marktplatz quelle "
-    "canal marche plateforme mercado plataforma canale mercato piattaforma kanaal platform",
-    "listing": "transactie transazione transaccion transaktion auftrag auftrags listing auction offer ad advert anzeige auktion angebot inserat annonce enchere anuncio subasta "
-    "annuncio inserzione asta advertentie veiling transaction order bestellung bestel commande pedido ordine",
+    "canal marche plateforme mercado plataforma canale mercato piattaforma kanaal",
+    "listing": "transactie transazione transaccion transaktion auftrag auftrags listing auction offer ad advert "
+    "anzeige auktion angebot inserat annonce enchere anuncio subasta annuncio inserzione asta advertentie veiling "
+    "transaction order bestellung bestel commande pedido ordine",
     "lot": "lot los lote lotto kavel",
     "currency": "currency curr wahrung waehrung devise monnaie moneda divisa valuta munt",
-    "note": "note notes remark remarks comment comments notiz bemerkung anmerkung kommentar remarque commentaire nota "
-    "notas observaciones comentario osservazioni commento opmerking opmerkingen notitie",
+    "note": "note notes remark remarks comment comments notiz bemerkung anmerkung kommentar remarque commentaire "
+    "nota notas observaciones comentario osservazioni commento opmerking opmerkingen notitie",
     "person": "buyer seller customer client kaufer verkaufer kunde acheteur vendeur comprador vendedor cliente "
     "acquirente venditore koper verkoper klant",
-    "count": "units pieces pcs pezzi unidades unites piezas stuks quantity qty count anzahl menge stuckzahl quantite cantidad quantita aantal",
+    "count": "units pieces pcs pezzi unidades unites piezas stuks quantity qty count anzahl menge stuckzahl "
+    "quantite cantidad quantita aantal",
     "unit": "unit each single einzel stuck unitaire unitario unitaria stuk",
-    "measure": "area length width height depth surface flache breite hohe lange largeur hauteur superficie "
-    "ancho alto altezza larghezza oppervlakte breedte hoogte",
+    "measure": "area length width height depth surface flache breite hohe lange largeur hauteur superficie ancho "
+    "alto altezza larghezza oppervlakte breedte hoogte",
     "other": "percent pct share rate ratio per sqft discount rabatt remise descuento sconto korting rating feedback "
     "bid bids weight carat age year month mileage size_of views visits",
 }

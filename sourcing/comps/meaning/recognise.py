@@ -129,7 +129,7 @@ def _one_plain_price(
     plain = {use for use in prices if not said[use] & TELLING}
     worse: Use | None
     if len(plain) == 2:
-        worse = min(prices, key=lambda use: prices[use].confidence)
+        worse = min(prices, key=lambda use: max(sure(scores[use.column], field) for field in PRICES))
     else:
         worse = next((use for use in plain if not said[use] & {"price", "amount", "total"}), None)
     return tuple(use for use in uses if use is not worse)
