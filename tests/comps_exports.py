@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from comps_export_names import OTHER_NAMES
+
 ROWS = 60
 
 
@@ -121,64 +123,6 @@ TONGUES = {
     ),
 }  # fmt: skip
 
-OTHER_NAMES = {  # the same columns under other words
-    "en": (
-        "Transaction no.;Date of sale;Product name;Units;Unit price;Currency code;Shipping charged;"
-        "Amount paid in total;Commission;Payout;City",
-        "Ad number;Own reference;Headline;Maker;Department;Size (EU);State;Asking price;Was it sold?;Start date;"
-        "End date;Favourites",
-        "Auction no.;Item description;Opening price;Hammer price;Outcome;Start;Finish;EAN;Part number;Freight;Comments",
-        "Product;Date bought;Cost;Date listed;List price;Date sold;Selling price;Postage charged;Fees paid;Margin",
-    ),
-    "de": (
-        "Auftragsnummer;Kaufdatum;Titel;Menge;Preis pro Stück;Währung;Porto;Summe;Provision;Nettoerlös;Wohnort",
-        "Inserat-Nr.;Interne Nummer;Titel der Anzeige;Hersteller;Rubrik;Gr.;Erhaltung;Wunschpreis;Verkauft?;"
-        "Startdatum;Enddatum;Merker",
-        "Auktionsnr.;Bezeichnung;Anfangspreis;Zuschlag;Status;Auktionsbeginn;Auktionsende;GTIN;Artikelnr.;"
-        "Lieferkosten;Kommentar",
-        "Gegenstand;Kaufdatum;Kaufpreis;Angeboten seit;Preisvorstellung;Verkaufsdatum;Erlös;Porto (Käufer);Kosten;"
-        "Überschuss",
-    ),
-    "fr": (
-        "N° de transaction;Vendu le;Désignation;Qté;Prix de l'article;Monnaie;Livraison payée;Total payé;"
-        "Frais de vente;Montant reçu;Ville",
-        "Numéro d'annonce;Code interne;Titre;Fabricant;Rubrique;Pointure;Condition;Prix affiché;Vendu (oui/non);"
-        "Date de début;Date de fin;Favoris",
-        "N° de lot;Libellé;Prix de départ;Prix adjugé;Issue;Date d'ouverture;Date de clôture;EAN;"
-        "Référence fabricant;Port;Commentaire",
-        "Article;Date d'achat;Coût d'achat;Date de mise en vente;Prix affiché;Date de vente;Prix obtenu;"
-        "Frais de port facturés;Frais;Marge",
-    ),
-    "es": (
-        "N.º de transacción;Vendido el;Nombre del producto;Unidades;Precio unitario;Divisa;Envío cobrado;"
-        "Total pagado;Tarifa;Neto;Localidad",
-        "Número del anuncio;Código propio;Titular;Fabricante;Tipo;Número (talla);Condición;Precio pedido;¿Vendido?;"
-        "Fecha de inicio;Fecha de fin;Favoritos",
-        "Subasta n.º;Artículo;Precio inicial;Precio de remate;Estado;Fecha de apertura;Fecha de cierre;EAN;"
-        "Referencia del fabricante;Portes;Nota",
-        "Artículo;Fecha de compra;Coste;Fecha de publicación;Precio de oferta;Fecha de venta;Importe de la venta;"
-        "Portes cobrados;Gastos;Margen",
-    ),
-    "it": (
-        "Transazione n.;Venduto il;Nome prodotto;Pezzi;Prezzo unitario;Moneta;Spedizione addebitata;Totale pagato;"
-        "Costi di vendita;Netto;Comune",
-        "Numero annuncio;Codice interno;Titolo annuncio;Produttore;Tipo;Misura;Stato;Prezzo richiesto;Venduto?;"
-        "Data inizio;Data fine;Preferiti",
-        "Asta n.;Articolo;Base d'asta;Prezzo di aggiudicazione;Risultato;Data di apertura;Data di chiusura;EAN;"
-        "Codice modello;Consegna;Commento",
-        "Articolo;Data di acquisto;Costo;Data di pubblicazione;Prezzo di listino;Data di vendita;Prezzo realizzato;"
-        "Spedizione incassata;Spese;Margine",
-    ),
-    "nl": (
-        "Transactienr.;Verkoopdatum;Productnaam;Stuks;Prijs per stuk;Munteenheid;Verzending in rekening gebracht;"
-        "Totaal betaald;Commissie;Netto ontvangen;Woonplaats",
-        "Advertentie-id;Eigen code;Kop;Fabrikant;Soort;Schoenmaat;Conditie;Vraagprijs;Verkocht?;Begindatum;Einddatum;"
-        "Bewaard",
-        "Veiling nr.;Artikel;Inzet;Hamerprijs;Resultaat;Begin;Einde;EAN;Typenummer;Bezorgkosten;Notitie",
-        "Artikel;Aankoopdatum;Aankoopprijs;Datum geplaatst;Prijs gevraagd;Verkoopdatum;Opbrengst;"
-        "Verzendkosten ontvangen;Onkosten;Marge",
-    ),
-}
 # an order number is no number of a listing, but says as well that two rows are not one sale
 SALES = ("listing?", "ended_on", "title", "", "sold_price", "currency", "shipping_charged", "", "", "", "")
 LISTINGS = ("listing", "", "title", "brand", "category", "size", "condition", "asking_price|sold_price", "status",
@@ -283,7 +227,7 @@ def _deal(to: _Writer) -> list[str]:
 
 
 def exports() -> list[Export]:
-    """Return every shape in every language, under two sets of names."""
+    """Return every shape in every language, under three sets of names."""
     shapes = {
         "sales": (_sales, SALES),
         "listings": (_listing, LISTINGS),
@@ -295,8 +239,9 @@ def exports() -> list[Export]:
         for at, (shape, (row, means)) in enumerate(shapes.items()):
             to = _Writer(tongue)
             rows = tuple(tuple(row(to)) for _ in range(ROWS))
-            for name, header in ((shape, getattr(tongue, shape)), (f"{shape} again", OTHER_NAMES[language][at])):
+            headers = (getattr(tongue, shape), *(names[language][at] for names in OTHER_NAMES))
+            for number, header in enumerate(headers, 1):
                 names = tuple(header.split(";"))
                 assert len(names) == len(means)
-                made.append(Export(f"{language} {name}", names, rows, means))
+                made.append(Export(f"{language} {shape} {number}", names, rows, means))
     return made

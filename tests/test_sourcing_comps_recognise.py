@@ -158,3 +158,10 @@ def test_marks_of_thousands_by_the_rest_of_the_file(cells: tuple[str, str], asks
     filled = fill(layout, sample, Known())
     assert any(one.id == "decimal:1" for one in questions(filled, sample, Known())) == asks
     assert asks or filled.money[1] == Money(",", ".")
+
+
+@pytest.mark.parametrize(("last", "asks"), [("2026-03-09", False), ("", True)])
+def test_days_of_sale_in_every_row_say_that_all_is_sold(last: str, asks: bool) -> None:
+    rows = [["lamp of brass", "12.50", "2026-03-02"], ["vase of glass", "9.00", last]]
+    found = recognise(["Title", "Price", "Sold on"], rows, Known())
+    assert any(one.id == "status" for one in found.questions) == asks

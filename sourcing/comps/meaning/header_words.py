@@ -25,7 +25,7 @@ _WORDS = {
     "ventes paye vendido vendida venta pagado venduto venduta vendita pagato verkocht verkoop betaald",
     "final": "remate adjuge adjudication aggiudicazione zuschlag hamer gavel final closing ende schluss end "
     "endpreis finale",
-    "asked": "listino listen vorstellung catalogo katalog catalogus inzet asked asking ask list listed listing "
+    "asked": "chiesto listino listen vorstellung catalogo katalog catalogus inzet asked asking ask list listed listing "
     "offer offered requested angebot angebots forderung angeboten wunsch gefordert demande demandee affiche offre "
     "pedido pedida solicitado oferta richiesto richiesta offerta vraag gevraagd aanbod",
     "first": "original originally orig initial first former ursprunglich ursprungs anfangs origine initiale primero "
@@ -36,7 +36,8 @@ _WORDS = {
     "aanvang",
     "end": "end ended ends closed closing finished ending beendet ende endete schluss fin cloture termine termino "
     "finalizado cierre fine chiusura terminato einde beeindigd gesloten sluiting",
-    "shipping": "liefer zustell bezorg portes shipment shipping ship postage delivery freight post versand porto "
+    "shipping": "carriage envoi transport transporte trasporto "
+    "liefer zustell bezorg portes shipment shipping ship postage delivery freight post versand porto "
     "lieferung fracht zustellung livraison port expedition envio envios entrega spedizione consegna verzending "
     "verzend bezorging porti",
     "total": "total sum gross overall gesamt summe insgesamt brutto totaux totale totaal",
@@ -46,7 +47,8 @@ _WORDS = {
     "bar": "bar barras barres barre strich streepjes",
     "style": "style stil part mpn reference referenz referencia riferimento referentie ref sku pattern",
     "model": "model modell modele modelo modello article artikel articolo articulo",
-    "own": "stock inventory warehouse shelf bin own lager bestand regal magasin almacen inventario magazzino "
+    "own": "internal intern interne interna interno propio propre proprio eigen eigene eigenen "
+    "stock inventory warehouse shelf bin own lager bestand regal magasin almacen inventario magazzino "
     "scaffale voorraad magazijn",
     "number": "reference referenz referencia riferimento referentie number no num nr nummer numero code id "
     "identifier key ref kennung codigo codice kode",
@@ -70,7 +72,8 @@ _WORDS = {
     "transaction order bestellung bestel commande pedido ordine",
     "lot": "lot los lote lotto kavel",
     "currency": "currency curr wahrung waehrung devise monnaie moneda divisa valuta munt",
-    "note": "note notes remark remarks comment comments notiz bemerkung anmerkung kommentar remarque commentaire "
+    "note": "observations "
+    "note notes remark remarks comment comments notiz bemerkung anmerkung kommentar remarque commentaire "
     "nota notas observaciones comentario osservazioni commento opmerking opmerkingen notitie",
     "person": "buyer seller customer client kaufer verkaufer kunde acheteur vendeur comprador vendedor cliente "
     "acquirente venditore koper verkoper klant",
@@ -90,6 +93,7 @@ _PHRASES = {  # words that together mean something else than each of them
     "en venta": "asked start",
     "in vendita": "asked start",
     "te koop": "asked start",
+    "p p": "shipping",
     "mise a prix": "asked start price",
 }
 _FILLERS = frozenset(
@@ -108,6 +112,7 @@ _FIELDS: dict[str, tuple[tuple[str, float], ...]] = {
         ("style number", 0.92),
         ("model number", 0.92),
         ("category number", 0.6),
+        ("brand number", 0.85),
         ("model", 0.6),
         ("style", 0.55),
     ),
@@ -150,7 +155,7 @@ _AGAINST = {
     "asking_price": _NO_PRICE | {"sold", "final", "total"},
     "shipping_charged": {"date", "number", "note", "net", "bought"},
     "title": {"number", "price", "date", "note", "brand", "category", "size", "person", "count", "shipping"},
-    "style_code": {"listing", "price", "date", "own", "person", "category"},
+    "style_code": {"listing", "price", "date", "own", "person"},
     "brand": {"person", "number", "style", "model"},
     "category": {"person", "sold", "shipping", "number"},
     "condition": {"person", "sold", "shipping", "category"},

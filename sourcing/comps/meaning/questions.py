@@ -107,6 +107,8 @@ def _status(layout: Layout, sample: Sample) -> Iterator[Question]:
                     "status", "What are the rows without a sold price?", _stands(("open", "ended unsold"), cells)
                 )
             return
+        if _all_sold(layout, sample, fed):
+            return
         yield Question(
             "status", "The file does not say how its listings stand. What are its rows?", _stands(STATUSES, cells)
         )
@@ -115,6 +117,14 @@ def _status(layout: Layout, sample: Sample) -> Iterator[Question]:
     yield Question(
         "status", "The file does not say how its listings stand. What are its rows?", _stands(STATUSES, cells)
     )
+
+
+def _all_sold(layout: Layout, sample: Sample, fed: Mapping[str, int]) -> bool:
+    """Tell whether every row has a day on which it was sold, by the name of that column."""
+    if "ended_on" not in fed or "sold" not in meanings(layout.header[fed["ended_on"]]):
+        return False
+    cells = sample.columns[fed["ended_on"]]
+    return bool(cells) and all(map(str.strip, cells)) and "" not in map(str.strip, sample.more.get(fed["ended_on"], ()))
 
 
 def _total(layout: Layout, sample: Sample) -> Iterator[Question]:
