@@ -46,10 +46,12 @@ class Sample:
 
 
 def places_of(layout: Layout, fields: Sequence[str]) -> list[int]:
+    """Return the columns that feed one of these fields, taken whole."""
     return list(dict.fromkeys(use.column for use in layout.uses if use.field in fields and not use.extract))
 
 
 def marks_in(sample: Sample, place: int) -> tuple[Money, ...]:
+    """Return the ways of writing amounts that fit a column."""
     return amounts.marks_of(sample.cells(place))
 
 
@@ -58,6 +60,7 @@ def _currency_places(layout: Layout) -> dict[int, bool]:
 
 
 def signs_in(layout: Layout, sample: Sample) -> list[str]:
+    """Return the currency signs and codes of a file, each once."""
     found: dict[str, None] = {}
     for place, extract in _currency_places(layout).items():
         for cell in sample.cells(place):
@@ -68,4 +71,5 @@ def signs_in(layout: Layout, sample: Sample) -> list[str]:
 
 
 def cells_with(layout: Layout, sample: Sample, sign: str) -> list[str]:
+    """Return the cells that hold a currency sign."""
     return [cell for place in _currency_places(layout) for cell in sample.cells(place) if sign in cell]
