@@ -265,12 +265,14 @@ class TestComps:
         assert "The table is empty" in text(page(client, "/comps"))
 
     def test_problems_wait_for_the_users_word(self, app: Flask, client: FlaskClient, tmp_path: Path) -> None:
-        answer = lxml.html.fromstring(self.load(client, GOOD + "Ridge shoe,sold,5o.00,2026-01-11\n", 422))
-        assert "5o.00" in text(answer.xpath("//table")[0])
-        assert "The table is empty" in text(page(client, "/comps"))
-        token = answer.xpath("//input[@name='waiting']")[0].get("value")
-        assert client.post("/comps/keep", data={"waiting": "../../secret_key"}).status_code == 404
-        assert client.post("/comps/keep", data={"waiting": token}).status_code == 303
+        self.load(client, GOOD + "Ridge shoe,sold,5o.00,2026-01-11\n", 303)
+        html = page(client, "/comps")
+        assert "The table is empty" in text(html)
+        address = html.xpath("//a[.='Go on']/@href")[0]
+        rows = lxml.html.fromstring(client.get(f"{address}/rows").text)
+        assert "5o.00" in text(rows.xpath("//*[@class='faults']")[0])
+        assert client.post("/comps/file/..%2F..%2Fsecret_key/load", data={"keep": "good"}).status_code == 404
+        assert client.post(f"{address}/load", data={"keep": "good", "once": "a"}).status_code == 303
         self.settle(app)
         assert "3: 2 new, 0 known, 1 rejected" in text(page(client, "/comps"))
         assert list((tmp_path / "waiting").iterdir()) == []

@@ -1,44 +1,75 @@
-"""The Comps page: load files, see what is in the table, undo a load."""
+"""The Comps page: bring files in, see what waits and what is in the table, undo a load."""
 
 from __future__ import annotations
 
-from flask import make_response, redirect, render_template, request, url_for
+from flask import flash, make_response, redirect, render_template, request, url_for
+from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response
 
 from sourcing import comps
-from sourcing.answer import LoadReport
+from sourcing.comps import layouts, waiting
+from sourcing.comps.mend import rejects
+from sourcing.comps.table import layout_of
 from sourcing.errors import BadInput
-from web import waiting
+from web import incoming_form as forms
+from web import incoming_work as work
+from web.incoming import follow
 from web.state import current, store
+from web.table_forms import read_number
 
 
-def show() -> str:
-    """Show what the table holds and the loads that brought it."""
+def show(forgotten: layouts.Remembered | None = None) -> str:
+    """Show what the table holds, the files that wait, the loads, the layouts that are remembered."""
+    jobs = current().jobs.under_way()
+    for job in jobs:
+        job.seen = job.over
     return render_template(
-        "comps/show.html", overview=comps.overview(store()), batches=comps.batches(store()), error=None
+        "comps/show.html",
+        overview=comps.overview(store()),
+        batches=comps.batches(store()),
+        jobs=jobs,
+        files=waiting.waiting(current().folder),
+        layouts=layouts.remembered(store()),
+        forgotten=forgotten,
     )
 
 
 def load() -> Response:
-    """Load one uploaded file, all of it or nothing; a file with problems waits for the user's word."""
-    upload = request.files.get("file")
-    if upload is None or not upload.filename:
-        raise BadInput("No file was chosen.", "A CSV or XLSX file of comps.", "Choose one, then load it.")
-    path = waiting.keep(current().folder, upload)
-    report = comps.load_file(store(), path, name=upload.filename)
-    return _reported(report, path.name)
+    """Take in the files that were sent: those in our own format are loaded, the others wait for the user's word."""
+    uploads = [one for one in request.files.getlist("file") if one.filename]
+    if not uploads:
+        raise BadInput("No file was chosen.", "One file of comps, or several.", "Choose one, then load it.")
+    jobs = [work.arrived(current(), _kept(one)) for one in uploads]
+    if len(jobs) == 1:
+        return follow(jobs[0])
+    jobs[-1].wait()
+    flash(f"{len(jobs)} files came in. What needs your word waits below.")
+    return redirect(url_for("comps.show"), 303)
 
 
-def keep() -> Response:
-    """Load the good rows of the file that waits."""
-    path, name = waiting.take(current().folder, request.form.get("waiting", ""))
-    return _reported(comps.load_file(store(), path, name=name, keep_good=True), path.name)
+def _kept(upload: FileStorage) -> waiting.Waiting:
+    return waiting.keep(current().folder, upload.save, upload.filename or "")
 
 
 def batch(batch_id: int) -> str:
-    """Show one load and its problems."""
-    one = next((found for found in comps.batches(store()) if found.id == batch_id), None)
-    return render_template("comps/batch.html", batch=one, problems=comps.problems(store(), batch_id))
+    """Show one load: what was read and how, and the rows that wait to be mended."""
+    return load_page(batch_id)
+
+
+def load_page(batch_id: int, said: dict[tuple[int, int], str] | None = None) -> str:
+    """Return the page of one load, with what was typed into the cells of its rejected rows."""
+    after = read_number(request.args, "after") if request.args.get("after") else 0
+    found = rejects(store(), batch_id, after=after)
+    return render_template(
+        "comps/batch.html",
+        batch=next(one for one in comps.batches(store()) if one.id == batch_id),
+        mended=[one for one in comps.batches(store()) if one.corrects == batch_id and not one.undone_at],
+        problems=comps.problems(store(), batch_id),
+        rejects=found,
+        layout=layout_of(store(), batch_id),
+        fields=forms.FIELDS,
+        said=said or {},
+    )
 
 
 def undo() -> Response:
@@ -47,7 +78,20 @@ def undo() -> Response:
     if not (text.isascii() and text.isdigit() and len(text) < 10):
         raise BadInput(f"“{text[:40]}” is not the number of a load.", "A number from the list of loads.")
     comps.undo_batch(store(), int(text))
-    return _refit()
+    work.learn(current())
+    return redirect(url_for("comps.progress"), 303)
+
+
+def forget() -> Response:
+    """Remember a layout no longer; the page it answers with can bring it back."""
+    return make_response(show(layouts.forget(store(), request.form.get("mark", "")[:64])))
+
+
+def bring_back() -> Response:
+    """Remember a layout again that was just forgotten."""
+    layouts.bring_back(store(), request.form.get("name", "")[:200], request.form.get("layout", ""))
+    flash("Files with these columns are known again.")
+    return redirect(url_for("comps.show"), 303)
 
 
 def progress() -> str:
@@ -56,23 +100,5 @@ def progress() -> str:
     While it runs the page looks again by itself, by its script or where there is none by reloading, until its reader
     stops it (WCAG 2.2, success criterion 2.2.2): ``?still=1`` is a page that stays.
     """
-    return render_template("comps/progress.html", still=bool(request.args.get("still")))
-
-
-def _reported(report: LoadReport, token: str) -> Response:
-    if report.batch_id is None and report.rejected:
-        page = render_template("comps/problems.html", report=report, waiting=token)
-        return make_response(page, 422)
-    waiting.drop(current().folder)
-    if not report.new:
-        return make_response(render_template("comps/problems.html", report=report, waiting=""))
-    return _refit()
-
-
-def _refit() -> Response:
-    """Learn anew in the background; the old fit answers until the new one is stored."""
-    from sourcing.fitting import keep_up
-
-    kept = store()
-    current().task.start(lambda say: keep_up(kept, say))
-    return redirect(url_for("comps.progress"), 303)
+    loading = next((job for job in current().jobs.under_way() if not job.over and job.kind != "rows"), None)
+    return render_template("comps/progress.html", still=bool(request.args.get("still")), loading=loading)

@@ -1,4 +1,4 @@
-"""What one application keeps between requests: its store, opened at first use, and its background task."""
+"""What one application keeps between requests: its store, opened at first use, and its background work."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Flask, current_app, g
 
+from web.jobs import Jobs
 from web.tasks import Task
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ class State:
     mode: str
     access: Callable[[str], bool] | None
     task: Task = field(default_factory=Task)
+    jobs: Jobs = field(default_factory=Jobs)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _store: Store | None = None
 
@@ -55,7 +57,7 @@ class State:
 
 
 def folder_of(data: str | Path) -> Path:
-    """Return the folder the secret and a file waiting for the user's word are kept in."""
+    """Return the folder the secret and files waiting for the user's word are kept in."""
     text = str(data)
     if "://" not in text:
         return Path(text).expanduser().resolve().parent

@@ -1,4 +1,4 @@
-// Ask how far learning is and change only the words that changed, so that a screen reader says those alone.
+// Ask how far the work is and change only the words that changed, so that a screen reader says those alone.
 // Without this file the page reloads itself; either way the reader can stop it (WCAG 2.2, 2.2.2).
 const EVERY = 2000;
 const stop = document.getElementById("stop");
@@ -8,13 +8,13 @@ let timer = setTimeout(look, EVERY);
 async function look() {
   const shown = document.getElementById("progress");
   try {
-    const answer = await fetch(location.pathname, { headers: { Accept: "text/html" } });
+    const answer = await fetch(`${location.pathname}?look=1`, { headers: { Accept: "text/html" } });
     if (!answer.ok) throw new Error(answer.status);
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const found = page.getElementById("progress");
     if (timer === null) return; // stopped meanwhile
     if (found.textContent !== shown.textContent) shown.replaceChildren(...found.childNodes);
-    if (!("running" in found.dataset)) return end();
+    if (!("running" in found.dataset)) return end(found.dataset.next);
     looking.textContent = "This page looks again by itself.";
   } catch {
     looking.textContent = "The computer does not answer just now. This page asks again by itself.";
@@ -22,7 +22,8 @@ async function look() {
   if (timer !== null) timer = setTimeout(look, EVERY);
 }
 
-function end() {
+function end(next) {
+  if (next) return location.replace(next);
   delete document.getElementById("progress").dataset.running;
   looking.remove();
   stop.remove();
