@@ -281,16 +281,19 @@ class TestComingIn:
 
     def test_an_encoding_is_picked_by_rows_in_which_they_differ(self, app: Flask, client: FlaskClient) -> None:
         rows = [["Item name", "Sold price", "Date sold"]]
-        rows += [[f"Caf\u00e9 kettle \u2116{n}", "50.00", f"2026-01-{n + 1:02d}"] for n in range(20)]
-        page = html(
-            bring(
-                client, table_files.delimited([[c.replace("\u2116", "n") for c in r] for r in rows], encoding="cp1252")
-            )
-        )
-        if page.xpath("//input[@name='encoding']"):
-            assert len(page.xpath("//input[@name='encoding']")) > 1
-            said = {"encoding": "cp1252"}
-            page = html(client.post(f"/comps/file/{file_of(app).token}/pick", data=said, follow_redirects=True))
+        rows += [[f"Caf\u00e9 kettle {n}", "50.00", f"2026-01-{n + 1:02d}"] for n in range(20)]
+        page = html(bring(client, table_files.delimited(rows, encoding="cp1252")))
+        shown = {
+            one.get("value"): text(one.getparent()).split("kettle")[0]
+            for one in page.xpath("//input[@name='encoding']")
+        }
+        assert "Caf\u00e9" in shown["cp1252"]
+        assert len(shown) == len(set(shown.values())) > 1
+        token = file_of(app).token
+        page = html(client.post(f"/comps/file/{token}/pick", data={"encoding": "mac_roman"}, follow_redirects=True))
+        assert "Caf\u00c8" in text(page.xpath("//li[@class='column']")[0])
+        page = html(client.post(f"/comps/file/{token}/pick", data={"encoding": ""}, follow_redirects=True))
+        page = html(client.post(f"/comps/file/{token}/pick", data={"encoding": "cp1252"}, follow_redirects=True))
         assert "Caf\u00e9" in text(page.xpath("//li[@class='column']")[0])
 
 
