@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from models.blocks import Blocks
 from models.response import EDGES, GRID, HINGES, basis
 
 Floats = NDArray[np.float64]
@@ -75,13 +76,19 @@ def fit_contrast(
     kind, stratum = np.unique(live // (bins * _SPEED_BINS), return_inverse=True)
     shape = basis(centre)
     first = 1 + categories + len(HINGES)
-    design = np.zeros((len(live), first + len(kind)))
-    each = np.arange(len(live))
-    design[:, 0] = shape[:, 0]
-    design[each, 1 + kind[stratum] // (2 * pieces)] = shape[:, 0]
-    design[:, 1 + categories : first] = shape[:, 1:]
-    design[each, first + stratum] = 1.0
-    prior = np.zeros(design.shape[1])
+    width = first + len(kind)
+    owner = kind[stratum] // (2 * pieces)
+
+    def laid_out(rows: Ints) -> Floats:
+        found, each = np.zeros((len(rows), width)), np.arange(len(rows))
+        found[:, 0] = shape[rows, 0]
+        found[each, 1 + owner[rows]] = shape[rows, 0]
+        found[:, 1 + categories : first] = shape[rows, 1:]
+        found[each, first + stratum[rows]] = 1.0
+        return found
+
+    design = Blocks.of(owner, width, laid_out)
+    prior = np.zeros(width)
     prior[0] = SLOPE
     fits = []
     for hinge_sd in HINGE_SDS:
@@ -97,7 +104,7 @@ def fit_contrast(
 
 
 def _maximise(
-    design: Floats, cases: Floats, trials: Floats, offset: Floats, prior: Floats, sd: Floats
+    design: Blocks, cases: Floats, trials: Floats, offset: Floats, prior: Floats, sd: Floats
 ) -> tuple[float, Floats, Floats]:
     """Maximise a logistic likelihood times normal priors: Laplace's log evidence, effects and covariance.
 
@@ -106,16 +113,15 @@ def _maximise(
     from scipy.optimize import minimize
 
     def loss(beta: Floats) -> tuple[float, Floats]:
-        score = design @ beta + offset
+        score = design.times(beta) + offset
         chance = 1.0 / (1.0 + np.exp(-score))
         away = (beta - prior) / sd**2
         value = trials @ np.logaddexp(0.0, score) - cases @ score + 0.5 * (beta - prior) @ away
-        return float(value), design.T @ (trials * chance - cases) + away
+        return float(value), design.back(trials * chance - cases) + away
 
     def curvature(beta: Floats) -> Floats:
-        chance = 1.0 / (1.0 + np.exp(-(design @ beta + offset)))
-        found: Floats = design.T @ (design * (trials * chance * (1 - chance))[:, None]) + np.diag(1.0 / sd**2)
-        return found
+        chance = 1.0 / (1.0 + np.exp(-(design.times(beta) + offset)))
+        return design.squared(trials * chance * (1 - chance)) + np.diag(1.0 / sd**2)
 
     found = minimize(loss, prior, jac=True, hess=curvature, method="trust-exact", options={"maxiter": 80})
     bend = curvature(found.x)

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from models.blocks import Blocks
 from models.contrast import HINGE_SD, OWN_SLOPE_SD, SLOPE, SLOPE_SD, Contrast
 from models.frailty import Mixture, fit_shape, gamma_mixture
 from models.price import Floats, Ints
@@ -110,14 +111,14 @@ class SpeedModel:
         events = np.bincount(number[np.arange(len(last)), last], rows.sold, len(live)).astype(np.float64)
         product_events = np.bincount(rows.product, rows.sold, products).astype(np.float64)
         matrix = design(live)
-        beta = np.zeros(matrix.shape[1])
+        beta = np.zeros(layout.width)
         beta[layout.pieces] = np.log(max(rows.sold.sum() / rows.duration.sum(), 1e-6))
         beta[layout.slope] = SLOPE
         speeds = np.ones(products)
         for round_ in range(self.rounds):
             expected = np.asarray(by_product.T @ speeds)
             beta, curvature = _maximise(matrix, events, expected, beta, layout)
-            hazard = np.asarray(by_product @ np.exp(matrix @ beta))
+            hazard = np.asarray(by_product @ np.exp(matrix.times(beta)))
             self.shape_ = fit_shape(product_events, hazard)
             start = gamma_mixture(self.shape_)
             self.mixture_ = start
@@ -131,7 +132,7 @@ class SpeedModel:
         self._keep(beta, whole if told is None else layout.spread(told), layout, rows)
         return self
 
-    def _cells(self, rows: Listings) -> tuple[Ints, Callable[[Ints], Floats], Layout]:
+    def _cells(self, rows: Listings) -> tuple[Ints, Callable[[Ints], Blocks], Layout]:
         """Group exposure into cells of like hazard: numbers (n, pieces), and the design of the live ones."""
         pieces, n = len(self.cuts), len(rows.duration)
         middle = self.cuts + np.append(np.diff(self.cuts), self.cuts[-1]) / 2
@@ -151,7 +152,7 @@ class SpeedModel:
         layout = Layout.of(pieces, rows.categories, periods, 0 if rows.extra is None else rows.extra.shape[1])
         layout.first = first
 
-        def design(live: Ints) -> Floats:
+        def laid_out(live: Ints) -> Floats:
             at_period = live % periods
             piece = live // periods % pieces
             at_x = live // (periods * pieces) % bins
@@ -172,6 +173,11 @@ class SpeedModel:
             if rows.extra is not None:
                 found[:, layout.extra] = rows.extra[who]
             return found
+
+        def design(live: Ints) -> Blocks:
+            who = live // (periods * pieces * bins)
+            category = who if rows.extra is None else rows.category[who]
+            return Blocks.of(category, layout.width, lambda some: laid_out(live[some]))
 
         return cell, design, layout
 
@@ -287,22 +293,19 @@ class Layout:
         )
 
 
-def _maximise(matrix: Floats, events: Floats, expected: Floats, start: Floats, layout: Layout) -> tuple[Floats, Floats]:
+def _maximise(matrix: Blocks, events: Floats, expected: Floats, start: Floats, layout: Layout) -> tuple[Floats, Floats]:
     """Maximise the Poisson likelihood of the cells times the normal priors: (effects, curvature there)."""
     from scipy.optimize import minimize
 
     def loss(beta: Floats) -> tuple[float, Floats]:
-        rate = expected * np.exp(np.minimum(matrix @ beta, 30.0))
+        log = matrix.times(beta)
+        rate = expected * np.exp(np.minimum(log, 30.0))
         away = layout.precision @ (beta - layout.mean)
-        value = rate.sum() - events @ (matrix @ beta) + 0.5 * (beta - layout.mean) @ away
-        return float(value), matrix.T @ (rate - events) + away
+        value = rate.sum() - events @ log + 0.5 * (beta - layout.mean) @ away
+        return float(value), matrix.back(rate - events) + away
 
     def curvature(beta: Floats) -> Floats:
-        rate = expected * np.exp(np.minimum(matrix @ beta, 30.0))
-        scaled = matrix * np.sqrt(rate)[:, None]
-        # A matrix times itself: half of the sums, for the other half is the same.
-        found: Floats = scaled.T @ scaled + layout.precision
-        return found
+        return matrix.squared(expected * np.exp(np.minimum(matrix.times(beta), 30.0))) + layout.precision
 
     found = minimize(loss, start, jac=True, hess=curvature, method="trust-exact", options={"maxiter": 50})
     return found.x, curvature(found.x)
