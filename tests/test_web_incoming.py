@@ -413,3 +413,29 @@ class TestJobs:
         rows = to_rows(client, app, table())
         assert load(client, rows).request.path == load(client, rows).request.path
         assert len(comps.batches(store)) == 1
+
+
+def test_a_check_is_answered_while_a_file_is_written(
+    client: FlaskClient, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bring(client, OURS.encode())
+    monkeypatch.setattr("sourcing.storage.store.BUSY_MS", 50)
+    writes, done = threading.Event(), threading.Event()
+
+    def write() -> None:
+        with store.write_rows():
+            writes.set()
+            done.wait(60)
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    try:
+        assert writes.wait(20)
+        page = html(client.post("/check", data={"title": "Ridge shoe", "price": "9"}))
+        assert "this check is not kept" in text(page)
+        assert page.xpath("//*[contains(@class, 'verdict')]")
+        assert not page.xpath("//form[@action='/haul/take']")
+    finally:
+        done.set()
+        thread.join()
+    assert client.post("/check", data={"title": "Ridge shoe", "price": "9"}).status_code == 303

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import secrets
+from typing import Any
 
 from flask import flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from sourcing import history
+from sourcing.answer import Query
 from sourcing.check import check, check_json
-from sourcing.errors import BadInput, SourcingError
+from sourcing.errors import BadInput, Busy, SourcingError
 from web import charts
 from web.forms import Unsure, read_asked, read_query
 from web.state import settings, store
@@ -27,7 +30,10 @@ def judge() -> Response:
         verdict = check(store(), asked.query)
     except BadInput as error:
         return _again(error)
-    check_id = history.record(store(), verdict)
+    try:
+        check_id = history.record(store(), verdict)
+    except Busy:  # a file is being loaded: the answer does not wait for it
+        return make_response(_page(None, asked.query, json.loads(json.dumps(verdict.as_dict()))))
     if asked.note:
         flash(asked.note)
     return redirect(url_for("check.show", check_id=check_id), 303)
@@ -35,7 +41,10 @@ def judge() -> Response:
 
 def show(check_id: int) -> str:
     """Show one verdict as it was given."""
-    query, answer = history.get(store(), check_id)
+    return _page(check_id, *history.get(store(), check_id))
+
+
+def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
     return render_template(
         "check/verdict.html",
         check_id=check_id,

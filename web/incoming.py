@@ -146,6 +146,8 @@ def _outcome(job: Job) -> Response:
     found = job.outcome()
     if job.kind in ("look", "rows") or found is None:
         return redirect(url_for("incoming.rows" if job.kind == "rows" else "incoming.show", token=job.token), 303)
+    if job.stopping:
+        flash("It was done before it could be stopped. It can be undone here.")
     if found.more:
         flash("The archive holds other files too, so it still waits among the files that came in.")
     if found.report.batch_id is not None:
