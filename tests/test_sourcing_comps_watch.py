@@ -1,0 +1,114 @@
+"""Files that wait for the user's word, and a folder that is looked after."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from sourcing.comps import batches, layouts, undo_batch, waiting
+from sourcing.comps.layout import Layout, Money, Use
+from sourcing.comps.watch import Watch
+from sourcing.errors import NotFound, Refused
+from sourcing.storage import Store, open_store
+
+OURS = "title,sold_price\nMug,9\n"
+THEIRS = "Was;Preis\nMug;9,50\nPan;neun\n"
+
+
+@pytest.fixture
+def store() -> Store:
+    return open_store("sqlite://")
+
+
+@pytest.fixture
+def watch(store: Store, tmp_path: Path) -> Watch:
+    (tmp_path / "in").mkdir()
+    return Watch(store, tmp_path / "in", tmp_path)
+
+
+def became(watch: Watch) -> dict[str, str]:
+    return {one.name: one.became for one in watch.look()}
+
+
+def test_files_that_came_to_rest_are_taken_once(watch: Watch, store: Store) -> None:
+    (watch.folder / "a.csv").write_text(OURS)
+    for name in (".b.csv", "~$c.xlsx", "d.csv.part", "empty.csv"):
+        (watch.folder / name).write_text("" if name == "empty.csv" else OURS)
+    assert became(watch) == {}  # somebody may still be writing
+    (watch.folder / "a.csv").write_text(OURS + "Pan,8\n")
+    assert became(watch) == {}
+    assert became(watch) == {"a.csv": "loaded"}
+    assert became(watch) == {}
+    assert store.read("SELECT count(*) FROM comp") == [(2,)]
+    # The same again under another name, or touched: nothing new; and what was undone stays undone.
+    (watch.folder / "copy.csv").write_bytes((watch.folder / "a.csv").read_bytes())
+    watch.look()
+    assert became(watch) == {"copy.csv": "known"}
+    undo_batch(store, batches(store)[0].id)
+    os.utime(watch.folder / "a.csv", (1, 1))
+    watch.look()
+    assert became(watch) == {"a.csv": "known"}
+    assert store.read("SELECT count(*) FROM comp") == [(0,)]
+
+
+def test_files_not_like_any_before_wait_and_the_next_ones_do_not(watch: Watch, store: Store) -> None:
+    (watch.folder / "x.csv").write_text(THEIRS)
+    watch.look()
+    (one,) = watch.look()
+    assert (one.became, bool(one.why)) == ("waiting", True)
+    (kept,) = waiting.waiting(watch.beside)
+    assert (kept.name, kept.path.read_text()) == ("x.csv", THEIRS)
+    layouts.remember(store, "x.csv", Layout(("Was", "Preis"), (Use("title", 0), Use("sold_price", 1)),
+                                            money={1: Money(",")}, fixed={"status": "sold"}))  # fmt: skip
+    (watch.folder / "y.csv").write_text(THEIRS.replace("Mug", "Jug"))
+    watch.look()
+    (one,) = watch.look()
+    assert one.became == "loaded"
+    assert one.report is not None
+    assert (one.report.new, one.report.rejected) == (1, 1)  # a bad row keeps no good one out, and can be mended
+
+
+def test_files_of_no_use_are_said_and_left_alone(watch: Watch) -> None:
+    (watch.folder / "a.csv").write_bytes(b"%PDF-1.7 \x00\x01 no table")
+    watch.look()
+    (one,) = watch.look()
+    assert one.became == "refused"
+    assert one.why
+    assert became(watch) == {}
+    with pytest.raises(NotFound):
+        Watch(watch.store, watch.folder / "nowhere", watch.beside)
+
+
+def test_what_was_said_about_a_waiting_file_outlives_the_process(tmp_path: Path) -> None:
+    one = waiting.keep(tmp_path, lambda path: path.write_text(THEIRS), "../x.csv")
+    assert one.path.parent.parent == tmp_path / waiting.FOLDER
+    layout = Layout(("Was",), (Use("title", 0),))
+    waiting.note(waiting.Waiting(one.token, one.path, one.name, one.at, one.sha256, sheet="second", layout=layout))
+    found = waiting.take(tmp_path, one.token)
+    assert (found.sheet, found.layout, found.name) == ("second", layout, "../x.csv")
+    for token in ("", "..", one.token[:-1], "é"):
+        with pytest.raises(NotFound):
+            waiting.take(tmp_path, token)
+    (one.path.parent / "state.json").write_text("{")
+    assert waiting.waiting(tmp_path) == []  # half written: as if it had never come
+    waiting.keep(tmp_path, lambda path: path.write_text(OURS), "y")
+
+
+def test_a_copy_that_fails_leaves_nothing_and_too_many_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(path: Path) -> None:
+        path.write_text("half")
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(OSError, match="No space"):
+        waiting.keep(tmp_path, fail, "a")
+    assert list((tmp_path / waiting.FOLDER).iterdir()) == []
+    monkeypatch.setattr(waiting, "MOST", 1)
+    one = waiting.keep(tmp_path, lambda path: path.write_text(OURS), "a")
+    with pytest.raises(Refused):
+        waiting.keep(tmp_path, lambda path: path.write_text(OURS), "b")
+    waiting.drop(tmp_path, one.token)
+    assert waiting.waiting(tmp_path) == []
