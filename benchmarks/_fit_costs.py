@@ -18,7 +18,7 @@ from benchmarks._open_durations import frame_of
 from models.price import Floats, Ints, PriceModel, PriceRows
 from models.proceeds import STEPS, Costs, Plan, Prospects, level_nodes, outcomes, share_below
 from models.response import HINGES, Response, read
-from models.speed import CUTS, Listings, SpeedModel, pieces_exposure
+from models.speed import Listings, SpeedModel, pieces_exposure
 
 PIECES = 6  # of the hazard on others' data: as many as the engine's own cuts make
 SLOPE, SPREAD, BASE, AGEING = -2.5, 0.5, 0.05, 0.85  # of the made market: slope, variance of speed, Weibull hazard
@@ -86,7 +86,7 @@ def _listings(rows: int) -> Listings:
     wait = rng.exponential(1.0, rows) / (0.03 * rng.gamma(2.0, 0.5, styles)[style] * np.exp(SLOPE * x))
     ends = rng.exponential(60.0, rows)
     days, kind = np.maximum(np.ceil(np.minimum(wait, ends)), 1.0), rng.integers(0, kinds, styles)[style]
-    return Listings(days, (wait < ends).astype(float), np.broadcast_to(x[:, None], (rows, len(CUTS))), kind, style,
+    return Listings(days, (wait < ends).astype(float), x, kind, style,
                     kinds, rng.integers(0, 700, rows).astype(float))  # fmt: skip
 
 
@@ -150,7 +150,7 @@ def _fit(what: str, rows: int) -> Callable[[], object]:
         return lambda: SpeedModel().fit(listings)
     from lifelines import CoxPHFitter
 
-    columns = np.column_stack([listings.x[:, 0], np.eye(listings.categories)[listings.category][:, 1:]])
+    columns = np.column_stack([listings.x, np.eye(listings.categories)[listings.category][:, 1:]])
     return lambda: CoxPHFitter().fit(frame_of(columns, t=listings.duration, e=listings.sold), "t", "e")
 
 

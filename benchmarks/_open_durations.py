@@ -12,7 +12,7 @@ from models.frailty import POINTS
 from models.price import Floats, Ints
 from models.response import read
 from models.season import PERIOD, harmonics
-from models.speed import CUTS, Listings, SpeedModel, pieces_exposure
+from models.speed import Listings, SpeedModel, pieces_exposure
 
 PIECES = 6  # of the hazard on others' data: as many as the engine's own cuts make
 SLOPE, SPREAD, BASE, AGEING = -2.5, 0.5, 0.05, 0.85  # of the made market: slope, variance of speed, Weibull hazard
@@ -43,7 +43,7 @@ def fit_covariates(duration: Floats, sold: Floats, extra: Floats) -> SpeedModel:
     """Fit our hazard with covariates alone: each row its own product, one category, no prices and no calendar."""
     inner = np.quantile(duration[sold == 1], np.arange(1, PIECES) / PIECES)
     cuts, count = np.unique(np.append(0.0, inner)), len(duration)
-    rows = Listings(duration, sold, np.zeros((count, len(cuts))), np.zeros(count, dtype=np.int64), np.arange(count), 1,
+    rows = Listings(duration, sold, np.zeros(count), np.zeros(count, dtype=np.int64), np.arange(count), 1,
                     np.full(count, np.nan), extra)  # fmt: skip
     return SpeedModel(cuts=cuts).fit(rows)
 
@@ -136,8 +136,7 @@ def known_truth(rows: int, draws: int) -> dict[str, Any]:
         ends = rng.exponential(1.0, rows)
         ends *= np.quantile(wait / ends, 0.75)  # a quarter are taken down before they sell
         days, sold = np.maximum(np.minimum(wait, ends), 1e-3), (wait < ends).astype(float)
-        paths = np.repeat(x[:, None], len(CUTS), axis=1)
-        model = SpeedModel().fit(Listings(days, sold, paths, kind_of[style], style, KINDS, np.full(rows, np.nan)))
+        model = SpeedModel().fit(Listings(days, sold, x, kind_of[style], style, KINDS, np.full(rows, np.nan)))
         rates = _rates(model)
         level = np.log(rates[:, 0] / rates[0, 0])  # of each category over the first
 

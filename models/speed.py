@@ -40,9 +40,9 @@ class Listings:
 
     Attributes
     ----------
-    duration : days on the market. sold : 1, or 0 when censored. x : (n, pieces) log asking price over level while in
-    each piece of age. listed : day listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how
-    many such listings a row stands for, or None for one each.
+    duration : days on the market. sold : 1, or 0 when censored. x : (n,) log asking price over level. listed :
+    day listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how many such listings a row stands
+    for, or None for one each.
     """
 
     duration: Floats
@@ -145,9 +145,9 @@ class SpeedModel:
         x_bin = np.clip(np.digitize(np.clip(rows.x, EDGES[0], EDGES[-1] - 1e-9), EDGES) - 1, 0, len(EDGES) - 2)
         bins = len(EDGES) - 1
         unit = rows.category if rows.extra is None else np.arange(n)
-        cell = ((unit[:, None] * bins + x_bin) * pieces + np.arange(pieces)) * periods + period
-        total = np.bincount(x_bin.ravel(), rows.x.ravel(), bins)
-        count = np.bincount(x_bin.ravel(), minlength=bins)
+        cell = ((unit * bins + x_bin)[:, None] * pieces + np.arange(pieces)) * periods + period
+        total = np.bincount(x_bin, rows.x, bins)
+        count = np.bincount(x_bin, minlength=bins)
         centre = np.where(count > 0, np.clip(total / np.maximum(count, 1), EDGES[:-1], EDGES[1:]), GRID)
         layout = Layout.of(pieces, rows.categories, periods, 0 if rows.extra is None else rows.extra.shape[1])
         layout.first = first
@@ -185,7 +185,7 @@ class SpeedModel:
         pace = beta[layout.walk][-1]
         self.rate_ = np.exp(beta[layout.categories][:, None] + beta[layout.pieces][None, :] + pace)
         self.season_ = beta[layout.season] + beta[layout.own_season].reshape(-1, 4)
-        known = rows.x[:, 0]
+        known = rows.x
         line = average_slope(*np.quantile(known, [0.05, 0.95]))
         own = slice(layout.slope, layout.slope + 1), layout.hinges
         columns = np.concatenate([np.arange(part.start, part.stop) for part in own])

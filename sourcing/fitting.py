@@ -12,7 +12,7 @@ from typing import Any
 
 from sourcing.storage import Store
 
-VERSION = 13  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 14  # of what a fit is made of; one kept by an older version is made anew
 _TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""
@@ -64,7 +64,6 @@ class Fit:
     slope: float
     slope_se: float
     mixture: tuple[float, ...]  # prior weights of the styles' speeds, on `models.frailty.POINTS`
-    cuts: tuple[float, ...]  # log price by which the usual seller has cut, by piece of age
     beyond: float  # how far over the dearest asking prices seen others are tried, in log price
     factors: tuple[float, ...]  # by own-comps bucket: held-out 80 % half-width over the nominal one
     wide_factors: tuple[float, ...]  # the same of the 90 % interval
@@ -193,8 +192,8 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         categories[name] = CategoryFit(**values)
     cells = {name: (float(mean), float(var)) for name, (mean, var) in plain.pop("cells").items()}
     grand = tuple(plain.pop("grand"))
-    lists = ("factors", "wide_factors", "mixture", "cuts")
-    factors, wide, mixture, cuts = (tuple(plain.pop(name)) for name in lists)
+    lists = ("factors", "wide_factors", "mixture")
+    factors, wide, mixture = (tuple(plain.pop(name)) for name in lists)
     return Fit(
         id=fit_id,
         made_at=datetime.fromisoformat(made_at),
@@ -204,6 +203,5 @@ def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         factors=factors,
         wide_factors=wide,
         mixture=mixture,
-        cuts=cuts,
         **plain,
     )

@@ -313,17 +313,12 @@ def _prospects(
     asked = np.where(np.isnan(asked), kin.ask[0], asked)
     days = seen.days[use]
     listed = seen.listed[use]
-    pieces = pieces_exposure(days) * rate * usual_pace(np.array(kin.season), listed, listed + days)[:, None]
-    # What was asked last had been cut on the way, as sellers do; while it was dearer it spent less hazard.
-    cut = np.array(fit.cuts)
-    last = np.clip(np.searchsorted(CUTS, days, side="left") - 1, 0, len(CUTS) - 1)
-    above = np.maximum(cut[last][:, None] - cut, 0.0)
+    usual = pieces_exposure(days) @ rate * usual_pace(np.array(kin.season), listed, listed + days)
     log = read(response, asked)
     sold = seen.sold[use].astype(np.float64)
     hazard, fits = zero.copy(), zero.copy()
     for node in range(nodes.shape[1]):
-        spent_own = (pieces * np.exp(read(response, asked[:, node, None] + above))).sum(axis=1)
-        hazard[:, node] = np.bincount(owner, spent_own, count)
+        hazard[:, node] = np.bincount(owner, usual * np.exp(log[:, node]), count)
         fits[:, node] = np.bincount(owner, sold * log[:, node], count)
     events = np.repeat(np.bincount(owner, sold, count).astype(np.float64)[:, None], nodes.shape[1], axis=1)
     a, b, likelihood = mixture.gamma(events, hazard)

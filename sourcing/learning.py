@@ -47,9 +47,9 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
     tell(0.5, "Checking the forecasts on later sales")
     checked = _held_out(table, titles.offsets, model.drift_se_)
     tell(0.7, "Fitting the time to sell")
-    level, style_var = _levels(table, model)
+    level, level_var = _levels(table, model)
     stray, stray_var = _strays(table, model)
-    pace = learn_pace(table, level + stray, style_var, stray_var + _size_var(table, model))
+    pace = learn_pace(table, level + stray, level_var + stray_var)
     tell(0.85, "Checking its promises on later listings")
     looks = promises.check(table, titles.offsets)
     _correct(pace, promises.correction(looks))
@@ -64,7 +64,6 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
         "slope": pace["slope"],
         "slope_se": pace["slope_se"],
         "mixture": pace["mixture"],
-        "cuts": pace["cuts"],
         "beyond": pace["beyond"],
         "factors": checked.factors,
         "wide_factors": checked.wide_factors,
@@ -113,14 +112,6 @@ def _strays(table: Training, model: PriceModel) -> tuple[Floats, Floats]:
     own = np.full(len(table.state), np.nan)
     own[np.flatnonzero(table.sold)[sound]] = model.residual_[sound]
     return strays.at(table.product, table.when, own)
-
-
-def _size_var(table: Training, model: PriceModel) -> Floats:
-    """Variance of what each row's size adds to its style, given the size's own sales: (n,)."""
-    sales = np.bincount(table.variant[table.sold], minlength=len(table.variant_product))[table.variant]
-    noise, size = model.sigma2_[table.category], model.tau_variant2_[table.category]
-    found: Floats = size * noise / (noise + sales * size)
-    return found
 
 
 def _categories(table: Training, model: PriceModel, level: Floats, pace: dict[str, Any]) -> dict[str, Any]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from scipy.special import ndtr
 
-from models.asking import YOUNG, calibrate, plausible, price_paths, within_styles
+from models.asking import plausible, within_styles
 from models.contrast import Contrast, fit_contrast
 from models.price import Floats
 from models.response import HINGES, Response, read
@@ -28,34 +27,32 @@ _TEXTBOOK_SLOPE = -2.0
 _TEXTBOOK_SHAPE = 2.0
 
 
-def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Floats) -> dict[str, Any]:
+def learn_pace(table: Training, level: Floats, level_var: Floats) -> dict[str, Any]:
     """Fit the time to sell.
 
     Parameters
     ----------
-    level : (n,) log level of each row's item on its day. style_var, own_var : (n,) variance
-    of its error, the part that the style's listings share and the part of each.
+    level : (n,) log level of each row's item on its day. level_var : (n,) variance of its error.
 
     Returns
     -------
-    ``categories`` (a mapping each), ``mixture`` (weights of the speeds), ``cuts``, ``slope`` and its standard error:
-    what `sourcing.fitting.Fit` keeps.
+    ``categories`` (a mapping each), ``mixture`` (weights of the speeds), ``slope`` and its standard error: what
+    `sourcing.fitting.Fit` keeps.
     """
     count = len(table.categories)
     gap = np.log(table.asked) - level
-    odd = np.isfinite(gap) & ~plausible(gap, style_var + own_var, table.category, count)
+    odd = np.isfinite(gap) & ~plausible(gap, level_var, table.category, count)
     # A lot of three or a damaged piece is asked far from its style's level and sells like any other: a few of them
     # at such leverage halve the fitted response to the asking price.
     gap = np.where(odd, np.nan, gap)
-    x = calibrate(gap, style_var, own_var, table.product, table.category, count)
     usable = ~np.isnan(table.duration) & ((table.state != 1) | table.sold) & ~odd
     sold = (table.state[usable] == 1).astype(np.float64)
     if sold.sum() < _FEWEST_SALES:
         return _stock_and_flow(table)
-    centre = _centres(x, table.category, count)
-    first = np.where(np.isfinite(x), x, centre[table.category])[usable]
+    centre = _centres(gap, table.category, count)
+    first = np.where(np.isfinite(gap), gap, centre[table.category])[usable]
     listings = Listings(
-        table.duration[usable], sold, np.repeat(first[:, None], len(CUTS), axis=1), table.category[usable],
+        table.duration[usable], sold, first, table.category[usable],
         table.product[usable], count, table.listed[usable],
     )  # fmt: skip
     model = SpeedModel(rounds=6).fit(listings)
@@ -68,10 +65,8 @@ def learn_pace(table: Training, level: Floats, style_var: Floats, own_var: Float
         within[asked], sold[asked], last[asked], listings.category[asked],
         model.speeds_[listings.product[asked]], count, (table.when > table.as_of - _SAME_DAYS)[usable][asked],
     )  # fmt: skip
-    path, cut = _paths(table, first - centre[listings.category], listings, model)
-    path += centre[listings.category][:, None]
-    model = SpeedModel().fit(replace(listings, x=path), told)
-    found = _kept(table, model, listings, cut)
+    model = SpeedModel().fit(listings, told)
+    found = _kept(table, model, listings)
     if told is not None:
         # A response weaker than one for one cannot be the whole story: no seller would leave it at such prices.
         elastic = float(ndtr((_UNIT - model.slope_) / model.slope_se_))
@@ -97,13 +92,13 @@ def _with_ghosts(table: Training, listings: Listings) -> tuple[SpeedModel, Listi
         answer = np.empty(len(spent))
         for index, response in enumerate(model.responses_):
             here = listings.category == index
-            answer[here] = read(response.values, listings.x[here, 0])
+            answer[here] = read(response.values, listings.x[here])
         a, b, _ = model.mixture_.gamma(*_own(model, listings, answer))
         left = np.exp(-a * np.log1p(spent * np.exp(answer) / b))
         missing = np.minimum(left / np.maximum(1.0 - left, 1e-3), _MOST_GHOSTS)
         both = Listings(
             np.concatenate([listings.duration, open_for]), np.concatenate([listings.sold, np.zeros(len(spent))]),
-            np.tile(listings.x, (2, 1)), np.tile(listings.category, 2), np.tile(listings.product, 2),
+            np.tile(listings.x, 2), np.tile(listings.category, 2), np.tile(listings.product, 2),
             listings.categories, np.tile(listings.listed, 2), None, np.concatenate([np.ones(len(spent)), missing]),
         )  # fmt: skip
         model = SpeedModel(rounds=6).fit(both, textbook)
@@ -129,17 +124,7 @@ def _centres(x: Floats, category: Any, count: int) -> Floats:
     return found
 
 
-def _paths(table: Training, centred: Floats, listings: Listings, model: SpeedModel) -> tuple[Floats, Floats]:
-    """What each listing asked in each piece of age, over level and category centre, and the mean cuts by piece."""
-    young = listings.listed >= table.as_of - YOUNG
-    share = np.bincount(listings.category, minlength=len(table.categories)) / len(centred)
-    response = np.sum([part * one.values for part, one in zip(share, model.responses_, strict=True)], axis=0)
-    return price_paths(
-        centred, listings.duration, listings.sold, young, CUTS, share @ model.rate_, response, model.shape_
-    )
-
-
-def _kept(table: Training, model: SpeedModel, listings: Listings, cut: Floats | None = None) -> dict[str, Any]:
+def _kept(table: Training, model: SpeedModel, listings: Listings) -> dict[str, Any]:
     events = np.bincount(listings.category, listings.sold, len(table.categories))
     horizon = max(float(np.quantile(listings.duration, 0.98)), 30.0)
     return {
@@ -147,7 +132,6 @@ def _kept(table: Training, model: SpeedModel, listings: Listings, cut: Floats | 
         "slope_se": model.slope_se_,
         "mixture": model.mixture_.weights.tolist(),
         "beyond": _BEYOND_LEAST,
-        "cuts": (np.zeros(len(CUTS)) if cut is None else cut).tolist(),
         "categories": [
             {
                 "rate": model.rate_[index].tolist(),
@@ -193,6 +177,5 @@ def _stock_and_flow(table: Training) -> dict[str, Any]:
         "slope_se": 1.5,
         "mixture": gamma_mixture(_TEXTBOOK_SHAPE).weights.tolist(),
         "beyond": _BEYOND_LEAST,
-        "cuts": [0.0] * len(CUTS),
         "categories": categories,
     }

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from models.asking import YOUNG, calibrate
 from models.frailty import Mixture
 from models.price import Floats, Ints, PriceModel
 from models.response import read
@@ -23,6 +22,7 @@ from sourcing.training import Flags, Training
 
 _BACK = (40.0, 80.0)  # days before the newest at which the promises were made
 _WEEKS = 40.0  # days for whose new listings they are checked
+_SOON = 16.0  # days in which hardly anyone cuts
 _FEWEST = 30  # sales promised, below which nothing is concluded
 _USUAL = 0.1  # how far promises are usually off, in log hazard
 
@@ -68,18 +68,16 @@ def _at(table: Training, offsets: Floats, day: float) -> Kept | None:
     # Levels are those of the day, for the old listings and the new: nothing later is looked at.
     level = model.level_[table.variant] + model.condition_[table.category, table.condition]
     variance = model.level_var_[table.variant]
-    # What looks dear may be a style whose level is set too low: that is drawn out of the asking prices first.
-    own = np.zeros(len(level))
-    x = calibrate(np.log(table.asked) - level, variance, own, table.product, table.category, len(table.categories))
+    x = np.log(table.asked) - level
     for category in range(len(table.categories)):
         here = table.category == category
         x[here & np.isnan(x)] = np.nanmedian(x[here]) if np.isfinite(x[here]).any() else 0.0
     old: Flags = table.listed <= day
-    pace = learn_pace(early, level[old], variance[old], own[old])
+    pace = learn_pace(early, level[old], variance[old])
     if pace["categories"][0]["rate"] is None:
         return None
     promised = _promised(table, early, old, pace, x, late)
-    sold = (table.state == 1) & (table.duration <= YOUNG)
+    sold = (table.state == 1) & (table.duration <= _SOON)
     return Kept(float(promised[late].sum()), int(sold[late].sum()))
 
 
@@ -109,7 +107,7 @@ def _promised(table: Training, early: Training, old: Flags, pace: dict[str, Any]
     events, hazard = (np.bincount(early.product, part, count) for part in ((early.state == 1).astype(np.float64), own))
     a, b, _ = Mixture(np.array(pace["mixture"])).gamma(events.astype(np.float64), hazard.astype(np.float64))
     # A listing taken down was watched until then, as far as a sale could come.
-    watched = np.minimum(np.where(table.state == 1, table.as_of - table.listed, table.duration), YOUNG)
+    watched = np.minimum(np.where(table.state == 1, table.as_of - table.listed, table.duration), _SOON)
     spent = _spent(table.category[late], table.listed[late], watched[late], x[late], pace)
     found = np.zeros(len(x))
     owner: Ints = table.product[late]

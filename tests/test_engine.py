@@ -13,7 +13,7 @@ from models.asking import plausible
 from models.frailty import POINTS
 from models.price import PriceModel, PriceRows
 from models.proceeds import Costs
-from models.speed import CUTS, Listings, SpeedModel, pieces_exposure
+from models.speed import Listings, SpeedModel, pieces_exposure
 from sourcing.answer import Query
 from sourcing.check import check, check_list
 from sourcing.comps import load_file
@@ -73,7 +73,7 @@ def fit_speed(
 ) -> SpeedModel:
     asked = np.zeros(len(duration)) if x is None else x
     kind = np.zeros(len(duration), dtype=np.int64) if category is None else category
-    rows = Listings(duration, sold, np.repeat(asked[:, None], len(CUTS), axis=1), kind, product, int(kind.max()) + 1,
+    rows = Listings(duration, sold, asked, kind, product, int(kind.max()) + 1,
                     np.zeros(len(duration)))  # fmt: skip
     return SpeedModel().fit(rows)
 

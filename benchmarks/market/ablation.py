@@ -36,14 +36,15 @@ VARIANTS: dict[str, tuple[str, ...]] = {  # parts worth a look there; nothing na
     "steps": ("trend of prices", "robust weights", "old sales fade", "strays of a style", "level and speed together",
               *_AFRESH),
     "cliff": ("response beyond a power law", "a category's own slope", "sold beside unsold at one age",
-              "calibrated asking prices", "caution beyond the data", "asking prices beyond the data"),
+              "caution beyond the data", "asking prices beyond the data"),
     "mixed speeds": ("speeds beyond gamma", "a style's own speed", "level and speed together",
                      "sold beside unsold at one age"),
     "wide asks": ("response beyond a power law", "a category's own slope", "sold beside unsold at one age",
-                  "sellers' cuts", "calibrated asking prices", "caution beyond the data",
-                  "level and speed together", "asking prices of the unsold"),
-    "humped": ("sellers' cuts", "pace from month to month", "promises checked", "sold beside unsold at one age"),
+                  "caution beyond the data", "level and speed together", "asking prices of the unsold"),
+    "humped": ("pace from month to month", "promises checked", "sold beside unsold at one age"),
 }  # fmt: skip
+# Once tried and found to be worth nothing anywhere: no longer in the engine. Their figures are kept with the others.
+TAKEN_OUT = ("sellers' cuts", "calibrated asking prices")
 SHOWN = {
     "share": "share of surplus",
     "error median": "price error",
@@ -57,7 +58,8 @@ Written by `python -m benchmarks.market.ablation --page`; do not edit. Each line
 out of action, on the same seeds of the simulated markets; figures are its change from the whole engine, mean over the
 seeds with its standard error. A part earns its place where the share of the surplus falls, or an error, the Brier score
 or the size of the bias rises, without it. The standard market tries every part, the others those that should matter
-there.
+there. Parts that were worth nothing on any market have been taken out of the engine since; the figures are those of the
+engine that still had them.
 """
 
 
@@ -73,12 +75,6 @@ def _no_titles(table: Any, model: Any, sales: Any) -> Any:
 
 def _no_strays(table: Any, model: Any) -> Any:
     return np.zeros(len(table.state)), np.zeros(len(table.state))
-
-
-def _no_cuts(table: Any, centred: Any, listings: Any, model: Any) -> Any:
-    from models.speed import CUTS
-
-    return np.repeat(centred[:, None], len(CUTS), axis=1), np.zeros(len(CUTS))
 
 
 def _as_promised(score: Any, bucket: Any, alpha: str, nominal: float) -> list[float]:
@@ -124,10 +120,6 @@ def _first(self: Any, *given: Any) -> Any:
     return self
 
 
-def _gap_itself(gap: Any, *given: Any) -> Any:
-    return gap
-
-
 Part = tuple[tuple[str, Any], ...]
 PARTS: dict[str, Part] = {
     "the whole engine": (),
@@ -145,8 +137,6 @@ PARTS: dict[str, Part] = {
     "response beyond a power law": (("models.contrast.HINGE_SDS", (0.01,)),),
     "a category's own slope": (("models.contrast.OWN_SLOPE_SD", 1e-3),),
     "sold beside unsold at one age": (("sourcing.pace.fit_contrast", _nothing),),
-    "sellers' cuts": (("sourcing.pace._paths", _no_cuts),),
-    "calibrated asking prices": (("sourcing.pace.calibrate", _gap_itself),),
     "caution beyond the data": (("models.response.CAUTION", 0.0),),
     "asking prices beyond the data": (("sourcing.pace._BEYOND_LEAST", 0.0), ("sourcing.pace._BEYOND_MOST", 0.0)),
     "promises checked": (("sourcing.promises.check", _nothing_seen),),
@@ -203,14 +193,15 @@ def table(found: pd.DataFrame) -> str:
         lines += ["", f"## {variant}, {len(whole)} seeds", "", f"| without | {' | '.join(SHOWN.values())} |"]
         lines.append(f"| --- |{' ---: |' * len(SHOWN)}")
         lines.append(f"| (the whole engine) | {' | '.join(f'{whole[name].mean():.3f}' for name in SHOWN)} |")
-        for part in PARTS:
+        for part in (*PARTS, *TAKEN_OUT):
             mine = here[here["part"] == part].set_index("seed")
             if part == "the whole engine" or mine.empty:
                 continue
             change = (mine[list(SHOWN)] - whole[list(SHOWN)]).dropna(how="all")
             error = change.std(ddof=1) / np.sqrt(len(change))
             cells = " | ".join(f"{change[name].mean():+.3f} ± {error[name]:.3f}" for name in SHOWN)
-            lines.append(f"| {part} | {cells} |")
+            gone = " (taken out since)" if part in TAKEN_OUT else ""
+            lines.append(f"| {part}{gone} | {cells} |")
     return "\n".join(lines)
 
 
