@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from sourcing.comps import values
@@ -27,6 +27,7 @@ class Source:
     place : its place in the file; None where no column is this field.
     plain : makes a cell the text our own format writes; None where it is that already.
     like : how the column writes its values, for advice; "" for the way of our own format.
+    reads : whether a cell is written like its column; None where every cell is.
     inside : the place of a text that may hold the field, and what finds it there; used where the column is empty.
     fixed : the text of every row where no column is this field.
     """
@@ -35,12 +36,13 @@ class Source:
     place: int | None = None
     plain: Callable[[str], str] | None = None
     like: str = ""
+    reads: Callable[[str], bool] | None = None
     inside: tuple[int, Callable[[str], str]] | None = None
     fixed: str = ""
 
     def reader(self, parse: Callable[[str], Reading]) -> Callable[[str], Reading]:
         """Put the translation before a parser of our own format."""
-        plain, like = self.plain, self.like
+        plain, like, reads = self.plain, self.like, self.reads
         if plain is None:
             return parse
 
@@ -49,8 +51,9 @@ class Source:
             if text == UNTOLD:
                 return None, Finding(_UNTOLD, "Say it when the columns are matched, or fill in the cell.")
             value, finding = parse(text)
-            if finding is not None and like and finding.fix.startswith("Write it like"):
-                finding = Finding(f"It is not written like its column: {like}.", "Correct the cell.")
+            unlike = finding is None and reads is not None and not reads(cell)
+            if unlike or (finding is not None and like and finding.fix.startswith("Write it like")):
+                return None, Finding(f"It is not written like its column: {like}.", "Correct the cell.")
             return value, finding
 
         return read
@@ -83,12 +86,12 @@ def sources(layout: Layout) -> dict[str, Source]:
             name = layout.header[use.column]
             said = use.field if fold_name(name) == use.field else name
             plain, like = _plain(layout, use)
-            found[use.field] = Source(said, use.column, plain, like)
+            found[use.field] = Source(said, use.column, plain, like, _reads(layout, use))
     for use in layout.uses:
         if use.extract:
             one = found.get(use.field, Source(layout.header[use.column]))
             inside = (use.column, _finder(layout, use))
-            found[use.field] = Source(one.said, one.place, one.plain, one.like, inside)
+            found[use.field] = replace(one, inside=inside)
     for name, text in layout.fixed.items():
         found.setdefault(name, Source(name, fixed=text))
     return found
@@ -98,11 +101,9 @@ def _plain(layout: Layout, use: Use) -> tuple[Callable[[str], str] | None, str]:
     from sourcing.comps.meaning import amounts, codes, days, terms
 
     field, place = use.field, use.column
-    if field in PRICES and place in layout.money and layout.money[place] != Money():
+    if field in PRICES and place in layout.money:
         marks = layout.money[place]
         return partial(amounts.plain_amount, marks=marks), _amount_like(marks)
-    if field in PRICES and place in layout.money:
-        return partial(amounts.plain_amount, marks=Money()), ""
     if field in ("listed_on", "ended_on") and place in layout.days:
         order: DayOrder = layout.days[place]
         return partial(days.day_text, order=order), days.WRITTEN[order]
@@ -118,6 +119,14 @@ def _plain(layout: Layout, use: Use) -> tuple[Callable[[str], str] | None, str]:
     if field == "currency" and words:
         return lambda cell: words.get(cell.strip(), cell), ""
     return None, ""
+
+
+def _reads(layout: Layout, use: Use) -> Callable[[str], bool] | None:
+    """Amounts of a column are written in one way: a cell of another must not be read the other way by itself."""
+    from sourcing.comps.meaning import amounts
+
+    marks = layout.money.get(use.column) if use.field in PRICES else None
+    return None if marks is None else partial(amounts.reads, marks=marks)
 
 
 def _status(cell: str, words: Words) -> str:

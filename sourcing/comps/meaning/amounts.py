@@ -94,6 +94,12 @@ def _fitting(number: str) -> tuple[bool, ...]:
     return tuple(_pattern(marks).fullmatch(number) is not None for marks in MARKS)
 
 
+def reads(cell: str, marks: Money) -> bool:
+    """Tell whether a cell is written by these marks; an empty one is."""
+    number, _ = apart(cell)
+    return not number or _pattern(marks).fullmatch(number) is not None
+
+
 def plain_amount(cell: str, marks: Money) -> str:
     """Return an amount as the documented format writes it; what is none under these marks is returned as it stands."""
     number, _ = apart(cell)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from sourcing.comps import values
-from sourcing.comps.meaning import amounts, days, terms
+from sourcing.comps.meaning import amounts, codes, days, terms
 from sourcing.comps.meaning.header_words import fold
 
 ENOUGH = 2_000  # cells looked at a column
@@ -52,6 +52,12 @@ class Seen:
     @cached_property
     def _few(self) -> set[str]:
         return set(self._some[:: -(-len(self._some) // FEW) or 1])
+
+    @cached_property
+    def short_of_zeros(self) -> float:
+        """Numbers whose check digit comes right once the leading zeros are put back; one in ten does so by chance."""
+        share = self._share(lambda cell: codes.with_zeros(cell) != "")
+        return share if share > 0.8 and len(self.filled) > 2 else 0.0
 
     @cached_property
     def gtins(self) -> float:
@@ -177,7 +183,7 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
     pct = "{:.0%} of the cells {}".format
     return {
         "gtin": (
-            max(seen.gtins, 0.8 * seen.long_numbers),
+            max(seen.gtins, 0.8 * seen.long_numbers, seen.short_of_zeros),
             0.9 * seen.gtins * (seen.length >= 8),
             pct(seen.gtins, "are barcode numbers with the right check digit"),
         ),
