@@ -40,8 +40,8 @@ class Listings:
 
     Attributes
     ----------
-    duration : days on the market. sold : 1, or 0 when censored. x : (n,) log asking price over level. listed :
-    day listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how many such listings a row stands
+    duration : days on the market. sold : 1, or 0 when censored. x : (n,) log asking price over level. listed : day
+    listed, any origin. extra : (n, p) further covariates, or None. weight : (n,) how many such listings a row stands
     for, or None for one each.
     """
 
