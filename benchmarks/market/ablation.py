@@ -190,9 +190,11 @@ def table(found: pd.DataFrame) -> str:
     lines = []
     for variant, here in found.groupby("variant", sort=False):
         whole = here[here["part"] == "the whole engine"].set_index("seed")
-        lines += ["", f"## {variant}, {len(whole)} seeds", "", f"| without | {' | '.join(SHOWN.values())} |"]
-        lines.append(f"| --- |{' ---: |' * len(SHOWN)}")
-        lines.append(f"| (the whole engine) | {' | '.join(f'{whole[name].mean():.3f}' for name in SHOWN)} |")
+        lines += ["", f"## {variant}", "", f"| without | seeds | {' | '.join(SHOWN.values())} |"]
+        lines.append(f"| --- | ---: |{' ---: |' * len(SHOWN)}")
+        lines.append(
+            f"| (the whole engine) | {len(whole)} | {' | '.join(f'{whole[name].mean():.3f}' for name in SHOWN)} |"
+        )
         for part in (*PARTS, *TAKEN_OUT):
             mine = here[here["part"] == part].set_index("seed")
             if part == "the whole engine" or mine.empty:
@@ -201,7 +203,7 @@ def table(found: pd.DataFrame) -> str:
             error = change.std(ddof=1) / np.sqrt(len(change))
             cells = " | ".join(f"{change[name].mean():+.3f} ± {error[name]:.3f}" for name in SHOWN)
             gone = " (taken out since)" if part in TAKEN_OUT else ""
-            lines.append(f"| {part}{gone} | {cells} |")
+            lines.append(f"| {part}{gone} | {len(change)} | {cells} |")
     return "\n".join(lines)
 
 
