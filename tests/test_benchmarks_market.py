@@ -273,11 +273,12 @@ def test_the_ablation_shows_changes_from_the_whole() -> None:
     rows = [
         {"variant": "standard", "seed": seed, "part": part, **dict.fromkeys(ablation.SHOWN, value + seed)}
         for seed in (1, 2)
-        for part, value in (("the whole engine", 0.5), ("title words", 0.25))
+        for part, value in (("the whole engine", 0.5), ("title words", 0.25), (ablation.TAKEN_OUT[0], 0.5))
     ]
     shown = ablation.table(pd.DataFrame(rows))
-    assert "| (the whole engine) | 2.000" in shown
-    assert "| title words | -0.250 ± 0.000" in shown
+    assert "| (the whole engine) | 2 | 2.000" in shown
+    assert "| title words | 2 | -0.250 ± 0.000" in shown
+    assert f"| {ablation.TAKEN_OUT[0]} (taken out since) | 2 | +0.000 ± 0.000" in shown
 
 
 def test_recovery_counts_what_lies_inside() -> None:
