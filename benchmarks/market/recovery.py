@@ -38,6 +38,10 @@ Sellers set prices by the level of the day they list, and sell weeks later. So w
 follows it late, and a table of sales shows the drift of sales, not that of the level behind them. The engine states the
 first; the line of the second shows how much that is missed by.
 
+A category's own elasticity lies inside less often than nine times in ten. It leans on that of all categories, and both
+come out a little flat: a level that is off by some per cent moves a listing's asking price over it, and the stated
+error counts that as if it were none.
+
 """
 HALF_YEAR, HALF = 183, np.array([0.5])  # days; years
 MANY = 200_000
