@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from table_files import xlsx
 from test_sourcing_comps_load import dump
 
 from sourcing.comps import layouts, load_file, undo_batch
@@ -296,6 +297,24 @@ def test_our_own_format_is_not_asked_about_and_strange_columns_are(store: Store,
     with pytest.raises(BadInput, match="'price'"):
         load_file(store, path, strict=True)
     assert {column.field for column in look(store, path).columns} == {"title", "status", PRICE}
+
+
+def test_a_cover_sheet_is_passed_over_for_one_that_lists_something(store: Store, tmp_path: Path) -> None:
+    path = tmp_path / "book.xlsx"
+    sales = [["What", "Sold price"], ["Mug", 9.5], ["Pan", 12.25]]
+    path.write_bytes(xlsx([["Made by hand"], ["in March"]], empty=[], sales=sales))
+    seen = look(store, path)
+    assert (seen.sniffed.form.sheet, [column.field for column in seen.columns]) == ("sales", ["title", "sold_price"])
+    assert load_file(store, path, layout=seen.layout).new == 2
+    assert look(store, path, sheet="first").sniffed.form.sheet == "first"  # what the user picks is taken
+
+
+def test_what_is_asked_of_rows_that_name_no_sold_price(store: Store, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(written([["name", "paid", "asked"], ["Mug red", "9.50", "12.00"], ["Mug blue", "", "11.00"]]))
+    seen = look(store, path)
+    assert [column.field for column in seen.columns] == ["title", "sold_price", "asking_price"]
+    assert [question.id for question in seen.questions] == ["status"]
 
 
 @pytest.mark.parametrize(

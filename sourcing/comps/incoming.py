@@ -2,34 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
 from sourcing.comps import layouts
-from sourcing.comps.columns import NAMES
+from sourcing.comps.columns import IDENTIFYING
 from sourcing.comps.header import fold_name, match_header
 from sourcing.comps.layout import FileForm, Layout, Use, fitted
 from sourcing.comps.meaning import codes
 from sourcing.comps.meaning.header_words import fold
-from sourcing.comps.meaning.questions import Known, Question, Sample, answered, fill, questions
+from sourcing.comps.meaning.questions import Known, Question, Sample, fill, questions
 from sourcing.comps.meaning.recognise import LEAST, Guess, Recognition, recognise
 from sourcing.comps.read import opened
+from sourcing.comps.said import PRICE, feeds, say
 from sourcing.comps.sniff import Sniffed, sniff
 from sourcing.comps.titles import fold_title
-from sourcing.comps.translate import as_layout, shared_price
+from sourcing.comps.translate import as_layout
 from sourcing.errors import BadInput
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 
-PRICE = "price"
-"""Said of a column that holds the sold price of sold rows and the asking price of the others."""
+__all__ = ["PRICE", "Column", "Look", "known_words", "look", "say"]
 
 _ROWS = 1_000  # looked at whole; of the others, what single columns hold
 _DISTINCT = 5_000  # cells of a column remembered beyond those rows
 _EXAMPLES = 3
+_SHEETS = 5  # further ones of a workbook that are looked at
 _KNOWN = 50_000  # style codes of the table that are looked for
 Origin = Literal["", "ours", "remembered", "guessed", "said"]
 
@@ -116,6 +117,30 @@ def look(
     BadInput, NotFound
         It is no file that is read.
     """
+    first = _look(store, path, name, member=member, encoding=encoding, sheet=sheet, layout=layout)
+    if sheet or layout is not None or first.sniffed.asks or _lists_something(first):
+        return first
+    # The first sheet may be a cover; another that lists something is taken, and the page says which.
+    for other in first.sniffed.sheets[: _SHEETS + 1]:
+        if other != first.sniffed.form.sheet:
+            try:
+                found = _look(store, path, name, member=member, encoding=encoding, sheet=other, layout=None)
+            except BadInput:  # an empty sheet
+                continue
+            if _lists_something(found):
+                return found
+    return first
+
+
+def _lists_something(look: Look) -> bool:
+    """Tell whether columns say what items are and what they cost."""
+    fed = {use.field for use in look.layout.uses} if look.layout else set()
+    return not fed.isdisjoint(IDENTIFYING) and not fed.isdisjoint(("asking_price", "sold_price"))
+
+
+def _look(
+    store: Store, path: Path, name: str, *, member: str, encoding: str, sheet: str, layout: Layout | None
+) -> Look:
     sniffed = sniff(path, name, member=member, encoding=encoding, sheet=sheet)
     if sniffed.asks:
         return Look(sniffed)
@@ -144,125 +169,6 @@ def look(
         sniffed, layout, origin, _columns(sample, layout, found), asked, offers,  # type: ignore[arg-type]
         {use.field: _found_inside(sample, use) for use in offers}, certain,
     )  # fmt: skip
-
-
-def say(
-    look: Look,
-    *,
-    columns: Mapping[int, str] | None = None,
-    fixed: Mapping[str, str] | None = None,
-    extracts: Sequence[Use] | None = None,
-    answers: Mapping[str, str] | None = None,
-) -> Layout:
-    """Put what the user says into the layout of a look.
-
-    Parameters
-    ----------
-    look : Look
-        With a layout.
-    columns : mapping of int to str, optional
-        What columns feed, by place: a documented name, `PRICE`, or "" to leave it out. Columns not named stay.
-    fixed : mapping of str to str, optional
-        The value every row has in fields no column feeds; an empty one takes it back.
-    extracts : sequence of Use, optional
-        Which offers are taken; all others are not.
-    answers : mapping of str to str, optional
-        By the id of a question, the value of a choice.
-
-    Raises
-    ------
-    BadInput
-        Two columns are to feed one field, a field or a column does not exist, a question was not asked.
-    """
-    layout = look.layout
-    if layout is None:
-        raise BadInput("How the file is written is not settled yet.", next_step="Pick that first.")
-    if columns is not None:
-        layout = _matched(layout, columns)
-    if fixed is not None:
-        layout = _fixed(layout, fixed)
-    if extracts is not None:
-        plain = {use.field for use in layout.uses if not use.extract}
-        kept = [use for use in layout.uses if not use.extract or use.field == "currency"]
-        layout = replace(layout, uses=(*kept, *(use for use in extracts if use.field not in plain)))
-    return answered(layout, answers or {})
-
-
-def _matched(layout: Layout, columns: Mapping[int, str]) -> Layout:
-    now = {use.column: use.field for use in layout.uses if not use.extract}
-    if shared_price(layout):
-        now = {place: PRICE if field in ("asking_price", "sold_price") else field for place, field in now.items()}
-    for place, field in columns.items():
-        if not 0 <= place < len(layout.header):
-            raise BadInput(f"There is no column number {place + 1}.", f"1 to {len(layout.header)}.", field="column")
-        if field not in ("", PRICE, *NAMES):
-            raise BadInput(
-                f"{field[:40]!r} is nothing a column can be.", f"One of {', '.join((PRICE, *NAMES))}.", field="column"
-            )
-        now[place] = field
-    uses: list[Use] = []
-    for place, field in sorted(now.items()):
-        for one in ("asking_price", "sold_price") if field == PRICE else (field,) if field else ():
-            other = next((use for use in uses if use.field == one), None)
-            if other is not None:
-                both = f"{layout.header[other.column]!r} and {layout.header[place]!r}"
-                raise BadInput(
-                    f"Two columns are both the {one.replace('_', ' ')}: {both}.",
-                    "One column for each field.",
-                    "Leave one of them out, or say what else it is.",
-                    field="column",
-                )
-            uses.append(Use(one, place))
-    fed = {use.field for use in uses}
-    extracts = [
-        use
-        for use in layout.uses
-        if use.extract and use.field not in fed and (use.column in now or use.field == "size")
-    ]
-    changed = {place for place, field in columns.items() if field != _field(layout, place)}
-    return replace(
-        layout,
-        uses=(*uses, *extracts),
-        fixed={name: text for name, text in layout.fixed.items() if name not in fed},
-        money={place: marks for place, marks in layout.money.items() if place not in changed},
-        days={place: order for place, order in layout.days.items() if place not in changed},
-    )
-
-
-def _field(layout: Layout, place: int) -> str:
-    fields = [use.field for use in layout.uses if use.column == place and not use.extract]
-    return PRICE if len(fields) == 2 else fields[0] if fields else ""
-
-
-def _fixed(layout: Layout, fixed: Mapping[str, str]) -> Layout:
-    from sourcing.comps import values
-
-    now = dict(layout.fixed)
-    fed = {use.field for use in layout.uses if not use.extract}
-    for name, text in fixed.items():
-        if name not in NAMES:
-            raise BadInput(f"{name[:40]!r} is no field.", f"One of {', '.join(NAMES)}.", field="fixed")
-        if not text.strip():
-            now.pop(name, None)
-            continue
-        if name in fed:
-            column = next(use.column for use in layout.uses if use.field == name and not use.extract)
-            raise BadInput(
-                f"The {name.replace('_', ' ')} of all rows is given, yet {layout.header[column]!r} holds it too.",
-                "One or the other.",
-                "Leave that column out, or empty the value for all rows.",
-                field="fixed",
-            )
-        if name == "status":
-            _, finding = values.status(text)
-            if finding is not None:
-                raise BadInput(f"{text[:40]!r}: {finding.reason}", "", finding.fix, field="fixed")
-        if name == "currency":
-            _, finding = values.currency(text)
-            if finding is not None:
-                raise BadInput(f"{text[:40]!r}: {finding.reason}", "", finding.fix, field="fixed")
-        now[name] = text.strip()[: values.SHORT_TEXT]
-    return replace(layout, fixed=now)
 
 
 def known_words(store: Store) -> Known:
@@ -323,7 +229,7 @@ def _columns(sample: Sample, layout: Layout, found: Recognition | None) -> tuple
             place,
             name,
             tuple(cell.strip()[:80] for cell in sample.cells(place)[:_EXAMPLES]),
-            _field(layout, place),
+            feeds(layout, place),
             tuple(guess for guess in found.guesses[place] if guess.confidence >= LEAST / 2) if found else (),
         )
         for place, name in enumerate(sample.header)

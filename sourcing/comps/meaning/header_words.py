@@ -128,6 +128,7 @@ _FIELDS: dict[str, tuple[tuple[str, float], ...]] = {
         ("start price", 0.75),
         ("first price", 0.6),
         ("price", 0.5),
+        ("asked", 0.3),
     ),
     "sold_price": (
         ("sold price", 0.95),

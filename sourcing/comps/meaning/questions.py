@@ -91,6 +91,8 @@ def _item(layout: Layout, sample: Sample) -> Iterator[Question]:
             Choice(str(place), layout.header[place], tuple((cell, cell) for cell in sample.cells(place)[:SHOWN]))
             for place in free[:12]
         )
+        if not choices:
+            return
         yield Question("item", "Which column says what the item is? Rows alike in it are taken for one item.", choices)
 
 
@@ -102,7 +104,7 @@ def _status(layout: Layout, sample: Sample) -> Iterator[Question]:
         cells = sample.columns[fed["sold_price"]]
         empty = sum(not cell.strip() for cell in cells)
         if "sold" in meanings(layout.header[fed["sold_price"]]) or layout.header[fed["sold_price"]] == "sold_price":
-            if empty and "asking_price" in fed:
+            if empty >= (1 if "asking_price" in fed else 0.1 * len(cells)) > 0:  # a single one is a slip
                 yield Question(
                     "status", "What are the rows without a sold price?", _stands(("open", "ended unsold"), cells)
                 )

@@ -180,7 +180,10 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
     brand, category = seen.in_table("brand"), seen.in_table("category")
     style = seen.in_table("style_code")
     lone = seen.variety if len(seen.filled) > 3 else 0.5
-    pct = "{:.0%} of the cells {}".format
+
+    def pct(share: float, what: str) -> str:
+        return f"{share:.0%} of the cells {what}" if share > 0.05 else ""
+
     return {
         "gtin": (
             max(seen.gtins, 0.8 * seen.long_numbers, seen.short_of_zeros),
