@@ -286,3 +286,12 @@ def test_memory_does_not_grow_with_the_file() -> None:
         return found
 
     assert peak(60_000) < 1.5 * peak(20_000)
+
+
+def test_noise_of_computed_numbers_is_rounded_away() -> None:
+    """IEEE 754, binary64: 15 significant digits survive, what lies beyond is no digit of the user's."""
+    lines = b"""{"a": 34.379999999999995, "b": 12.50}
+{"a": 1e2, "b": 952123456789012345}
+{"a": 0.1234567890123, "b": 1}
+"""
+    assert read(lines)[1] == [["34.38", "12.50"], ["100", "952123456789012345"], ["0.1234567890123", "1"]]

@@ -305,6 +305,7 @@ def test_a_cover_sheet_is_passed_over_for_one_that_lists_something(store: Store,
     path.write_bytes(xlsx([["Made by hand"], ["in March"]], empty=[], sales=sales))
     seen = look(store, path)
     assert (seen.sniffed.form.sheet, [column.field for column in seen.columns]) == ("sales", ["title", "sold_price"])
+    assert look(store, path, layout=say(seen, columns={0: "title"})).sniffed.form.sheet == "sales"
     assert load_file(store, path, layout=seen.layout).new == 2
     assert look(store, path, sheet="first").sniffed.form.sheet == "first"  # what the user picks is taken
 

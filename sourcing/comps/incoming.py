@@ -117,6 +117,9 @@ def look(
     BadInput, NotFound
         It is no file that is read.
     """
+    if layout is not None:  # what was said was said of this part of the file
+        member, encoding = member or layout.form.member, encoding or _picked(layout.form)
+        sheet = sheet or layout.form.sheet
     first = _look(store, path, name, member=member, encoding=encoding, sheet=sheet, layout=layout)
     if sheet or layout is not None or first.sniffed.asks or _lists_something(first):
         return first
@@ -130,6 +133,10 @@ def look(
             if _lists_something(found):
                 return found
     return first
+
+
+def _picked(form: FileForm) -> str:
+    return form.encoding if form.kind == "text" and form.encoding != "utf-8" else ""
 
 
 def _lists_something(look: Look) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
-from decimal import Decimal
+from decimal import Context, Decimal
 from typing import Any, TextIO
 
 from sourcing.comps.files import limits
@@ -16,6 +16,10 @@ _ACCEPTED = "One object a line, its values texts, numbers, true, false or null."
 
 
 _HALF = re.compile("[\ud800-\udfff]")
+
+
+_DIGITS = 15  # what a double surely keeps (IEEE 754, binary64); digits beyond them are noise
+_ROUNDED = Context(prec=_DIGITS)
 
 
 class _Number(str):
@@ -68,6 +72,8 @@ def _text(key: str, value: Any) -> str:
             if abs(number.adjusted()) > 30:
                 raise Unreadable(f"The number {value[:40]} is out of reach.")
             return f"{number:f}"
+        if "." in value and len(value) > _DIGITS + 1:  # 19.99 computed by a program may be 19.990000000000002
+            return f"{_ROUNDED.create_decimal(value).normalize():f}"
         return str(value)
     if isinstance(value, str):
         if len(value) > limits.LARGEST_CELL:
