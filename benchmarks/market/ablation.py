@@ -43,7 +43,7 @@ VARIANTS: dict[str, tuple[str, ...]] = {  # parts worth a look there; nothing na
                   "caution beyond the data", "level and speed together", "asking prices of the unsold"),
     "humped": ("pace from month to month", "promises checked", "sold beside unsold at one age"),
 }  # fmt: skip
-# Once tried and found to be worth nothing anywhere: no longer in the engine. Their figures are kept with the others.
+# Worth nothing on the markets made for them: no longer in the engine. Their figures are kept with the others.
 TAKEN_OUT = ("sellers' cuts", "calibrated asking prices")
 SHOWN = {
     "share": "share of surplus",
@@ -58,8 +58,8 @@ Written by `python -m benchmarks.market.ablation --page`; do not edit. Each line
 out of action, on the same seeds of the simulated markets; figures are its change from the whole engine, mean over the
 seeds with its standard error. A part earns its place where the share of the surplus falls, or an error, the Brier score
 or the size of the bias rises, without it. The standard market tries every part, the others those that should matter
-there. Parts that were worth nothing on any market have been taken out of the engine since; the figures are those of the
-engine that still had them. More seeds were run where three did not decide; the whole engine's line is over all of them.
+there. Parts that were worth nothing on the markets made for them have been taken out of the engine since; the figures
+are those of the engine that still had them. More seeds were run where three did not decide; the whole engine's line is over all of them.
 """
 
 
