@@ -59,7 +59,8 @@ out of action, on the same seeds of the simulated markets; figures are its chang
 seeds with its standard error. A part earns its place where the share of the surplus falls, or an error, the Brier score
 or the size of the bias rises, without it. The standard market tries every part, the others those that should matter
 there. Parts that were worth nothing on the markets made for them have been taken out of the engine since; the figures
-are those of the engine that still had them. More seeds were run where three did not decide; the whole engine's line is over all of them.
+are those of the engine that still had them. More seeds were run where three did not decide; the whole engine's line
+is over all of them.
 """
 
 
