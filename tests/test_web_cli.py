@@ -267,7 +267,10 @@ def serving(folder: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], 
         port = probe.getsockname()[1]
     command = [sys.executable, "-m", "web.cli", "--data", str(folder), "serve", "--port", str(port), *words]
     with (folder / "out").open("w") as out, (folder / "err").open("w") as err:
+        # A run that was started in the background may ignore Ctrl-C, and a child inherits that.
+        ours = signal.signal(signal.SIGINT, signal.default_int_handler)
         process = subprocess.Popen(command, stdout=out, stderr=err, text=True, env=os.environ | {"NO_COLOR": "1"})
+        signal.signal(signal.SIGINT, ours)
         try:
             for _ in range(600):
                 assert process.poll() is None, (folder / "err").read_text()

@@ -44,6 +44,14 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(autouse=True)
+def _closed(browser: Browser) -> Iterator[None]:
+    """Close a test's pages: those that look again by themselves would slow down all tests after it."""
+    yield
+    for context in browser.contexts:
+        context.close()
+
+
 @pytest.fixture
 def address(tmp_path: Path) -> Iterator[str]:
     with socket.socket() as free:
