@@ -2,65 +2,26 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
-from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
-from models.depth import Copies
-from models.proceeds import Total
 from sourcing import depth, history, verdict
-from sourcing.answer import Item, Limit, Query, Range, Verdict
+from sourcing.answer import Query, Verdict
 from sourcing.comps.version import COUNTS
 from sourcing.errors import SourcingError
-from sourcing.evidence import gather
-from sourcing.fitting import Fit, current_fit, fold
-from sourcing.forecast import Forecasts, forecast_group
-from sourcing.limits import Outlook, at_price, decide, limits
+from sourcing.forecast import Forecasts
+from sourcing.limits import at_price, decide
 from sourcing.money import money_writer
-from sourcing.settings import CategorySettings, Settings, load_settings
+from sourcing.prospect import Prospect
+from sourcing.prospect import prospects as prospects_of
+from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
 
 _MOST_KEPT = 500
-
-
-@dataclass(frozen=True)
-class Prospect:
-    """All that holds of an item whatever its shelf price; ``forecasts`` is None when there is none to speak of."""
-
-    base: Verdict
-    deal: CategorySettings
-    locale: str
-    forecasts: Forecasts | None
-    figures: verdict.Figures | None
-    at: int  # the item's place in both
-    copies: Copies | None = None  # these two of single checks only
-    total: Total | None = None
-    _bounds: dict[Decimal | None, Bounds] = field(default_factory=dict, repr=False, compare=False)
-
-    @cached_property
-    def same(self) -> str:
-        """The part of the answer that is the same at every shelf price, as JSON without its braces."""
-        return self.base.same_json()
-
-    def bounds(self, discount: Decimal | None, write: Callable[[Decimal], str]) -> Bounds:
-        """Return the limits at a store discount, worked out once."""
-        found = self._bounds.get(discount)
-        if found is None:
-            found = self._bounds[discount] = _bounds(self, discount, write)
-        return found
-
-
-class Bounds(NamedTuple):
-    """What the shelf price is compared with."""
-
-    limits: tuple[Limit, ...]
-    meanings: dict[str, str]
-    copies: tuple[depth.CopyBound, ...]
 
 
 def check(store: Store, query: Query, settings: Settings | None = None) -> Verdict:
@@ -123,7 +84,7 @@ def forget() -> None:
 
 def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:
     """Forecast one item, its further copies too: too dear for every line of a list."""
-    prospect = _prospects(store, [asked], settings, True)[0]
+    prospect = prospects_of(store, [asked], settings, True)[0]
     if prospect.forecasts is None:
         return prospect
     copies, total = depth.further_copies(prospect.forecasts), prospect.forecasts.total_of(prospect.at)
@@ -137,19 +98,6 @@ def _judge(prospect: Prospect, query: Query) -> Verdict:
     write = money_writer(answer.currency, prospect.locale)
     copies = prospect.bounds(query.discount, write).copies
     return depth.with_copies(answer, copies, prospect.deal.terms, write)
-
-
-def _bounds(prospect: Prospect, discount: Decimal | None, write: Callable[[Decimal], str]) -> Bounds:
-    figures, at, deal = prospect.figures, prospect.at, prospect.deal
-    assert figures is not None
-    assert prospect.forecasts is not None
-    chance = figures.by_target[at] if prospect.forecasts.speed_basis else None
-    outlook = Outlook(figures.mean_net[at], figures.tied_days[at], chance, figures.loss_net[at], figures.evidence[at])
-    found = limits(deal.rules, deal.terms, outlook, None, discount, write)
-    copies: tuple[depth.CopyBound, ...] = ()
-    if prospect.copies is not None:
-        copies = depth.copy_bounds(prospect.copies, at, deal.terms, deal.rules, discount)
-    return Bounds(found, {limit.rule: limit.meaning for limit in found}, copies)
 
 
 def forecast_of(store: Store, query: Query) -> tuple[Forecasts, int] | None:
@@ -174,7 +122,7 @@ def check_list(
     Without ``detail`` the comps, the trade-off of asking prices, the receipt and the curve are left out: a list of
     thousands shows none of them, and building them costs more than the forecast.
     """
-    prospects = _prospects(store, queries, settings or load_settings(store), detail)
+    prospects = prospects_of(store, queries, settings or load_settings(store), detail)
     losses = _losses(queries, prospects)
     return [_at_price(*one, detail) for one in zip(prospects, queries, losses, strict=True)]
 
@@ -189,101 +137,6 @@ def recheck(store: Store, settings: Settings, limit: int = 20) -> list[tuple[his
             continue  # its comps or its code are gone; nothing to compare
         changed.append((past, now.decision, then.decision, then.most_worth_paying))
     return changed
-
-
-def _prospects(store: Store, queries: Sequence[Query], settings: Settings, detail: bool) -> list[Prospect]:
-    fit = current_fit(store)
-    evidence = gather(store, queries, suggest=len(queries) == 1)
-    groups: dict[str, list[int]] = {}
-    for at, item in enumerate(evidence.items):
-        groups.setdefault(fold(item.category), []).append(at)
-    found: dict[int, Prospect] = {}
-    for category, members in groups.items():
-        deal = settings.for_category(category)
-        items = [evidence.items[at] for at in members]
-        rows = [evidence.rows[at] for at in members]
-        if fit is None:
-            for at, item in zip(members, items, strict=True):
-                found[at] = Prospect(_no_fit(queries[at], item, settings), deal, settings.locale, None, None, 0)
-            continue
-        forecasts = forecast_group(fit, category, items, rows, deal.terms, deal.rules)
-        figures = verdict.figures(items, forecasts)
-        for k, at in enumerate(members):
-            base = _base(queries[at], items[k], rows[k], settings, deal, fit, forecasts, figures, k, detail)
-            found[at] = Prospect(base, deal, settings.locale, forecasts, figures, k)
-    return [found[at] for at in range(len(queries))]
-
-
-def _no_fit(query: Query, item: Item, settings: Settings) -> Verdict:
-    return replace(
-        verdict.nothing(query, item, settings.currency),
-        reason="Too little to go on: there are no sold comps yet.",
-        would_settle="Load a file of past sales on the Comps page.",
-    )
-
-
-def _base(
-    query: Query,
-    item: Item,
-    rows: list[tuple[Any, ...]],
-    settings: Settings,
-    deal: CategorySettings,
-    fit: Fit,
-    forecasts: Forecasts,
-    figures: verdict.Figures,
-    at: int,
-    detail: bool,
-) -> Verdict:
-    """Build the part of the verdict that no shelf price changes."""
-    support, rules = figures.support[at], deal.rules
-    values: dict[str, Any] = {
-        "sale_price": verdict.spread(figures.level[at]),
-        "sale_price_wide": Range(*map(verdict.to_cents, figures.wide[at])),
-        "comps": verdict.comps(item, rows, forecasts, at) if detail else (),
-        "comps_sold": support.sold,
-        "comps_unsold": support.unsold,
-        "comps_set_aside": support.aside,
-        "newest_comp": support.newest,
-        "match": support.match,
-        "rests_on": support.sentence,
-        "fit_made_at": fit.made_at,
-    }
-    evidence = figures.evidence[at]
-    if rules.least_comps is not None and evidence < float(rules.least_comps):
-        values |= {
-            "reason": f"Too little to go on: what is known beyond its category is worth {evidence:.2f} sales of "
-            f"this item, your rule asks for {rules.least_comps}.",
-            "would_settle": "One recent sale of this very item would settle it; so may its brand, category and title."
-            if (lacking := float(rules.least_comps) - evidence) <= 1.0
-            else f"About {math.ceil(lacking)} recent sales of this very item would settle it; its brand, category and "
-            "title help too.",
-        }
-        return verdict.nothing(query, item, settings.currency, values)
-    basis = forecasts.speed_basis
-    values |= {
-        "decision": "pass",  # until a price is known
-        "asking_price": verdict.to_cents(figures.ask[at]),
-        "expected_proceeds": verdict.to_cents(figures.mean_net[at]),
-        "proceeds": verdict.spread(figures.net_quantiles[at]),
-        "speed_basis": basis or f"your own assumption of {deal.terms.assumed_days} days: no listing dates",
-        "objective": rules.objective,
-        "choices": verdict.choices(forecasts, at) if detail else (),
-    }
-    if basis:
-        values |= {
-            "days_50": None if (days := figures.days_50[at]) < 0 else days,
-            "days_80": None if (days := figures.days_80[at]) < 0 else days,
-            "sold_within": dict(zip(verdict.SOLD_WITHIN, figures.sold_within[at], strict=True)),
-            "sold_curve": verdict.curve(forecasts, at) if detail else (),
-        }
-        if forecasts.dearer[at]:
-            values["warnings"] = (
-                "The asking price lies above what sellers ask for such items: how demand goes on there is an estimate "
-                "nobody has tested. A lower one of the table is the safer choice.",
-            )
-    else:
-        values["warnings"] = ("The comps carry no listing dates, so the time to sell is not known.",)
-    return verdict.nothing(query, item, settings.currency, values)
 
 
 def _losses(queries: Sequence[Query], prospects: list[Prospect]) -> list[float | None]:
