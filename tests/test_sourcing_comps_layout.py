@@ -241,6 +241,19 @@ def test_rejected_rows_are_kept_as_they_were_mended_in_place_and_undone(store: S
         mend(store, first.batch_id, {4: {1: "10,00"}})
 
 
+def test_a_mended_row_keeps_a_day_later_than_those_of_the_good_ones(store: Store) -> None:
+    rows = [["title", "asking_price", "listed_on", "status"], ["Mug", "9", "2026-04-01", "open"],
+            ["Pan", "neun", "2026-04-15", "open"], ["Jug", "zehn", "2026-03-01", "open"]]  # fmt: skip
+    first = load(store, written(rows), as_of=None, keep_good=True)
+    mended = mend(store, first.batch_id, {3: {1: "9"}})
+    assert (str(mended.as_of), mended.problems) == ("2026-04-15", ())
+    assert str(mend(store, first.batch_id, {4: {1: "10"}}).as_of) == "2026-04-01"  # seen when the file was made
+    in_one = open_store("sqlite://")
+    load(in_one, written(rows).replace(b"neun", b"9").replace(b"zehn", b"10"), as_of=None)
+    keys = "SELECT key, listed FROM comp ORDER BY key"
+    assert store.read(keys) == in_one.read(keys)
+
+
 EXPORT = """Artikel;Preis;Verkauft;Eingestellt
 Runner Gr. 42;1.250,00 €;ja;03.04.2026
 Runner Gr. 43;80,00 €;nein;04.05.2026

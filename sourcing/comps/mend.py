@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from sourcing.answer import LoadReport, Problem
 from sourcing.comps.files.blocks import Block, Records
@@ -15,7 +15,6 @@ from sourcing.comps.load import aliases
 from sourcing.comps.loading import Loading, NothingStored
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
-from sourcing.comps.values import iso
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.storage import Store
 
@@ -139,7 +138,7 @@ def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> 
             loading = Loading(
                 raw, judge, name=f"{name}, mended", sha256=digest, header=header, layout=layout, corrects=batch_id
             )
-            report = loading.run(_Mended(header, rows), (), as_of, None, keep_good=True, dry=False, digits=2)
+            report = loading.run(_Mended(header, rows), (), None, None, keep_good=True, dry=False, digits=2)
             bad = {problem.row for problem in report.problems if problem.rejected}
             raw.executemany(
                 'UPDATE reject SET mended_by = ? WHERE batch_id = ? AND "row" = ?',
@@ -171,23 +170,24 @@ def _kept(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) ->
     return found
 
 
-def _how(store: Store, batch_id: int) -> tuple[list[str], Layout | None, date | None]:
+def _how(store: Store, batch_id: int) -> tuple[list[str], Layout | None, int | None]:
     found = store.read("SELECT header, layout, as_of FROM batch WHERE id = ?", (batch_id,))
     if not found:
         raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
     header, layout, day = found[0]
     if not header:
         raise Refused("That load is of an older version and kept no rejected rows.", next_step="Mend its file instead.")
-    as_of = None if day is None else date.fromisoformat(iso(day))
-    return json.loads(header), Layout.from_json(layout) if layout else None, as_of
+    return json.loads(header), Layout.from_json(layout) if layout else None, day
 
 
-def _judge(store: Store, header: Sequence[str], layout: Layout | None, as_of: date | None) -> Judge:
-    latest = as_of or datetime.now(UTC).date() + timedelta(days=1)
-    return Judge(
+def _judge(store: Store, header: Sequence[str], layout: Layout | None, as_of: int | None) -> Judge:
+    judge = Judge(
         sources(layout) if layout else documented(match_header(list(header))),
-        latest=latest,
+        # A row that was rejected may name a later day than the good ones, of which the load's is the latest.
+        latest=datetime.now(UTC).date() + timedelta(days=1),
         aliases=aliases(store),
         status=fixed_status(layout) if layout else None,
         shared_price=bool(layout and shared_price(layout)),
     )
+    judge.latest_day = as_of
+    return judge
