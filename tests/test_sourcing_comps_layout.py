@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import io
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -17,6 +18,7 @@ from hypothesis import strategies as st
 from table_files import xlsx
 from test_sourcing_comps_load import dump
 
+from sourcing.answer import LoadReport
 from sourcing.comps import layouts, load_file, undo_batch
 from sourcing.comps.incoming import PRICE, look, say
 from sourcing.comps.layout import FileForm, Layout, Money, Use, fitted
@@ -232,10 +234,13 @@ def test_rejected_rows_are_kept_as_they_were_mended_in_place_and_undone(store: S
     undo_batch(store, report.batch_id)
     assert dump(store) == before
     assert [one.row for one in rejects(store, first.batch_id).rows] == [3, 4, 5]
-    # One that says what is there already is no longer to be mended, and adds nothing.
+    # One that says what is there already is no longer to be mended, and adds nothing; that is undone like any load.
     known = mend(store, first.batch_id, {3: {0: "Mug", 1: "9,50"}})
-    assert (known.new, known.known, known.batch_id) == (0, 1, None)
+    assert (known.new, known.known) == (0, 1)
     assert [one.row for one in rejects(store, first.batch_id).rows] == [4, 5]
+    undo_batch(store, known.batch_id)
+    assert dump(store) == before
+    assert [one.row for one in rejects(store, first.batch_id).rows] == [3, 4, 5]
     undo_batch(store, first.batch_id)
     with pytest.raises(Refused):
         mend(store, first.batch_id, {4: {1: "10,00"}})
@@ -252,6 +257,44 @@ def test_a_mended_row_keeps_a_day_later_than_those_of_the_good_ones(store: Store
     load(in_one, written(rows).replace(b"neun", b"9").replace(b"zehn", b"10"), as_of=None)
     keys = "SELECT key, listed FROM comp ORDER BY key"
     assert store.read(keys) == in_one.read(keys)
+
+
+def test_a_mended_row_stays_when_another_file_that_holds_it_is_undone(store: Store) -> None:
+    header = ["title", "sold_price"]
+    other = load(store, written([header, ["Pan", "9"], ["Mug", "8"]]))
+    content = written([header, ["Mug", "8"], ["Pan", "neun"]])
+    first = load(store, content, keep_good=True)
+    assert mend(store, first.batch_id, {3: {1: "9"}}).known == 1
+    # The mended row speaks for no other row of its file: loaded again, the file has its own back.
+    undo_batch(store, first.batch_id)
+    assert load(store, content, keep_good=True).batch_id is not None
+    undo_batch(store, other.batch_id)
+    assert store.read("SELECT title FROM comp ORDER BY title") == [("Mug",), ("Pan",)]
+
+
+def test_no_row_that_is_still_wrong_is_lost_however_many_there_are(store: Store) -> None:
+    rows = [["Pan", "neun"]] * 1_200
+    first = load(store, written([["title", "sold_price"], ["Mug", "8"], *rows]), keep_good=True)
+    report = mend(store, first.batch_id, {row: {1: "zehn" if row > 3 else "9"} for row in range(3, 1_203)})
+    assert (report.new, report.rejected) == (1, 1_199)
+    assert rejects(store, first.batch_id).total == 1_199
+
+
+def test_a_row_is_mended_once_however_often_it_is_sent(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = load(store, written([["title", "sold_price"], ["Mug", "8"], ["Pan", "neun"]]), keep_good=True)
+    sent = {3: {1: "9"}}
+    done: list[LoadReport] = []
+
+    def write_rows() -> AbstractContextManager[Any]:  # another comes first, once this one is under way
+        monkeypatch.undo()
+        done.append(mend(store, first.batch_id, sent))
+        return store.write_rows()
+
+    monkeypatch.setattr(store, "write_rows", write_rows)
+    with pytest.raises(BadInput, match="does not wait"):
+        mend(store, first.batch_id, sent)
+    undo_batch(store, done[0].batch_id or 0)
+    assert [one.row for one in rejects(store, first.batch_id).rows] == [3]
 
 
 EXPORT = """Artikel;Preis;Verkauft;Eingestellt

@@ -57,7 +57,7 @@ class Loading:
     ) -> None:
         self._raw = raw
         self._judge = judge
-        self._name, self._sha256 = name, sha256
+        self._name, self._sha256, self._corrects = name, sha256, corrects
         self._problems: list[Problem] = []
         self._problems_total = 0
         self._raw_rows: list[tuple[int, list[str]]] = []
@@ -143,8 +143,11 @@ class Loading:
 
     def _adds_nothing(self, day: int | None) -> bool:
         """Tell whether a live batch of the very same file already speaks for this one."""
+        if self._corrects is not None:  # of its rows no other does
+            return self._read == self._rejected
         found = self._raw.execute(
-            "SELECT max(coalesce(as_of, -1)) FROM batch WHERE sha256 = ? AND undone_at IS NULL AND id <> ?",
+            "SELECT max(coalesce(as_of, -1)) FROM batch WHERE sha256 = ? AND undone_at IS NULL AND corrects IS NULL "
+            "AND id <> ?",
             (self._sha256, self._batch),
         ).fetchone()[0]
         return found is not None and (day is None or found >= day)

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from sourcing.answer import LoadReport, Problem
 from sourcing.comps.files.blocks import Block, Records
@@ -112,7 +113,8 @@ def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> 
     Returns
     -------
     LoadReport
-        Rows that are still wrong stay rejected rows of the first load. The good ones are a load of their own.
+        Rows that are still wrong stay rejected rows of the first load. The good ones are a load of their own, also
+        those that say what is there already: they stay should the load that brought it be undone.
 
     Raises
     ------
@@ -122,52 +124,49 @@ def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> 
         There is no such load, or it is undone.
     """
     header, layout, as_of = _how(store, batch_id)
-    rows = []
-    for row, cells in _kept(store, batch_id, said).items():
-        for place, text in said[row].items():
-            if not 0 <= place < len(cells):
-                raise BadInput(f"Row {row} has no column number {place + 1}.", f"1 to {len(cells)}.")
-            cells[place] = text
-        rows.append((row, cells))
-    name, digest, undone = store.read("SELECT file_name, sha256, undone_at FROM batch WHERE id = ?", (batch_id,))[0]
-    if undone:
-        raise Refused(f"Load number {batch_id} is undone.", next_step="Load the file again, then mend its rows.")
     judge = _judge(store, header, layout, as_of)
     try:
         with store.write_rows() as raw:
+            (batch,) = raw.execute("SELECT file_name, sha256, undone_at FROM batch WHERE id = ?", (batch_id,))
+            name, digest, undone = batch
+            if undone:
+                wrong = f"Load number {batch_id} is undone."
+                raise Refused(wrong, next_step="Load the file again, then mend its rows.")
+            rows = _put_right(raw, batch_id, said)
             loading = Loading(
                 raw, judge, name=f"{name}, mended", sha256=digest, header=header, layout=layout, corrects=batch_id
             )
             report = loading.run(_Mended(header, rows), (), None, None, keep_good=True, dry=False, digits=2)
-            bad = {problem.row for problem in report.problems if problem.rejected}
+            # Rows that are still wrong were kept with the new load too, however many problems were listed.
             raw.executemany(
-                'UPDATE reject SET mended_by = ? WHERE batch_id = ? AND "row" = ?',
-                [(report.batch_id, batch_id, row) for row, _ in rows if row not in bad],
+                'UPDATE reject SET mended_by = ?1 WHERE batch_id = ?2 AND "row" = ?3 '
+                'AND "row" NOT IN (SELECT "row" FROM reject WHERE batch_id = ?1)',
+                [(report.batch_id, batch_id, row) for row, _ in rows],
             )
             raw.execute("DELETE FROM reject WHERE batch_id = ?", (report.batch_id,))
             return report
-    except NothingStored as nothing:  # none was both good and new
-        bad = {problem.row for problem in nothing.report.problems if problem.rejected}
-        with store.write_rows() as raw:
-            raw.executemany(
-                'UPDATE reject SET mended_by = ? WHERE batch_id = ? AND "row" = ?',
-                [(batch_id, batch_id, row) for row, _ in rows if row not in bad],
-            )
+    except NothingStored as nothing:  # all are still wrong
         return nothing.report
 
 
-def _kept(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> dict[int, list[str]]:
+def _put_right(raw: Any, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> list[tuple[int, list[str]]]:
+    """Return the rows that wait with the cells said, read where nobody else can mend them at the same time."""
     if not said:
         raise BadInput("No row was put right.", next_step="Change a cell of one, then try again.")
-    found: dict[int, list[str]] = {}
-    for row in said:
-        cells = store.read(
+    rows = []
+    for row, texts in said.items():
+        found = raw.execute(
             'SELECT cells FROM reject WHERE batch_id = ? AND "row" = ? AND mended_by IS NULL', (batch_id, row)
-        )
-        if not cells:
+        ).fetchone()
+        if found is None:
             raise BadInput(f"Row {row} does not wait to be put right.", next_step="Take one from the list.")
-        found[row] = json.loads(cells[0][0])
-    return found
+        cells = json.loads(found[0])
+        for place, text in texts.items():
+            if not 0 <= place < len(cells):
+                raise BadInput(f"Row {row} has no column number {place + 1}.", f"1 to {len(cells)}.")
+            cells[place] = text
+        rows.append((row, cells))
+    return rows
 
 
 def _how(store: Store, batch_id: int) -> tuple[list[str], Layout | None, int | None]:
