@@ -7,7 +7,9 @@ import io
 import random
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -17,7 +19,9 @@ from hypothesis import strategies as st
 from sourcing.answer import LoadReport
 from sourcing.comps import batches, load_file, lookup, overview, problems, undo_batch
 from sourcing.comps.columns import NAMES
+from sourcing.comps.comp import comps
 from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.settings import default_settings, save_settings
 from sourcing.storage import Store, open_store
 
 GTINS = ("9521234567899", "9521234567882", "9521234567875")
@@ -357,3 +361,11 @@ def test_many_roots_take_several_statements(store: Store) -> None:
     roots = [row[0] for row in store.read("SELECT id FROM product")]
     assert {row[0] for row in lookup.rows_of_many(store, roots)} == set(roots)
     assert len(lookup.products_of_many(store, roots)) == 1203
+
+
+def test_amounts_read_back_as_loaded_in_a_currency_without_decimals(store: Store) -> None:
+    save_settings(store, replace(default_settings(), currency="JPY"), "test")
+    report = load(store, [sale(sold_price="1299")], dry=True)
+    assert [Decimal(row["sold"]) for row in report.shown] == [1299]
+    load(store, [sale(sold_price="1299")])
+    assert [row.sold_price for row in comps(store, "1", ())] == [1299]

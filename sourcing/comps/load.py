@@ -32,7 +32,6 @@ def load_file(
     layout: Layout | None = None,
     dry: bool = False,
     strict: bool = False,
-    digits: int = 2,
     on_progress: Callable[[int], None] | None = None,
 ) -> LoadReport:
     """Load one file of comps, in our own format or as a layout says.
@@ -59,8 +58,6 @@ def load_file(
         Do all of it, report on it with the first rows as they would be stored, and store nothing.
     strict : bool
         Refuse a file with columns that are not documented, instead of leaving them out; without a layout only.
-    digits : int
-        Decimals of the currency.
     on_progress : callable, optional
         Called with the number of rows read so far. What it raises ends the load, and nothing is stored.
 
@@ -96,13 +93,13 @@ def load_file(
         if same is not None:
             return same
         judge = Judge(
-            feeding, latest=latest, digits=digits, aliases=aliases(store),
+            feeding, latest=latest, aliases=aliases(store),
             status=fixed_status(layout) if layout else None, shared_price=bool(layout and shared_price(layout)),
         )  # fmt: skip
         try:
             with store.write_rows() as raw, _without_cycles():
                 loading = Loading(raw, judge, name=name, sha256=records.sha256, header=records.header, layout=layout)
-                return loading.run(records, notes, as_of, on_progress, keep_good=keep_good, dry=dry, digits=digits)
+                return loading.run(records, notes, as_of, on_progress, keep_good=keep_good, dry=dry)
         except NothingStored as nothing:
             return nothing.report
 

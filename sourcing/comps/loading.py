@@ -84,7 +84,6 @@ class Loading:
         *,
         keep_good: bool,
         dry: bool,
-        digits: int,
     ) -> LoadReport:
         """Judge and write every row; raise `NothingStored` where nothing is to be kept."""
         self._note(list(notes))
@@ -95,7 +94,7 @@ class Loading:
             self._note(judged.problems)
             self._raw_rows += judged.raw[: MOST_REJECTS - len(self._raw_rows)]
             if dry and len(self._shown) < SHOWN:
-                self._shown += as_stored(self._judge.stored, judged.columns, SHOWN - len(self._shown), digits)
+                self._shown += as_stored(self._judge.stored, judged.columns, SHOWN - len(self._shown))
             self._writer.add(judged)
             if on_progress is not None:
                 on_progress(self._read)

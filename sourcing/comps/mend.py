@@ -136,7 +136,7 @@ def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> 
             loading = Loading(
                 raw, judge, name=f"{name}, mended", sha256=digest, header=header, layout=layout, corrects=batch_id
             )
-            report = loading.run(_Mended(header, rows), (), None, None, keep_good=True, dry=False, digits=2)
+            report = loading.run(_Mended(header, rows), (), None, None, keep_good=True, dry=False)
             # Rows that are still wrong were kept with the new load too, however many problems were listed.
             raw.executemany(
                 'UPDATE reject SET mended_by = ?1 WHERE batch_id = ?2 AND "row" = ?3 '

@@ -63,8 +63,6 @@ class Judge:
         Where each documented field comes from.
     latest : date
         The latest day the file can speak of.
-    digits : int
-        Decimals of the currency.
     aliases : mapping of str to mapping, optional
         For "style", "brand" and "category": words, folded, that are read as others.
     status : int, optional
@@ -83,7 +81,6 @@ class Judge:
         sources: Mapping[str, Source],
         *,
         latest: date,
-        digits: int = 2,
         aliases: Mapping[str, Mapping[str, str]] | None = None,
         status: int | None = None,
         shared_price: bool = False,
@@ -93,14 +90,13 @@ class Judge:
         self._aliases = {kind: words for kind, words in (aliases or {}).items() if words}
         self._later = _LATER if any(name in sources for name in _LATER) else ()
         self.stored = (*STORED, *self._later, "row")
-        price = partial(values.money, digits=digits)
         date_of = partial(values.day, latest=latest)
         parsers: dict[str, Callable[[str], values.Reading]] = {
             "gtin": values.gtin,
             "style_code": _style,
-            "asking_price": price,
-            "sold_price": price,
-            "shipping_charged": partial(price, zero_is_fine=True),
+            "asking_price": values.money,
+            "sold_price": values.money,
+            "shipping_charged": partial(values.money, zero_is_fine=True),
             "listed_on": date_of,
             "ended_on": date_of,
             "status": values.status,
@@ -258,7 +254,7 @@ _WRITTEN: dict[str, Callable[[Any], str]] = {
 }
 
 
-def as_stored(names: Sequence[str], columns: Sequence[Sequence[Any]], most: int, digits: int) -> list[dict[str, str]]:
+def as_stored(names: Sequence[str], columns: Sequence[Sequence[Any]], most: int) -> list[dict[str, str]]:
     """Write the first rows of a judged block by their names in storage, as our own format writes them."""
     found = []
     for row in islice(zip(*columns, strict=True), most):
@@ -266,7 +262,7 @@ def as_stored(names: Sequence[str], columns: Sequence[Sequence[Any]], most: int,
         written = {name: _WRITTEN.get(name, str)(value) for name, value in told.items() if name != "key"}
         for name in ("ask", "sold", "ship"):
             if name in told:
-                written[name] = values.plain(told[name], digits=digits)
+                written[name] = values.plain(told[name])
         found.append(written)
     return found
 
