@@ -74,7 +74,7 @@ def _at(table: Training, offsets: Floats, day: float) -> Kept | None:
         x[here & np.isnan(x)] = np.nanmedian(x[here]) if np.isfinite(x[here]).any() else 0.0
     old: Flags = table.listed <= day
     pace = learn_pace(early, level[old], variance[old])
-    if pace["categories"][0]["rate"] is None:
+    if any(one["rate"] is None for one in pace["categories"]):
         return None
     promised = _promised(table, early, old, pace, x, late)
     sold = (table.state == 1) & (table.duration <= _SOON)
@@ -103,8 +103,11 @@ def _known_on(table: Training, day: float) -> Training:
 def _promised(table: Training, early: Training, old: Flags, pace: dict[str, Any], x: Floats, late: Flags) -> Floats:
     """Chance of a sale of each late listing within sixteen days or as long as it could be watched: (n,)."""
     count = len(table.titles)
-    own = _spent(early.category, early.listed, early.duration, x[old], pace)
-    events, hazard = (np.bincount(early.product, part, count) for part in ((early.state == 1).astype(np.float64), own))
+    # A sale whose day is not known says nothing of how soon its style sells.
+    dated = ~np.isnan(early.duration)
+    own = _spent(early.category[dated], early.listed[dated], early.duration[dated], x[old][dated], pace)
+    sales = (early.state[dated] == 1).astype(np.float64)
+    events, hazard = (np.bincount(early.product[dated], part, count) for part in (sales, own))
     a, b, _ = Mixture(np.array(pace["mixture"])).gamma(events.astype(np.float64), hazard.astype(np.float64))
     # A listing taken down was watched until then, as far as a sale could come.
     watched = np.minimum(np.where(table.state == 1, table.as_of - table.listed, table.duration), _SOON)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -65,3 +67,26 @@ def test_nothing_to_look_at() -> None:
     assert looked_at(lay_out([sale])) == []
     dated = ("S", "", "shoes", "a", 1, 5000, 4800, 0, 10, 30, None, "", "new", "a", "")
     assert looked_at(lay_out([dated] * 5)) == []
+
+
+def undated(table: Training, some: np.ndarray) -> Training:
+    """Forget on which day some of the sales came."""
+    return replace(table, ended=np.where(some & (table.state == 1), np.nan, table.ended))
+
+
+def test_sales_without_a_day_are_left_out() -> None:
+    table = market(1.0)
+    looks = looked_at(undated(table, np.arange(len(table.state)) % 7 == 0))
+    assert len(looks) == 2
+    for one, whole in zip(looks, looked_at(table), strict=True):
+        # Nothing of them is known to have come within sixteen days, so neither is it promised.
+        assert one.sold == pytest.approx(one.promised, abs=4 * np.sqrt(one.promised))
+        assert one.sold < whole.sold
+
+
+def test_a_category_of_which_no_pace_is_known_is_no_ground_for_promises() -> None:
+    table = market(1.0)
+    two = replace(table, categories=["hats", "shoes"], category=table.product % 2, cells=["hats\t", "shoes\t"],
+                  cell=table.product % 2, cell_category=np.array([0, 1]), product_cell=np.arange(300) % 2)  # fmt: skip
+    dated = np.flatnonzero((two.category == 0) & (two.ended < 300))[:7]
+    assert looked_at(undated(two, ~np.isin(np.arange(len(two.state)), dated))) == []
