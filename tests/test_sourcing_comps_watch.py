@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 import pytest
+from table_files import xlsx
 
 from sourcing.comps import batches, layouts, undo_batch, waiting
 from sourcing.comps.layout import Layout, Money, Use
@@ -68,6 +69,15 @@ def test_files_not_like_any_before_wait_and_the_next_ones_do_not(watch: Watch, s
     assert one.became == "loaded"
     assert one.report is not None
     assert (one.report.new, one.report.rejected) == (1, 1)  # a bad row keeps no good one out, and can be mended
+
+
+def test_a_sheet_in_our_own_format_behind_a_cover_is_the_one_that_is_loaded(watch: Watch, store: Store) -> None:
+    rows = [["title", "sold_price"], ["Mug", "9"], ["Pan", "8"]]
+    (watch.folder / "book.xlsx").write_bytes(xlsx([["Made by hand"], ["in March"]], sales=rows))
+    watch.look()
+    assert became(watch) == {"book.xlsx": "loaded"}
+    assert store.read("SELECT count(*) FROM comp") == [(2,)]
+    assert layouts.remembered(store) == []  # of our own format nothing is to be remembered
 
 
 def test_files_of_no_use_are_said_and_left_alone(watch: Watch) -> None:

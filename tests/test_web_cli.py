@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import json
 import os
@@ -18,9 +19,11 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from table_files import xlsx
 
 import sourcing.comps
 from sourcing.errors import Busy
+from sourcing.storage import open_store
 from web.cli import main
 from web.commands.check import inert
 
@@ -101,6 +104,15 @@ def test_a_file_that_cannot_be_read_does_not_keep_the_next_from_loading(tmp_path
     assert "empty" in first["error"]["wrong"]
     assert second["new"] == 344
     assert "Fitted on" in result.stderr  # a load is never left unfitted
+
+
+def test_the_sheet_that_is_named_is_loaded_in_our_own_format_too(tmp_path: Path) -> None:
+    first, second = ([["title", "sold_price"], [title, "9"]] for title in ("Mug", "Pan"))
+    (tmp_path / "book.xlsx").write_bytes(xlsx(first, second=second))
+    result = run("load", tmp_path / "book.xlsx", "--sheet", "second", "--data", tmp_path, "--json")
+    assert json.loads(result.stdout)[0]["new"] == 1
+    with contextlib.closing(open_store(str(tmp_path / "sourcing.sqlite3"))) as store:
+        assert store.read("SELECT title FROM comp") == [("Pan",)]
 
 
 def test_the_day_a_file_was_made_can_be_named(tmp_path: Path) -> None:

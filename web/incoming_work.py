@@ -62,16 +62,13 @@ def tried(state: State, one: Waiting) -> Job:
     from sourcing.comps.version import data_version
 
     def call(job: Job) -> Tried:
-        from sourcing.comps import load_file
+        from sourcing.comps.incoming import load_seen
 
         seen = _look(state, one, one.layout)
         if not seen.ready:
             return Tried(seen)
         job.total = _rows_of(one.path, seen)
-        layout = _as_read(one, seen)
-        return Tried(
-            seen, load_file(state.store, one.path, name=one.name, layout=layout, dry=True, on_progress=job.tell)
-        )
+        return Tried(seen, load_seen(state.store, one.path, one.name, seen, dry=True, on_progress=job.tell))
 
     key = ("rows", *_said(one), one.layout, data_version(state.store))
     return state.jobs.ask(key, "rows", one.token, one.name, call)
@@ -109,17 +106,13 @@ def loaded(state: State, token: str, *, keep_good: bool, once: str) -> Job:
 
 
 def _load(state: State, one: Waiting, seen: Look, job: Job, *, keep_good: bool) -> Loaded:
-    from sourcing.comps import layouts, load_file, waiting
+    from sourcing.comps import waiting
+    from sourcing.comps.incoming import load_seen
 
     job.total = _rows_of(one.path, seen)
-    layout = _as_read(one, seen)
-    report = load_file(
-        state.store, one.path, name=one.name, layout=layout, keep_good=keep_good, on_progress=job.tell
-    )  # fmt: skip
+    report = load_seen(state.store, one.path, one.name, seen, keep_good=keep_good, on_progress=job.tell)
     if report.batch_id is None and report.rejected:
         return Loaded(report)
-    if layout is not None and seen.origin != "ours":
-        layouts.remember(state.store, one.name, layout)
     more = len(seen.sniffed.members) > 1
     if more:
         waiting.note(replace(one, member="", encoding="", sheet="", layout=None))
@@ -148,12 +141,6 @@ def _look(state: State, one: Waiting, layout: Layout | None) -> Look:
 
 def _said(one: Waiting) -> tuple[str, ...]:
     return (one.token, one.member, one.encoding, one.sheet)
-
-
-def _as_read(one: Waiting, seen: Look) -> Layout | None:
-    """Return the layout to read by; None for a plain file of our own format, read as every such file is."""
-    plain = seen.origin == "ours" and not (one.member or one.encoding or one.sheet)
-    return None if plain else seen.layout
 
 
 def _rows_of(path: Path, seen: Look) -> int | None:

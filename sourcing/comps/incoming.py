@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
+from sourcing.answer import LoadReport
 from sourcing.comps import layouts
 from sourcing.comps.columns import IDENTIFYING
 from sourcing.comps.header import fold_name, match_header
 from sourcing.comps.layout import FileForm, Layout, Use, fitted
+from sourcing.comps.load import load_file
 from sourcing.comps.meaning import codes
 from sourcing.comps.meaning.header_words import fold
 from sourcing.comps.meaning.questions import Known, Question, Sample, fill, questions
@@ -21,11 +24,11 @@ from sourcing.comps.said import PRICE, feeds, say
 from sourcing.comps.sniff import Sniffed, sniff
 from sourcing.comps.titles import fold_title
 from sourcing.comps.translate import as_layout
-from sourcing.errors import BadInput
+from sourcing.errors import BadInput, Busy
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 
-__all__ = ["PRICE", "Column", "Look", "known_words", "look", "say"]
+__all__ = ["PRICE", "Column", "Look", "known_words", "load_seen", "look", "say"]
 
 _ROWS = 1_000  # looked at whole; of the others, what single columns hold
 _DISTINCT = 5_000  # cells of a column remembered beyond those rows
@@ -65,6 +68,7 @@ class Look:
     questions : what only the user can say before it can be loaded.
     offers : values that can also be taken out of a longer text, if the user wants them.
     examples : what the offers would find, by field: a cell and what is found in it.
+    picked : whether a member, an encoding or a sheet was picked, by the user or because the first sheet lists nothing.
     """
 
     sniffed: Sniffed
@@ -75,6 +79,12 @@ class Look:
     offers: tuple[Use, ...] = ()
     examples: Mapping[str, tuple[tuple[str, str], ...]] = ()  # type: ignore[assignment]
     certain: bool = False
+    picked: bool = False
+
+    @property
+    def read_by(self) -> Layout | None:
+        """The layout to load it by; None for a plain file of our own format, which is read as every such file is."""
+        return None if self.origin == "ours" and not self.picked else self.layout
 
     @property
     def ready(self) -> bool:
@@ -121,6 +131,7 @@ def look(
         member, encoding = member or layout.form.member, encoding or _picked(layout.form)
         sheet = sheet or layout.form.sheet
     first = _look(store, path, name, member=member, encoding=encoding, sheet=sheet, layout=layout)
+    first = replace(first, picked=bool(member or encoding or sheet))
     if sheet or layout is not None or first.sniffed.asks or _lists_something(first):
         return first
     # The first sheet may be a cover; another that lists something is taken, and the page says which.
@@ -131,8 +142,18 @@ def look(
             except BadInput:  # an empty sheet
                 continue
             if _lists_something(found):
-                return found
+                return replace(found, picked=True)
     return first
+
+
+def load_seen(store: Store, path: Path, name: str, seen: Look, *, dry: bool = False, **how: Any) -> LoadReport:
+    """Load a file as a look at it says, and remember how for the next file like it; the rest is as for `load_file`."""
+    report = load_file(store, path, name=name, layout=seen.read_by, dry=dry, **how)
+    nothing = dry or (report.batch_id is None and report.rejected)
+    if seen.layout is not None and seen.origin != "ours" and not nothing:
+        with suppress(Busy):  # the rows are in: the next such file may be asked about again
+            layouts.remember(store, name, seen.layout)
+    return report
 
 
 def _picked(form: FileForm) -> str:

@@ -10,8 +10,7 @@ from typing import Literal
 
 from sourcing.answer import LoadReport
 from sourcing.comps import waiting
-from sourcing.comps.incoming import look
-from sourcing.comps.load import load_file
+from sourcing.comps.incoming import load_seen, look
 from sourcing.errors import Busy, NotFound, SourcingError
 from sourcing.storage import Store
 
@@ -107,12 +106,6 @@ class Watch:
             waiting.keep(self.beside, waiting.copy_of(path), path.name)
             asked = seen.questions[0].text if seen.questions else seen.sniffed.wrong
             return Arrival(path.name, "waiting", why=asked or "Its columns are to be matched.")
-        report = load_file(
-            self.store,
-            path,
-            name=path.name,
-            keep_good=True,
-            layout=None if seen.origin == "ours" else seen.layout,
-            on_progress=None if on_progress is None else lambda rows: on_progress(path.name, rows),
-        )
+        told = None if on_progress is None else lambda rows: on_progress(path.name, rows)
+        report = load_seen(self.store, path, path.name, seen, keep_good=True, on_progress=told)
         return Arrival(path.name, "loaded" if report.batch_id else "known", report)

@@ -127,27 +127,21 @@ def _load(
 ) -> tuple[LoadReport, Look | None]:
     """Load one file: in our own format at once, any other as its columns are settled."""
     from sourcing.comps import load_file
+    from sourcing.comps.incoming import load_seen
 
-    def run(**how: Any) -> LoadReport:
-        with working(f"Loading {path.name}") as tell:
-            return load_file(
-                store, path, name=path.name, keep_good=keep_good, as_of=as_of, dry=dry,
-                on_progress=progress(path.name, rows_of(path), tell), **how,
-            )  # fmt: skip
-
+    how: dict[str, Any] = {"keep_good": keep_good, "as_of": as_of, "dry": dry}
+    rows = rows_of(path)
     if not said.anything:
         try:
-            return run(strict=True), None
+            with working(f"Loading {path.name}") as tell:
+                told = progress(path.name, rows, tell)
+                return load_file(store, path, name=path.name, strict=True, on_progress=told, **how), None
         except BadInput as error:
             if error.field not in ("header", "encoding", "member"):
                 raise
-    seen, layout = settle(store, path, said)
-    report = run(layout=layout)
-    if layout is not None and report.batch_id is not None:
-        from sourcing.comps import layouts
-
-        layouts.remember(store, path.name, layout)
-    return report, seen
+    seen = settle(store, path, said)
+    with working(f"Loading {path.name}") as tell:
+        return load_seen(store, path, path.name, seen, on_progress=progress(path.name, rows, tell), **how), seen
 
 
 def _summary(report: LoadReport) -> str:

@@ -63,8 +63,8 @@ def pair(_ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> 
     return found
 
 
-def settle(store: Store, path: Path, said: Said) -> tuple[Look, Layout | None]:
-    """Return the last look at a file and its layout, None for one in our own format.
+def settle(store: Store, path: Path, said: Said) -> Look:
+    """Return the last look at a file, which is how it is to be loaded.
 
     Raises
     ------
@@ -95,12 +95,12 @@ def settle(store: Store, path: Path, said: Said) -> tuple[Look, Layout | None]:
         seen = look(store, path, path.name, **picked, layout=named)
         seen = look(store, path, path.name, **picked, layout=put(seen, answers=dict(said.answers)))
     elif seen.one_tap:
-        return seen, None if seen.origin == "ours" else seen.layout
+        return seen
     if said.as_read and seen.ready:
-        return seen, seen.layout
+        return seen
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         if seen.ready and said.anything:
-            return seen, seen.layout
+            return seen
         _tell(seen, say)
         _tell_next(path, seen)
         raise Unsettled
@@ -112,7 +112,7 @@ def settle(store: Store, path: Path, said: Said) -> tuple[Look, Layout | None]:
         else:
             word = click.prompt("Load it like this? yes, no, or a change like Column=field", default="yes", err=True)
             if word.strip().lower() in ("y", "yes"):
-                return seen, seen.layout
+                return seen
             if word.strip().lower() in ("n", "no"):
                 raise Unsettled
             layout = _change(seen, word)
