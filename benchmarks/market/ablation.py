@@ -11,7 +11,6 @@ import argparse
 import dataclasses
 import os
 import sys
-import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
@@ -169,12 +168,9 @@ def measure(variant: str, seed: int, parts: tuple[str, ...]) -> list[dict[str, o
     from benchmarks.market.score import score
     from sourcing.check import check_list
     from sourcing.fitting import refit
-    from sourcing.storage import open_store
 
     world, found = World(KINDS[variant], seed), []
-    with tempfile.TemporaryDirectory(prefix="parts-") as folder:
-        store = open_store(str(Path(folder) / "data.sqlite3"))
-        engine.load(store, world.spoilt, Path(folder))
+    with engine.loaded(world.spoilt) as store:
         queries, settings = engine.queries(world.market, world.shelf), engine.settings_of()
         for part in parts:
             with without(part):
@@ -182,7 +178,6 @@ def measure(variant: str, seed: int, parts: tuple[str, ...]) -> list[dict[str, o
                 answers = engine.frame_of(check_list(store, queries, settings, detail=False))
             scores = score(answers, world.truth, world.following, {})
             found.append({"variant": variant, "seed": seed, "part": part, **scores})
-        store.close()
     return found
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -19,7 +21,7 @@ from benchmarks.market.shelf import COLUMNS, Shelf, query_rows
 from sourcing.answer import LoadReport, Query, Verdict
 from sourcing.check import check_list
 from sourcing.comps import load_file
-from sourcing.fitting import refit
+from sourcing.fitting import Fit, current_fit, refit
 from sourcing.settings import Settings, default_settings
 from sourcing.storage import Store, open_store
 
@@ -45,18 +47,33 @@ def load(store: Store, spoilt: Spoilt, folder: Path) -> list[LoadReport]:
     return reports
 
 
-def answer(market: Market, spoilt: Spoilt, shelf: Shelf) -> pd.DataFrame:
-    """Answer the shelf list with the engine, in a fresh store."""
+@contextmanager
+def loaded(spoilt: Spoilt) -> Iterator[Store]:
+    """Load the exports into a store of their own, gone afterwards; nothing is fitted yet."""
     with tempfile.TemporaryDirectory(prefix="market-") as name:
         folder = Path(name)
         store = open_store(str(folder / "data.sqlite3"))
         try:
             load(store, spoilt, folder)
-            refit(store)
-            verdicts = check_list(store, queries(market, shelf), settings_of(), detail=False)
+            yield store
         finally:
             store.close()
-    return frame_of(verdicts)
+
+
+def answer(market: Market, spoilt: Spoilt, shelf: Shelf) -> pd.DataFrame:
+    """Answer the shelf list with the engine, in a fresh store."""
+    with loaded(spoilt) as store:
+        refit(store)
+        return frame_of(check_list(store, queries(market, shelf), settings_of(), detail=False))
+
+
+def fitted(spoilt: Spoilt) -> Fit:
+    """Fit the engine on the exports, in a fresh store."""
+    with loaded(spoilt) as store:
+        refit(store)
+        found = current_fit(store)
+    assert found is not None
+    return found
 
 
 def queries(market: Market, shelf: Shelf) -> list[Query]:

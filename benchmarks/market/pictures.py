@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -106,17 +105,9 @@ def draw_response(variant: str, seed: int, path: Path) -> Path:
     from benchmarks.market.run import World
     from benchmarks.market.shapes import log_demand
     from models.response import TABLE
-    from sourcing.fitting import current_fit, refit
-    from sourcing.storage import open_store
 
     world = World(VARIANTS[variant], seed)
-    with tempfile.TemporaryDirectory(prefix="pictures-") as place:
-        store = open_store(str(Path(place) / "data.sqlite3"))
-        engine.load(store, world.spoilt, Path(place))
-        refit(store)
-        fit = current_fit(store)
-        store.close()
-    assert fit is not None
+    fit = engine.fitted(world.spoilt)
     figure, axes = _figure(6.4, 3.8)
     told, x = world.market.constants, np.linspace(-0.2, 0.6, 81)
     for c, name in enumerate(told.names):

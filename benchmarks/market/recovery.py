@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -53,17 +52,9 @@ def recover(variant: str, seed: int) -> list[dict[str, object]]:
     from benchmarks.market import engine
     from benchmarks.market.run import World
     from models.trend import curve_at
-    from sourcing.fitting import current_fit, refit
-    from sourcing.storage import open_store
 
     world = World(VARIANTS[variant], seed)
-    with tempfile.TemporaryDirectory(prefix="recovery-") as folder:
-        store = open_store(str(Path(folder) / "data.sqlite3"))
-        engine.load(store, world.spoilt, Path(folder))
-        refit(store)
-        fit = current_fit(store)
-        store.close()
-    assert fit is not None
+    fit = engine.fitted(world.spoilt)
     told = world.market.constants
     share = np.bincount(world.market.styles.category[world.market.listings.style], minlength=len(told.names))
     found: list[dict[str, object]] = []
