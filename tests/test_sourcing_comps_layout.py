@@ -201,6 +201,8 @@ def test_a_layout_is_remembered_by_names_in_any_order_and_beside_new_columns(sto
                     money={1: Money(",", ".")}, days={2: "dmy"})  # fmt: skip
     layouts.remember(store, "a.csv", layout)
     found = layouts.recall(store, ["Tag", "neu", "WAS ", "preis"], FileForm())
+    assert layouts.recall(store, ["Tag", "neu", "WAS ", "preis"], FileForm(), exactly=True) is None
+    assert layouts.recall(store, ["Tag", "WAS ", "preis"], FileForm(), exactly=True) is not None
     assert found is not None
     assert {use.field: use.column for use in found.uses} == {"title": 2, "sold_price": 3, "ended_on": 0}
     assert (found.money, found.days) == ({3: Money(",", ".")}, {0: "dmy"})
@@ -353,6 +355,30 @@ def test_our_own_format_is_not_asked_about_and_strange_columns_are(store: Store,
     with pytest.raises(BadInput, match="'price'"):
         load_file(store, path, strict=True)
     assert {column.field for column in look(store, path).columns} == {"title", "status", PRICE}
+
+
+def test_our_own_format_is_read_whole_although_a_file_with_some_of_its_columns_is_known(
+    store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.csv"
+    some = Layout(("title", "sold_price", "Regal"), (Use("title", 0), Use("sold_price", 1)), fixed={"status": "sold"})
+    layouts.remember(store, "some.csv", some)
+    path.write_bytes(written([["title", "sold_price", "brand"], ["Mug", "9", "Own"]]))
+    assert look(store, path).origin == "ours"
+    layouts.remember(store, "all.csv", dataclasses.replace(some, header=("title", "sold_price", "brand")))
+    assert look(store, path).origin == "remembered"
+
+
+def test_what_was_said_of_a_total_holds_wherever_its_column_stands(store: Store, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    rows = [["Item", "Total sold price", "Shipping charged"], ["Mug", "9.50", "3.00"], ["Pan", "8.50", "2.00"]]
+    path.write_bytes(written(rows))
+    layout = say(look(store, path), columns=dict(enumerate(("title", "sold_price", "shipping_charged"))))
+    seen = look(store, path, layout=layout)
+    assert [question.id for question in seen.questions] == ["total:1"]
+    layouts.remember(store, "a.csv", say(seen, answers={"total:1": "without"}))
+    path.write_bytes(written([[item, shipping, total] for item, total, shipping in rows]))
+    assert look(store, path).one_tap
 
 
 def test_a_cover_sheet_is_passed_over_for_one_that_lists_something(store: Store, tmp_path: Path) -> None:

@@ -174,13 +174,14 @@ def _look(
         return Look(sniffed)
     stat = path.stat()
     sample = _sample(str(path), stat.st_mtime_ns, stat.st_size, sniffed.form)
-    known, origin = known_words(store), "said"
+    known, origin, ours = known_words(store), "said", _ours(sample)
     found: Recognition | None = None
     if layout is not None:
         layout = replace(fitted(layout, sample.header), form=sniffed.form)
-    elif (kept := layouts.recall(store, sample.header, sniffed.form)) is not None:
+    # Of our own format more is known than of another file that had some of its columns.
+    elif (kept := layouts.recall(store, sample.header, sniffed.form, exactly=ours is not None)) is not None:
         layout, origin = kept, "remembered"
-    elif (ours := _ours(sample)) is not None:
+    elif ours is not None:
         return Look(sniffed, replace(ours, form=sniffed.form), "ours", _columns(sample, ours, None), certain=True)
     rows = list(map(list, zip(*sample.columns, strict=True)))
     found = recognise(sample.header, rows, known, form=sniffed.form)

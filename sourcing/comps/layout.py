@@ -19,6 +19,9 @@ DayOrder = Literal["ymd", "dmy", "mdy", "serial 1900", "serial 1904", "epoch"]
 Mark = Literal["", ".", ",", "'", " "]
 
 
+_BY_PLACE = ("zeros", "total")  # of the words, those that are told by the place of a column
+
+
 @dataclass(frozen=True)
 class FileForm:
     """How the bytes of a file become cells; the parts that do not apply are left as they are."""
@@ -149,7 +152,7 @@ def fitted(layout: Layout, header: Sequence[str]) -> Layout:
         money={move[old]: marks for old, marks in layout.money.items() if old in move},
         days={move[old]: order for old, order in layout.days.items() if old in move},
         words={
-            kind: {str(move.get(int(old), -1)): said for old, said in words.items()} if kind == "zeros" else words
+            kind: {str(move.get(int(old), -1)): said for old, said in words.items()} if kind in _BY_PLACE else words
             for kind, words in layout.words.items()
         },
         zeros=tuple(sorted(move[old] for old in layout.zeros if old in move)),

@@ -34,10 +34,11 @@ def remember(store: Store, name: str, layout: Layout) -> None:
         )
 
 
-def recall(store: Store, header: Sequence[str], form: FileForm) -> Layout | None:
+def recall(store: Store, header: Sequence[str], form: FileForm, *, exactly: bool = False) -> Layout | None:
     """Return the layout kept for files with these columns, in any order, or with further ones; None for none.
 
     Of several that fit, the one that knows most of the columns is taken. The form is that of the file at hand.
+    `exactly` takes none that does not know all of the columns.
     """
     names = set(map(plain_name, header))
     fitting = [
@@ -45,6 +46,8 @@ def recall(store: Store, header: Sequence[str], form: FileForm) -> Layout | None
         for one in remembered(store)
         if {plain_name(one.layout.header[place]) for place in used(one.layout)} <= names
     ]
+    if exactly:
+        fitting = [one for one in fitting if one.fingerprint == fingerprint(header)]
     if not fitting:
         return None
     best = max(fitting, key=lambda one: (len(names.intersection(map(plain_name, one.layout.header))), one.used_at))
