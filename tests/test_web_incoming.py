@@ -414,6 +414,30 @@ class TestJobs:
         assert load(client, rows).request.path == load(client, rows).request.path
         assert len(comps.batches(store)) == 1
 
+    @pytest.mark.parametrize("files", [1, 2])
+    def test_a_file_dropped_while_it_is_loaded_is_loaded_all_the_same(
+        self, app: Flask, client: FlaskClient, store: Store, monkeypatch: pytest.MonkeyPatch, files: int
+    ) -> None:
+        content = table_files.zipped(**{f"{number}.csv": table() for number in range(files)})
+        if files == 1:
+            rows = to_rows(client, app, content)
+        else:
+            bring(client, content, "both.zip")
+            address = f"/comps/file/{file_of(app).token}"
+            page = html(client.post(f"{address}/pick", data={"member": "1.csv"}, follow_redirects=True))
+            rows = html(client.post(f"{address}/say", data=fields(page), follow_redirects=True))
+        tell = Job.tell
+
+        def told(job: Job, read: int) -> None:
+            tell(job, read)
+            if job.kind == "load" and read:
+                waiting.drop(app.extensions["sourcing"].folder, job.token)
+
+        monkeypatch.setattr(Job, "tell", told)
+        answer = load(client, rows)
+        assert answer.status_code == 200
+        assert answer.request.path == f"/comps/batch/{comps.batches(store)[0].id}"
+
 
 def test_a_check_is_answered_while_a_file_is_written(
     client: FlaskClient, store: Store, monkeypatch: pytest.MonkeyPatch

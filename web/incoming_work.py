@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -108,16 +109,18 @@ def loaded(state: State, token: str, *, keep_good: bool, once: str) -> Job:
 def _load(state: State, one: Waiting, seen: Look, job: Job, *, keep_good: bool) -> Loaded:
     from sourcing.comps import waiting
     from sourcing.comps.incoming import load_seen
+    from sourcing.errors import NotFound
 
     job.total = _rows_of(one.path, seen)
     report = load_seen(state.store, one.path, one.name, seen, keep_good=keep_good, on_progress=job.tell)
     if report.batch_id is None and report.rejected:
         return Loaded(report)
     more = len(seen.sniffed.members) > 1
-    if more:
-        waiting.note(replace(one, member="", encoding="", sheet="", layout=None))
-    else:
-        waiting.drop(state.folder, one.token)
+    with suppress(NotFound):  # the user dropped it meanwhile, which takes nothing back of the load
+        if more:
+            waiting.note(replace(one, member="", encoding="", sheet="", layout=None))
+        else:
+            waiting.drop(state.folder, one.token)
     if report.new:
         learn(state)
     return Loaded(report, more)

@@ -86,12 +86,21 @@ def take(folder: Path, token: str) -> Waiting:
     for one in waiting(folder):  # compared with what is there, never joined to a path
         if secrets.compare_digest(one.token.encode(), token.encode()):
             return one
-    raise NotFound("That file is no longer kept here.", next_step="Choose it again and load it.")
+    raise _gone()
 
 
 def note(one: Waiting) -> None:
-    """Keep what the user has said about a file."""
-    _write(one)
+    """Keep what the user has said about a file.
+
+    Raises
+    ------
+    NotFound
+        It is not kept any longer.
+    """
+    try:
+        _write(one)
+    except FileNotFoundError as error:  # dropped at the same moment
+        raise _gone() from error
 
 
 def drop(folder: Path, token: str) -> Waiting:
@@ -105,6 +114,10 @@ def drop(folder: Path, token: str) -> Waiting:
     one = take(folder, token)
     shutil.rmtree(one.path.parent, ignore_errors=True)
     return one
+
+
+def _gone() -> NotFound:
+    return NotFound("That file is no longer kept here.", next_step="Choose it again and load it.")
 
 
 def _write(one: Waiting) -> None:
