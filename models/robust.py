@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 NU = 4.0  # degrees of freedom of the error: heavy enough that one lot of three does not move a style
 
 NORMAL_MAD = 1.4826022185056018  # 1 / (75 % point of the standard normal)
+Z80 = 1.2815515655446004  # 90 % point: half-width of the central 80 % in standard deviations
+Z90 = 1.6448536269514722  # 95 % point
 MODIFIED_Z = 0.6745  # the rounded 75 % point that the rule of Iglewicz & Hoaglin is stated with
 NORMAL_MEAN_DEVIATION = 1.253314  # sqrt(pi / 2): the fallback's factor, as published with it
 _SLOTS = 512  # into which values are sorted coarsely before a median is looked for

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.robust import Z90
 from models.trend import curve_at
 from sourcing.fitting import CategoryFit, Fit
 from sourcing.forecast import DAYS, Forecasts
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from sourcing.explain import Explanation, Source
 
 Write = Callable[[Decimal], str]
-_Z90 = 1.6448536269514722  # 95 % point of the standard normal
 
 
 @dataclass(frozen=True)
@@ -154,7 +154,7 @@ def _quick(found: Explanation, fit: Fit, now: Forecasts, write: Write) -> tuple[
         f"{_per_cent(found.chance_30_dearer or 0.0)}.",
     ]
     if fit.slope_se > 0:
-        gentle, steep = (1.0 - 1.01 ** (fit.slope + sign * _Z90 * fit.slope_se) for sign in (1.0, -1.0))
+        gentle, steep = (1.0 - 1.01 ** (fit.slope + sign * Z90 * fit.slope_se) for sign in (1.0, -1.0))
         made.append(
             f"On the whole of your table, 1 % more asked lowers the chance of a sale on a day by about "
             f"{1.0 - 1.01**fit.slope:.1%}; anything from {max(gentle, 0.0):.1%} to {steep:.1%} would fit what was seen."

@@ -38,8 +38,6 @@ from sourcing.observations import Observations, observe
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 
-Z80 = 1.2815515655446004
-Z90 = 1.6448536269514722
 DAYS = np.array([0, 3, 7, 10, 14, 21, 30, 45, 60, 75, 90, 120, 150, 180, 240, 300, 365], dtype=float)
 QUANTILES = np.array([0.1, 0.5, 0.9])
 _NEVER = -1

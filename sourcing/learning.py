@@ -12,6 +12,7 @@ from models.features import TitleFit, fit_titles
 from models.level import SET_ASIDE_AT
 from models.local import find_strays
 from models.price import Floats, Ints, PriceModel, PriceRows
+from models.robust import Z80, Z90
 from models.trend import carried_var, curve_at, slope_now
 from models.wander import WALKS, own_levels
 from sourcing import promises
@@ -20,8 +21,6 @@ from sourcing.observations import UNDATED_AGE
 from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
 
-_Z80 = 1.2815515655446004  # 90 % point of the standard normal
-_Z90 = 1.6448536269514722  # 95 % point
 _CHECKS, _CHECK_DAYS = 6, 15.0
 _USUAL_WALK2 = 0.0025  # where nothing can be checked
 _FEWEST_SCORES = 30
@@ -201,7 +200,7 @@ def _held_out(table: Training, offsets: Floats, drift_se: Floats) -> _Checked:
     if len(score) < 20:
         return _NOT_CHECKED
     return _Checked(
-        _factors(score, bucket, "0.2", _Z80), _factors(score, bucket, "0.1", _Z90), float(np.mean(score <= _Z80)),
+        _factors(score, bucket, "0.2", Z80), _factors(score, bucket, "0.1", Z90), float(np.mean(score <= Z80)),
         WALKS[best],
     )  # fmt: skip
 

@@ -11,9 +11,10 @@ from typing import Any, Literal
 
 import numpy as np
 
+from models.robust import Z80, Z90
 from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.fitting import fold
-from sourcing.forecast import DAYS, Z80, Z90, Forecasts
+from sourcing.forecast import DAYS, Forecasts
 
 _EPOCH = date(1970, 1, 1)
 _STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")

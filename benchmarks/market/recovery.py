@@ -24,6 +24,7 @@ from benchmarks.market.config import DAYS, VARIANTS  # noqa: E402
 from benchmarks.market.draw import CONDITIONS, FIRST, Market, draw_listings  # noqa: E402
 from benchmarks.market.shapes import Floats  # noqa: E402
 from benchmarks.market.simulate import sell  # noqa: E402
+from models.robust import Z90  # noqa: E402
 
 INTRO = """# Known parameters found again
 
@@ -44,7 +45,6 @@ error counts that as if it were none.
 """
 HALF_YEAR, HALF = 183, np.array([0.5])  # days; years
 MANY = 200_000
-_Z90 = 1.6448536269514722
 
 
 def recover(variant: str, seed: int) -> list[dict[str, object]]:
@@ -118,7 +118,7 @@ def table(found: pd.DataFrame) -> str:
     lines.append("| --- | ---: | ---: | ---: | ---: | ---: |")
     for name, part in found.groupby("parameter", sort=False):
         off = part["estimate"] - part["true"]
-        inside = (off.abs() <= _Z90 * part["error"]).mean()
+        inside = (off.abs() <= Z90 * part["error"]).mean()
         stated = part["error"].mean()
         lines.append(f"| {name} | {len(part)} | {inside:.2f} | {off.mean():+.3f} | {off.std():.3f} | {stated:.3f} |")
     return "\n".join(lines)
