@@ -20,6 +20,8 @@ from sourcing.answer import LoadReport
 from sourcing.comps import batches, load_file, lookup, overview, problems, undo_batch
 from sourcing.comps.columns import NAMES
 from sourcing.comps.comp import comps
+from sourcing.comps.mend import mend, rejects
+from sourcing.comps.table import layout_of
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.settings import default_settings, save_settings
 from sourcing.storage import Store, open_store
@@ -292,6 +294,12 @@ def test_undo_twice_and_of_nothing(store: Store) -> None:
     with pytest.raises(NotFound):
         problems(store, 7)
     assert batches(store)[0].undone_at is not None
+
+
+def test_every_way_to_ask_for_a_load_that_is_not_there_says_the_same(store: Store) -> None:
+    for ask in (undo_batch, problems, layout_of, rejects, lambda store, number: mend(store, number, {2: {0: "Mug"}})):
+        with pytest.raises(NotFound, match="no load number 7"):
+            ask(store, 7)
 
 
 def test_an_error_in_the_middle_of_the_file_leaves_nothing(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sourcing.answer import LoadReport, Problem
+from sourcing.comps.batch import of_batch
 from sourcing.comps.files.blocks import Block, Records
 from sourcing.comps.header import fold_name, match_header
 from sourcing.comps.layout import Layout
@@ -16,7 +17,7 @@ from sourcing.comps.load import aliases
 from sourcing.comps.loading import Loading, NothingStored
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
-from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.errors import BadInput, Refused
 from sourcing.storage import Store
 
 
@@ -71,10 +72,7 @@ def rejects(store: Store, batch_id: int, *, most: int = 50, after: int = 0) -> R
     NotFound
         There is no such load.
     """
-    found = store.read("SELECT file_name, header FROM batch WHERE id = ?", (batch_id,))
-    if not found:
-        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
-    name, header = found[0]
+    name, header = of_batch(store, batch_id, "file_name", "header")
     where = "batch_id = ? AND mended_by IS NULL"
     total = store.read(f"SELECT count(*) FROM reject WHERE {where}", (batch_id,))[0][0]  # noqa: S608
     kept = store.read(
@@ -170,10 +168,7 @@ def _put_right(raw: Any, batch_id: int, said: Mapping[int, Mapping[int, str]]) -
 
 
 def _how(store: Store, batch_id: int) -> tuple[list[str], Layout | None, int | None]:
-    found = store.read("SELECT header, layout, as_of FROM batch WHERE id = ?", (batch_id,))
-    if not found:
-        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
-    header, layout, day = found[0]
+    header, layout, day = of_batch(store, batch_id, "header", "layout", "as_of")
     if not header:
         raise Refused("That load is of an older version and kept no rejected rows.", next_step="Mend its file instead.")
     return json.loads(header), Layout.from_json(layout) if layout else None, day

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from sourcing.answer import Problem
+from sourcing.comps.batch import of_batch
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.layout import Layout
 from sourcing.comps.load import problems_of
 from sourcing.comps.values import iso
-from sourcing.errors import NotFound
 from sourcing.storage import Store
 
 
@@ -79,10 +79,8 @@ def layout_of(store: Store, batch_id: int) -> Layout | None:
     NotFound
         There is no such load.
     """
-    found = store.read("SELECT layout FROM batch WHERE id = ?", (batch_id,))
-    if not found:
-        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
-    return Layout.from_json(found[0][0]) if found[0][0] else None
+    (layout,) = of_batch(store, batch_id, "layout")
+    return Layout.from_json(layout) if layout else None
 
 
 def problems(store: Store, batch_id: int) -> tuple[Problem, ...]:
@@ -93,8 +91,7 @@ def problems(store: Store, batch_id: int) -> tuple[Problem, ...]:
     NotFound
         There is no such load.
     """
-    if not store.read("SELECT 1 FROM batch WHERE id = ?", (batch_id,)):
-        raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
+    of_batch(store, batch_id, "id")
     return problems_of(store, batch_id)
 
 

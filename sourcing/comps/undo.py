@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
+from sourcing.comps.batch import of_batch
 from sourcing.comps.counted import count_again
 from sourcing.comps.refresh import refresh
 from sourcing.comps.rows import OPEN
-from sourcing.errors import NotFound, Refused
+from sourcing.errors import Refused
 from sourcing.storage import Store
 
 # The latest as-of day among the live batches that hold a row.
@@ -34,10 +35,8 @@ def undo_batch(store: Store, batch_id: int) -> int:
         It is undone already.
     """
     with store.write_rows() as raw:
-        found = raw.execute("SELECT undone_at FROM batch WHERE id = ?", (batch_id,)).fetchone()
-        if found is None:
-            raise NotFound(f"There is no load number {batch_id}.", next_step="See the list of loads for its number.")
-        if found[0] is not None:
+        (undone,) = of_batch(store, batch_id, "undone_at")
+        if undone is not None:
             raise Refused(
                 f"Load number {batch_id} is undone already.", next_step="Load the file again to have it back."
             )
