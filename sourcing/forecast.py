@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.features import title_offset
 from models.frailty import Mixture
 from models.level import Level, item_levels
 from models.price import Floats, Ints
@@ -32,7 +31,8 @@ from models.season import spent, usual_pace
 from models.speed import CUTS, pieces_exposure
 from models.trend import carried_var, curve_at, slope_now
 from sourcing.answer import Item
-from sourcing.fitting import BUCKETS, CategoryFit, Fit, fold
+from sourcing.fitting import BUCKETS, CategoryFit, Fit
+from sourcing.kin import category_alone, pooled, prior_level
 from sourcing.objective import choose
 from sourcing.observations import Observations, observe
 from sourcing.rules import Rules
@@ -154,9 +154,9 @@ def forecast_group(
     fit: Fit, category: str, items: list[Item], rows: list[list[tuple[Any, ...]]], terms: Terms, rules: Rules
 ) -> Forecasts:
     """Forecast items of one category in one vectorised pass."""
-    kin = fit.categories.get(category) or _pooled(fit)
+    kin = fit.categories.get(category) or pooled(fit)
     seen = observe(fit, kin, items, rows)
-    prior = np.array([_prior(fit, category, kin, item) for item in items])
+    prior = np.array([prior_level(fit, category, kin, item) for item in items])
     level = _levels(fit, kin, seen, prior)
     prospects, rate = _prospects(fit, kin, seen, level, terms.assumed_days)
     plan = Plan(
@@ -183,7 +183,7 @@ def forecast_group(
         np.array(fit.factors)[bucket] * nominal,
         np.array(fit.wide_factors)[bucket] * nominal,
         prospects.drift * _NEXT_SALE,
-        np.maximum(kin.sigma2 * (1.0 / level.var - 1.0 / _category_alone(kin)), 0.0),
+        np.maximum(kin.sigma2 * (1.0 / level.var - 1.0 / category_alone(kin)), 0.0),
         level.weight,
         level.distance,
         level.aside,
@@ -211,58 +211,6 @@ def costs_of(terms: Terms) -> Costs:
     fixed = terms.fee_fixed + terms.postage + terms.supplies + terms.return_rate * terms.postage
     cap = float("inf") if terms.fee_cap is None else float(terms.fee_cap)
     return Costs(float(terms.fee_rate), cap, float(fixed), float(terms.return_rate * terms.return_value_lost))
-
-
-def _prior(fit: Fit, category: str, kin: CategoryFit, item: Item) -> tuple[float, float]:
-    """Mean and variance of an item's level before its own comps: its condition, brand, category and title's words."""
-    shift = kin.conditions.get(fold(item.condition or kin.base_condition), 0.0)
-    shift += title_offset(fit.words, item.title, category)
-    style2 = kin.tau_style2 if item.known else kin.tau_unseen2
-    cell = fit.cells.get(f"{category}\t{fold(item.brand)}")
-    if cell is not None and (item.brand or item.known):
-        return cell[0] + shift, cell[1] + style2
-    if category in fit.categories:
-        return kin.mu + shift, kin.mu_var + kin.tau_brand2 + style2
-    return fit.grand[0] + shift, fit.grand[1] + kin.tau_brand2 + style2
-
-
-def _category_alone(kin: CategoryFit) -> float:
-    """Variance of the level of an item of which nothing but the category is known."""
-    return kin.mu_var + kin.tau_brand2 + kin.tau_unseen2 + kin.tau_variant2
-
-
-def _pooled(fit: Fit) -> CategoryFit:
-    """Stand in for an unknown category: the average of the known ones, weighted by their sales."""
-    kinds = list(fit.categories.values())
-    weight = np.array([max(kind.sold, 1) for kind in kinds], dtype=float)
-    weight /= weight.sum()
-
-    def mean(name: str) -> float:
-        return float(sum(w * getattr(kind, name) for w, kind in zip(weight, kinds, strict=True)))
-
-    rates = [kind.rate for kind in kinds if kind.rate is not None]
-    return CategoryFit(
-        fit.grand[0],
-        fit.grand[1],
-        mean("sigma2"),
-        mean("tau_variant2"),
-        mean("tau_style2"),
-        mean("tau_unseen2"),
-        mean("tau_brand2"),
-        (0.0,),
-        kinds[0].base_condition,
-        {},
-        kinds[0].haggle,
-        kinds[0].ask,
-        tuple(float(v) for v in np.mean(rates, axis=0)) if rates else None,
-        min(kind.horizon for kind in kinds),
-        0,
-        0,
-        "all categories together",
-        tuple(float(v) for v in np.mean([kind.season for kind in kinds], axis=0)),
-        tuple(float(v) for v in np.mean([kind.response for kind in kinds], axis=0)),
-        (max(kind.asks_seen[0] for kind in kinds), min(kind.asks_seen[1] for kind in kinds)),
-    )
 
 
 def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Level:
