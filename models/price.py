@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.robust import NORMAL_MAD, grouped_medians, student_efficiency, student_weights
+from models.tree import FEW, carried, combine, lean, moment_variance, posterior, through
 from models.trend import Trend
 from models.within import Nest, effect_errors
 
@@ -29,9 +30,7 @@ Ints = NDArray[np.int64]
 
 _CONDITION_SD = 0.35  # ridge on a condition's effect, in log price
 _USUAL_VAR = 0.12**2  # variance of one sale where nothing is known of it
-_FEW = 3.0  # sales of freedom that count as much
 _USUAL_VARIANT, _USUAL_STYLE, _USUAL_BRAND = 0.03**2, 0.2**2, 0.2**2  # variances between groups, known no better
-_POOL_PRODUCTS = 25.0  # a category's own variances count like this many products of the pooled ones
 
 
 @dataclass(frozen=True)
@@ -106,7 +105,7 @@ class PriceModel:
         for round_ in range(self.rounds):
             z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows()
             # Both passes up the tree need the rows only by their sums a variant, whose category has one sigma.
-            own = _combine(weight, z, rows.variant, len(rows.variant_product))
+            own = combine(weight, z, rows.variant, len(rows.variant_product))
             self._tree(rows, own, offset, category_of_variant, category_of_product)
             residual = z - self.level_[rows.variant]
             self._scale(rows, residual, weight)
@@ -127,7 +126,7 @@ class PriceModel:
         z = rows.y - self.condition_[rows.category, rows.condition] - self.trend_.of_rows()
         of_product = rows.cell_category[rows.product_cell]
         nothing = np.zeros(len(rows.product_cell))
-        own = _combine(self.weight_, z, rows.variant, len(rows.variant_product))
+        own = combine(self.weight_, z, rows.variant, len(rows.variant_product))
         return self._messages(rows, own, nothing, of_product[rows.variant_product], of_product)[1]
 
     def _start(self, rows: PriceRows) -> None:
@@ -153,32 +152,32 @@ class PriceModel:
     ) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats], tuple[Floats, Floats]]:
         """Pass the variants' own (weight, mean) up: (precision, mean) from below at variants, products and cells."""
         variant = own[0] / self.sigma2_[cat_v], own[1]
-        up = _through(variant[0], self.tau_variant2_[cat_v])
-        product = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
-        up = _through(product[0], self.tau_style2_[cat_p])
-        cell = _combine(up, product[1] - offset, rows.product_cell, len(rows.cell_category))
+        up = through(variant[0], self.tau_variant2_[cat_v])
+        product = combine(up, variant[1], rows.variant_product, len(rows.product_cell))
+        up = through(product[0], self.tau_style2_[cat_p])
+        cell = combine(up, product[1] - offset, rows.product_cell, len(rows.cell_category))
         return variant, product, cell
 
     def _tree(self, rows: PriceRows, own: tuple[Floats, Floats], offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
         """Compute exact posterior means and variances of all nested effects, top down after one pass up."""
         variant, product, cell = self._messages(rows, own, offset, cat_v, cat_p)
-        up = _through(cell[0], self.tau_brand2_[rows.cell_category])
-        precision, mean = _combine(up, cell[1], rows.cell_category, rows.categories)
-        self.mu_, self.mu_var_ = _posterior(self.grand_, self.tau_category2_, precision, mean)
-        self.cell_mean_, cell_own = _posterior(
+        up = through(cell[0], self.tau_brand2_[rows.cell_category])
+        precision, mean = combine(up, cell[1], rows.cell_category, rows.categories)
+        self.mu_, self.mu_var_ = posterior(self.grand_, self.tau_category2_, precision, mean)
+        self.cell_mean_, cell_own = posterior(
             self.mu_[rows.cell_category], self.tau_brand2_[rows.cell_category], cell[0], cell[1]
         )
-        self.cell_var_ = cell_own + _carried(
+        self.cell_var_ = cell_own + carried(
             cell_own, self.tau_brand2_[rows.cell_category], self.mu_var_[rows.cell_category]
         )
         prior = self.cell_mean_[rows.product_cell] + offset
-        self.product_mean_, product_own = _posterior(prior, self.tau_style2_[cat_p], product[0], product[1])
-        inherited = _carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
+        self.product_mean_, product_own = posterior(prior, self.tau_style2_[cat_p], product[0], product[1])
+        inherited = carried(product_own, self.tau_style2_[cat_p], self.cell_var_[rows.product_cell])
         self.product_var_ = product_own + inherited
-        self.level_, level_own = _posterior(
+        self.level_, level_own = posterior(
             self.product_mean_[rows.variant_product], self.tau_variant2_[cat_v], variant[0], variant[1]
         )
-        inherited = _carried(level_own, self.tau_variant2_[cat_v], self.product_var_[rows.variant_product])
+        inherited = carried(level_own, self.tau_variant2_[cat_v], self.product_var_[rows.variant_product])
         self.level_var_ = level_own + inherited
 
     def _scale(self, rows: PriceRows, residual: Floats, weight: Floats) -> None:
@@ -197,7 +196,7 @@ class PriceModel:
         whole = float(freedom.sum())
         medians, overall = grouped_medians(size, free, rows.category, rows.categories)
         found = (NORMAL_MAD * overall) ** 2
-        pooled = (whole * found + _FEW * _USUAL_VAR) / (whole + _FEW)
+        pooled = (whole * found + FEW * _USUAL_VAR) / (whole + FEW)
         own = np.where((count > 4) & (freedom > 1.0), (NORMAL_MAD * medians) ** 2, pooled)
         share = freedom / (freedom + 30.0)
         self.sigma2_ = np.maximum(share * own + (1 - share) * pooled, 1e-5)
@@ -205,19 +204,19 @@ class PriceModel:
     def _variances(self, rows: PriceRows, own: tuple[Floats, Floats], offset: Floats, cat_v: Ints, cat_p: Ints) -> None:
         """Re-estimate the between-group variances by moments, each category's own leaning on the pooled one."""
         variant = own[0] / self.sigma2_[cat_v], own[1]
-        pool = _moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
-        self.tau_variant2_ = np.maximum(_lean(*pool, _USUAL_VARIANT), 1e-6)
-        up = _through(variant[0], self.tau_variant2_[cat_v])
-        precision, mean = _combine(up, variant[1], rows.variant_product, len(rows.product_cell))
-        pool = _moment_variance(mean - offset, precision, rows.product_cell, cat_p, rows.categories)
+        pool = moment_variance(variant[1], variant[0], rows.variant_product, cat_v, rows.categories)
+        self.tau_variant2_ = np.maximum(lean(*pool, _USUAL_VARIANT), 1e-6)
+        up = through(variant[0], self.tau_variant2_[cat_v])
+        precision, mean = combine(up, variant[1], rows.variant_product, len(rows.product_cell))
+        pool = moment_variance(mean - offset, precision, rows.product_cell, cat_p, rows.categories)
         # A single style is like or unlike nothing: its level is what its sales say, but another one's may be far off.
-        few = min(_FEW, float(pool[1].sum()))
-        self.tau_style2_ = np.maximum(_lean(*pool, _USUAL_STYLE, few), 1e-4)
-        self.tau_unseen2_ = np.maximum(_lean(*pool, _USUAL_STYLE), 1e-4)
-        up = _through(precision, self.tau_style2_[cat_p])
-        precision, mean = _combine(up, mean - offset, rows.product_cell, len(rows.cell_category))
-        pool = _moment_variance(mean, precision, rows.cell_category, rows.cell_category, rows.categories)
-        self.tau_brand2_ = np.maximum(_lean(*pool, _USUAL_BRAND), 1e-4)
+        few = min(FEW, float(pool[1].sum()))
+        self.tau_style2_ = np.maximum(lean(*pool, _USUAL_STYLE, few), 1e-4)
+        self.tau_unseen2_ = np.maximum(lean(*pool, _USUAL_STYLE), 1e-4)
+        up = through(precision, self.tau_style2_[cat_p])
+        precision, mean = combine(up, mean - offset, rows.product_cell, len(rows.cell_category))
+        pool = moment_variance(mean, precision, rows.cell_category, rows.cell_category, rows.categories)
+        self.tau_brand2_ = np.maximum(lean(*pool, _USUAL_BRAND), 1e-4)
         if rows.categories > 2:
             self.grand_ = float(np.mean(self.mu_))
             self.tau_category2_ = max(float(np.var(self.mu_, ddof=1)), 0.01)
@@ -250,59 +249,3 @@ class PriceModel:
                 precision[here], rows.condition[here], rows.conditions, rows.variant[here], nest, int(base),
                 1.0 / _CONDITION_SD**2,
             )  # fmt: skip
-
-
-def _combine(precision: Floats, mean: Floats, group: Ints, groups: int) -> tuple[Floats, Floats]:
-    """Pool independent normal messages by group; a group without any has precision 0 and mean 0."""
-    total = np.bincount(group, precision, groups)
-    weighted = np.bincount(group, precision * mean, groups)
-    centre: Floats = np.divide(weighted, total, out=np.zeros(groups), where=total > 0)
-    return total.astype(np.float64), centre
-
-
-def _through(precision: Floats, variance: Floats) -> Floats:
-    """Weaken a message by the variance of the step it passes through."""
-    return precision / (1.0 + variance * precision)
-
-
-def _posterior(
-    prior_mean: Floats | float, prior_var: Floats | float, precision: Floats, mean: Floats
-) -> tuple[Floats, Floats]:
-    total = 1.0 / prior_var + precision
-    return (prior_mean / prior_var + precision * mean) / total, 1.0 / total
-
-
-def _carried(own_var: Floats, step_var: Floats, parent_var: Floats) -> Floats:
-    """Variance that a child inherits from its parent's uncertainty (law of total variance on the tree)."""
-    return (own_var / step_var) ** 2 * parent_var
-
-
-def _moment_variance(
-    mean: Floats, precision: Floats, group: Ints, category: Ints, categories: int
-) -> tuple[Floats, Floats, float]:
-    """Estimate the variance of means around their group's mean, by category: (estimate, weight, pooled)."""
-    live = precision > 0
-    mean, precision, group, category = mean[live], precision[live], group[live], category[live]
-    groups = int(group.max()) + 1 if len(group) else 0
-    total, centre = _combine(precision, mean, group, groups)
-    # Capped at 25 times the noise-free scale so that one mistyped style cannot swell everyone's variance.
-    deviation = mean - centre[group]
-    # A group's only member lies on its centre; what rounding leaves there is no deviation.
-    apart = np.abs(deviation) > 1e-9
-    cap = 25.0 * np.median(deviation[apart] ** 2) if apart.any() else 0.0
-    q = np.bincount(category, precision * np.minimum(deviation**2, max(cap, 1e-12)), categories)
-    freedom = np.bincount(category, minlength=categories).astype(float)
-    freedom -= np.bincount(category, precision / total[group], categories)
-    c = np.bincount(category, precision - precision**2 / total[group], categories)
-    pooled = max((q.sum() - freedom.sum()) / c.sum(), 0.0) if c.sum() > 0 else 0.0
-    own = np.divide(np.maximum(q - freedom, 0.0), c, out=np.full(categories, pooled), where=c > 0)
-    return own, np.maximum(freedom, 0.0), pooled
-
-
-def _lean(own: Floats, freedom: Floats, pooled: float, usual: float, few: float = _FEW) -> Floats:
-    # A handful of styles may look all alike by luck, and believing it would make every level look sure. That they look
-    # unlike by luck costs little: levels then lean on their own sales.
-    whole = float(freedom.sum())
-    pooled = max(pooled, (whole * pooled + few * usual) / max(whole + few, 1e-9))
-    share = freedom / (freedom + _POOL_PRODUCTS)
-    return share * own + (1 - share) * pooled
