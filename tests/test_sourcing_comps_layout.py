@@ -432,3 +432,9 @@ def test_rows_in_another_currency_are_kept_said_and_count_once_it_is_the_home_on
     assert undo_settings(store) is True
     assert store.read("SELECT count(*) FROM comp WHERE out = 0") == [(1,)]
     assert save_settings(store, dataclasses.replace(load_settings(store), locale="de_DE"), "reads it") is False
+
+
+def test_keys_of_json_lines_that_look_alike_or_like_nothing_are_told_apart(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_text('{"title": "Mug", "sold price": "9.50", "sold  price": "8", "": "x"}\n')
+    assert look(open_store("sqlite://"), path).sniffed.header == ("title", "sold price", "sold price (2)", "column 4")

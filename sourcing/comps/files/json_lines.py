@@ -10,6 +10,7 @@ from typing import Any, TextIO
 
 from sourcing.comps.files import limits
 from sourcing.comps.files.blocks import Block, Fault, Records
+from sourcing.comps.files.shape import distinct
 from sourcing.errors import BadInput
 
 _ACCEPTED = "One object a line, its values texts, numbers, true, false or null."
@@ -117,7 +118,7 @@ class JsonRecords(Records):
             raise BadInput("No line of the file is a flat JSON object.", _ACCEPTED, field="file")
         self._keys = list(keys)
         self.said = [" ".join(key.split()) for key in keys]
-        self.header = list(self.said)
+        self.header = distinct(self.said)
 
     def _lines(self) -> Iterator[tuple[int, str]]:
         for number, line in enumerate(self._text(), 1):
