@@ -36,6 +36,12 @@ def pooled(fit: Fit) -> CategoryFit:
     def mean(name: str) -> float:
         return float(sum(w * getattr(kind, name) for w, kind in zip(weight, kinds, strict=True)))
 
+    def means(name: str) -> tuple[float, float]:
+        both = weight @ np.array([getattr(kind, name) for kind in kinds], dtype=float)
+        return float(both[0]), float(both[1])
+
+    # Only what every category has shown counts as seen; where they share nothing, a middle of them must do.
+    low, high = max(kind.asks_seen[0] for kind in kinds), min(kind.asks_seen[1] for kind in kinds)
     rates = [kind.rate for kind in kinds if kind.rate is not None]
     return CategoryFit(
         fit.grand[0],
@@ -48,8 +54,8 @@ def pooled(fit: Fit) -> CategoryFit:
         (0.0,),
         kinds[0].base_condition,
         {},
-        kinds[0].haggle,
-        kinds[0].ask,
+        means("haggle"),
+        means("ask"),
         tuple(float(v) for v in np.mean(rates, axis=0)) if rates else None,
         min(kind.horizon for kind in kinds),
         0,
@@ -57,5 +63,5 @@ def pooled(fit: Fit) -> CategoryFit:
         "all categories together",
         tuple(float(v) for v in np.mean([kind.season for kind in kinds], axis=0)),
         tuple(float(v) for v in np.mean([kind.response for kind in kinds], axis=0)),
-        (max(kind.asks_seen[0] for kind in kinds), min(kind.asks_seen[1] for kind in kinds)),
+        (low, high) if low < high else means("asks_seen"),
     )
