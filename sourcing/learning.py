@@ -24,6 +24,7 @@ from sourcing.training import Flags, Training, lay_out
 _CHECKS, _CHECK_DAYS = 6, 15.0
 _USUAL_WALK2 = 0.0025  # where nothing can be checked
 _FEWEST_SCORES = 30
+_LEAST_FACTOR = 0.5  # where later sales all brought one price: an item yet unseen may still bring another
 _UNCHECKED = [1.25, 1.15, 1.1, 1.1]  # too few later sales to check: a little wider than the model believes
 
 
@@ -214,7 +215,8 @@ def _factors(score: Floats, bucket: Ints, alpha: str, nominal: float) -> list[fl
     found = []
     for b in range(len(BUCKETS) + 1):
         here = score[bucket == b]
-        found.append(float(conformal_quantile(here if len(here) >= _FEWEST_SCORES else score, alpha)) / nominal)
+        own = float(conformal_quantile(here if len(here) >= _FEWEST_SCORES else score, alpha))
+        found.append(max(own / nominal, _LEAST_FACTOR))
     return found
 
 

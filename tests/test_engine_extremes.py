@@ -131,3 +131,18 @@ def test_a_day_to_come_is_left_out_and_said(tmp_path: Path) -> None:
     verdict = check(store, Query(code="S-1", shelf_price=Decimal("12.00")))
     sound(verdict)
     assert verdict.newest_comp is None or verdict.newest_comp.year == 2025
+
+
+def test_one_price_for_all_leaves_room_for_what_is_not_known_yet(tmp_path: Path) -> None:
+    """Later sales called for no width at all; a style or a category never seen may still bring something else."""
+    path = tmp_path / "comps.csv"
+    days = [(f"2025-{1 + k % 11:02d}-{1 + k % 20:02d}", f"2025-{1 + k % 11:02d}-{3 + k % 25:02d}") for k in range(400)]
+    rows = [sale(f"S-{k % 12}", 45, 45, *sorted(day)) for k, day in enumerate(days)]
+    path.write_text("\n".join([HEADER + ",note", *(f"{row},{at}" for at, row in enumerate(rows))]) + "\n")
+    store = open_store(str(tmp_path / "data.sqlite3"))
+    load_file(store, path)
+    refit(store)
+    for query in (Query(code="NOWHERE-7", brand="Ander", category="shoes"), Query(code="NOWHERE-8", category="hats")):
+        foretold = check(store, query).sale_price
+        assert foretold is not None
+        assert foretold.low < foretold.mid < foretold.high
