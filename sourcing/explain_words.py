@@ -154,10 +154,13 @@ def _quick(found: Explanation, fit: Fit, now: Forecasts, write: Write) -> tuple[
         f"{_per_cent(found.chance_30_dearer or 0.0)}.",
     ]
     if fit.slope_se > 0:
-        gentle, steep = (1.0 - 1.01 ** (fit.slope + sign * Z90 * fit.slope_se) for sign in (1.0, -1.0))
+        # Few listings may seem to sell the better the dearer they are; that is never believed, nor said.
+        gentle, middle, steep = (
+            max(1.0 - 1.01 ** (fit.slope + sign * Z90 * fit.slope_se), 0.0) for sign in (1.0, 0.0, -1.0)
+        )
         made.append(
             f"On the whole of your table, 1 % more asked lowers the chance of a sale on a day by about "
-            f"{1.0 - 1.01**fit.slope:.1%}; anything from {max(gentle, 0.0):.1%} to {steep:.1%} would fit what was seen."
+            f"{middle:.1%}; anything from {gentle:.1%} to {steep:.1%} would fit what was seen."
         )
     if found.beyond:
         made.append(f"Asking {ask} lies beyond what the market showed; the chance there is extrapolated, with care.")

@@ -102,6 +102,13 @@ def test_asking_more_lowers_the_chance_and_json_holds_the_figures(folder: Path, 
     assert json.loads(made.stdout)["chance_30"] == found.chance_30
 
 
+def test_no_chance_is_said_to_rise_with_the_asking_price(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    fit = current_fit(store)
+    assert fit is not None
+    monkeypatch.setattr("sourcing.explain.current_fit", lambda _store: replace(fit, slope=0.4, slope_se=0.5))
+    assert "by about 0.0%; anything from 0.0% to 0.4% would fit" in words(explain(store, KNOWN))
+
+
 def test_the_chance_within_30_days_is_the_verdicts_where_the_plan_gives_up_sooner(tmp_path: Path) -> None:
     store = open_store(str(tmp_path / "soon.sqlite3"))
     load_samples(store)
