@@ -311,6 +311,10 @@ class TestMending:
         assert comps.overview(store).comps == 19
         done = html(client.post(f"{address}/mend", data={"cell-6-2": "54.00"}, follow_redirects=True))
         assert "All rejected rows have been put right" in text(done)
+        (partly,) = [one for one in comps.batches(store) if one.corrects and one.rejected]
+        part = html(client.get(f"/comps/batch/{partly.id}"))
+        assert f"What is still wrong waits at load {partly.corrects}" in text(part)
+        assert "All rejected rows" not in text(part)
         assert comps.overview(store).comps == 20
 
     def test_they_are_taken_along_as_a_harmless_file(self, app: Flask, client: FlaskClient, store: Store) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from web.jobs import Job
@@ -15,8 +14,6 @@ if TYPE_CHECKING:
     from sourcing.comps.layout import Layout
     from sourcing.comps.waiting import Waiting
     from web.state import State
-
-_CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -64,11 +61,12 @@ def tried(state: State, one: Waiting) -> Job:
 
     def call(job: Job) -> Tried:
         from sourcing.comps.incoming import load_seen
+        from sourcing.comps.lines import count_lines
 
         seen = _look(state, one, one.layout)
         if not seen.ready:
             return Tried(seen)
-        job.total = _rows_of(one.path, seen)
+        job.total = count_lines(one.path)
         return Tried(seen, load_seen(state.store, one.path, one.name, seen, dry=True, on_progress=job.tell))
 
     key = ("rows", *_said(one), one.layout, data_version(state.store))
@@ -109,9 +107,10 @@ def loaded(state: State, token: str, *, keep_good: bool, once: str) -> Job:
 def _load(state: State, one: Waiting, seen: Look, job: Job, *, keep_good: bool) -> Loaded:
     from sourcing.comps import waiting
     from sourcing.comps.incoming import load_seen
+    from sourcing.comps.lines import count_lines
     from sourcing.errors import NotFound
 
-    job.total = _rows_of(one.path, seen)
+    job.total = count_lines(one.path)
     report = load_seen(state.store, one.path, one.name, seen, keep_good=keep_good, on_progress=job.tell)
     if report.batch_id is None and report.rejected:
         return Loaded(report)
@@ -144,15 +143,3 @@ def _look(state: State, one: Waiting, layout: Layout | None) -> Look:
 
 def _said(one: Waiting) -> tuple[str, ...]:
     return (one.token, one.member, one.encoding, one.sheet)
-
-
-def _rows_of(path: Path, seen: Look) -> int | None:
-    """Return about how many rows a text has, by its line ends; None for what has none."""
-    form = seen.sniffed.form
-    if form.kind not in ("text", "json lines") or form.member:
-        return None
-    lines = 0
-    with path.open("rb") as file:
-        while chunk := file.read(_CHUNK):
-            lines += chunk.count(b"\n")
-    return lines if lines > 1 else None

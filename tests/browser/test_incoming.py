@@ -10,6 +10,7 @@ import zipfile
 from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Literal
 
 import openpyxl
 import pytest
@@ -131,7 +132,7 @@ def test_three_exports_from_upload_to_a_verdict(
     look("german-rows")
     tried = count(page)
     assert tried == [60, 59, 0, 1]
-    page.get_by_role("button", name="Load the 59 good rows, keep 1 for mending").click()
+    page.get_by_role("button", name="Load the 59 good rows, leave 1 aside").click()
     page.wait_for_url("**/comps/batch/*")
     assert count(page) == tried
     look("german-batch")
@@ -177,3 +178,34 @@ def test_three_exports_from_upload_to_a_verdict(
     assert page.get_by_role("heading", level=1).inner_text().split("\n")[0].strip() in ("Buy", "Pass")
     look("verdict")
     assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("size", "theme"), [("phone", "light"), ("phone", "dark"), ("desk", "light"), ("desk", "dark")]
+)
+def test_what_is_picked_and_how_far_a_long_load_is(
+    browser: Browser, address: str, tmp_path: Path, size: str, theme: Literal["light", "dark"]
+) -> None:
+    width, height = SIZES[size]
+    page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme).new_page()
+    old = tmp_path / "alt.csv"
+    old.write_bytes("Größe;Artikel;Verkaufspreis\n42;Schuh für Übung;12,50\n".encode("cp1252"))
+    upload(page, address, old)
+    looked_at(page, f"encoding-{theme}", True)
+    both = tmp_path / "both.zip"
+    with zipfile.ZipFile(both, "w") as packed:
+        packed.writestr("first.csv", "name,paid\nMug,5.00\n")
+        packed.writestr("second.csv", "name,paid\nPan,6.00\n")
+    upload(page, address, both)
+    looked_at(page, f"member-{theme}", True)
+    long = tmp_path / "long.csv"
+    day = "2026-09-01"
+    long.write_text("name,paid,sold on\n" + "".join(f"Mug {at % 50},{5 + at % 9}.50,{day}\n" for at in range(120_000)))
+    page.goto(f"{address}/comps")
+    page.set_input_files("#file", long)
+    page.get_by_role("button", name="Load", exact=True).click()
+    page.wait_for_url("**/comps/file/*", timeout=60_000)
+    page.get_by_role("button", name="Look at the rows").click()
+    page.wait_for_url("**/comps/progress/*", timeout=60_000)
+    page.get_by_role("link", name="Stop looking by itself").click()
+    looked_at(page, f"progress-{theme}", True)

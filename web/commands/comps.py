@@ -19,7 +19,6 @@ from web.commands.frame import (
     folder_of,
     open_data,
     progress,
-    rows_of,
     say,
     working,
 )  # fmt: skip
@@ -130,18 +129,17 @@ def _load(
     from sourcing.comps.incoming import load_seen
 
     how: dict[str, Any] = {"keep_good": keep_good, "as_of": as_of, "dry": dry}
-    rows = rows_of(path)
     if not said.anything:
         try:
             with working(f"Loading {path.name}") as tell:
-                told = progress(path.name, rows, tell)
+                told = progress(path, tell)
                 return load_file(store, path, name=path.name, strict=True, on_progress=told, **how), None
         except BadInput as error:
             if error.field not in ("header", "encoding", "member"):
                 raise
     seen = settle(store, path, said)
     with working(f"Loading {path.name}") as tell:
-        return load_seen(store, path, path.name, seen, on_progress=progress(path.name, rows, tell), **how), seen
+        return load_seen(store, path, path.name, seen, on_progress=progress(path, tell), **how), seen
 
 
 def _summary(report: LoadReport) -> str:

@@ -100,24 +100,13 @@ def folder_of(data: str) -> Path:
     return beside(data)
 
 
-def rows_of(path: Path) -> int:
-    """Estimate the rows of a text file by its line ends; 0 for other files."""
-    found = 0
-    with path.open("rb") as file:
-        start = file.read(1 << 16)
-        if b"\0" in start or start[:2] == b"PK":
-            return 0
-        file.seek(0)
-        while part := file.read(1 << 20):
-            found += part.count(b"\n") or part.count(b"\r")
-    return found
-
-
-def progress(name: str, rows: int, tell: Callable[[str], None]) -> Callable[[int], None] | None:
+def progress(path: Path, tell: Callable[[str], None]) -> Callable[[int], None] | None:
     """Return what tells how far the reading of a file is, how fast it goes and how long it will take; None unseen."""
     if not sys.stderr.isatty():
         return None
-    start = time.monotonic()
+    from sourcing.comps.lines import count_lines
+
+    name, rows, start = path.name, count_lines(path) or 0, time.monotonic()
 
     def told(read: int) -> None:
         gone = max(time.monotonic() - start, 1e-3)
