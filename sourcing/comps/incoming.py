@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
@@ -77,7 +77,7 @@ class Look:
     columns: tuple[Column, ...] = ()
     questions: tuple[Question, ...] = ()
     offers: tuple[Use, ...] = ()
-    examples: Mapping[str, tuple[tuple[str, str], ...]] = ()  # type: ignore[assignment]
+    examples: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     certain: bool = False
     picked: bool = False
 
@@ -174,15 +174,15 @@ def _look(
         return Look(sniffed)
     stat = path.stat()
     sample = _sample(str(path), stat.st_mtime_ns, stat.st_size, sniffed.form)
-    known, origin, ours = known_words(store), "said", _ours(sample)
-    found: Recognition | None = None
+    known, ours = known_words(store), _ours(sample)
+    origin: Origin = "said"
     if layout is not None:
         layout = replace(fitted(layout, sample.header), form=sniffed.form)
     # Of our own format more is known than of another file that had some of its columns.
     elif (kept := layouts.recall(store, sample.header, sniffed.form, exactly=ours is not None)) is not None:
         layout, origin = kept, "remembered"
     elif ours is not None:
-        return Look(sniffed, replace(ours, form=sniffed.form), "ours", _columns(sample, ours, None), certain=True)
+        return Look(sniffed, replace(ours, form=sniffed.form), "ours", _columns(sample, ours, None))
     rows = list(map(list, zip(*sample.columns, strict=True)))
     found = recognise(sample.header, rows, known, form=sniffed.form)
     if layout is None:
@@ -193,10 +193,9 @@ def _look(
     layout = fill(layout, sample, known)
     asked = questions(layout, sample, known)
     offers = tuple(use for use in found.offers if use.field not in {one.field for one in layout.uses})
-    certain = not asked and all(found.confidence(use) >= 0.8 for use in layout.uses)
     return Look(
-        sniffed, layout, origin, _columns(sample, layout, found), asked, offers,  # type: ignore[arg-type]
-        {use.field: _found_inside(sample, use) for use in offers}, certain,
+        sniffed, layout, origin, _columns(sample, layout, found), asked, offers,
+        {use.field: _found_inside(sample, use) for use in offers},
     )  # fmt: skip
 
 

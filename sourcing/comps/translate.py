@@ -62,9 +62,9 @@ class Source:
 UNTOLD = "\x00untold"
 
 
-def documented(header: Header, said: Mapping[int, str] | None = None) -> dict[str, Source]:
+def documented(header: Header) -> dict[str, Source]:
     """Return the sources of a file in our own format."""
-    return {name: Source((said or {}).get(place, name), place) for name, place in header.places.items()}
+    return {name: Source(name, place) for name, place in header.places.items()}
 
 
 def as_layout(names: list[str], header: Header) -> Layout:
