@@ -78,7 +78,6 @@ class Look:
     questions: tuple[Question, ...] = ()
     offers: tuple[Use, ...] = ()
     examples: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
-    certain: bool = False
     picked: bool = False
 
     @property
