@@ -180,9 +180,7 @@ def test_three_exports_from_upload_to_a_verdict(
     assert wrong == []
 
 
-@pytest.mark.parametrize(
-    ("size", "theme"), [("phone", "light"), ("phone", "dark"), ("desk", "light"), ("desk", "dark")]
-)
+@pytest.mark.parametrize(("size", "theme"), [("phone", "dark"), ("desk", "light")])
 def test_what_is_picked_and_how_far_a_long_load_is(
     browser: Browser, address: str, tmp_path: Path, size: str, theme: Literal["light", "dark"]
 ) -> None:
@@ -198,9 +196,9 @@ def test_what_is_picked_and_how_far_a_long_load_is(
         packed.writestr("second.csv", "name,paid\nPan,6.00\n")
     upload(page, address, both)
     looked_at(page, f"member-{theme}", True)
-    long = tmp_path / "long.csv"
+    long = tmp_path / "long.csv"  # so long that trying it takes many times what a page waits for it
     day = "2026-09-01"
-    long.write_text("name,paid,sold on\n" + "".join(f"Mug {at % 50},{5 + at % 9}.50,{day}\n" for at in range(120_000)))
+    long.write_text("name,paid,sold on\n" + "".join(f"Mug {at % 50},{5 + at % 9}.50,{day}\n" for at in range(400_000)))
     page.goto(f"{address}/comps")
     page.set_input_files("#file", long)
     page.get_by_role("button", name="Load", exact=True).click()
