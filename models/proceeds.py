@@ -176,7 +176,13 @@ def outcomes(
     logs over the level.
     """
     ask = np.asarray(np.round(np.exp(items.mean[:, None] + np.linspace(*asks, STEPS)), 2), dtype=np.float64)
-    ask = np.maximum(ask, 0.01)
+    return outcomes_at(items, np.maximum(ask, 0.01), base, plan, costs, haggle, target)
+
+
+def outcomes_at(
+    items: Prospects, ask: Floats, base: Floats, plan: Plan, costs: Costs, haggle: tuple[float, float], target: float
+) -> Outcome:
+    """Do as `outcomes` at given asking prices (N, K), each above 0."""
     edges, factor = plan.nodes()
     by_node = survive(items, ask, *by_price(base, edges, factor, items.drift))
     alive = np.einsum("nkjt,nj->nkt", by_node, items.weights)
@@ -189,13 +195,18 @@ def outcomes(
     rest_mean, rest_var = _rest(items, by_node[..., -1])
     middle = (edges[:-1] + edges[1:]) / 2
     days = (mass * middle).sum(axis=2) + alive[:, :, -1] * plan.give_up
-    at = float(np.clip(target, edges[0], edges[-1]))
     sold = 1.0 - alive
+    rest_mean += np.log(plan.salvage) + items.drift * plan.give_up
+    return Outcome(ask, mean_net, days, sold_by(target, sold, edges), sold, edges, rest_mean, rest_var)
+
+
+def sold_by(day: float, sold_by_edge: Floats, edges: Floats) -> Floats:
+    """Chance sold by a day, linear between the day edges of the plan and held beyond them: (N, K)."""
+    at = float(np.clip(day, edges[0], edges[-1]))
     right = int(np.clip(np.searchsorted(edges, at), 1, len(edges) - 1))
     share = (at - edges[right - 1]) / (edges[right] - edges[right - 1])
-    by_target = sold[:, :, right - 1] * (1 - share) + sold[:, :, right] * share
-    rest_mean += np.log(plan.salvage) + items.drift * plan.give_up
-    return Outcome(ask, mean_net, days, by_target, sold, edges, rest_mean, rest_var)
+    found: Floats = sold_by_edge[:, :, right - 1] * (1 - share) + sold_by_edge[:, :, right] * share
+    return found
 
 
 def _rest(items: Prospects, left: Floats) -> tuple[Floats, Floats]:
