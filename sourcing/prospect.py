@@ -138,28 +138,35 @@ def _base(
             "title help too.",
         }
         return verdict.nothing(query, item, settings.currency, values)
+    return verdict.nothing(query, item, settings.currency, values | at_asking(deal, forecasts, figures, at, detail))
+
+
+def at_asking(
+    deal: CategorySettings, forecasts: Forecasts, figures: verdict.Figures, at: int, detail: bool
+) -> dict[str, Any]:
+    """Return what of a verdict rests on the chosen asking price, and on no shelf price."""
     basis = forecasts.speed_basis
-    values |= {
+    values: dict[str, Any] = {
         "decision": "pass",  # until a price is known
         "asking_price": verdict.to_cents(figures.ask[at]),
         "expected_proceeds": verdict.to_cents(figures.mean_net[at]),
         "proceeds": verdict.spread(figures.net_quantiles[at]),
         "speed_basis": basis or f"your own assumption of {deal.terms.assumed_days} days: no listing dates",
-        "objective": rules.objective,
+        "objective": deal.rules.objective,
         "choices": verdict.choices(forecasts, at) if detail else (),
     }
-    if basis:
-        values |= {
-            "days_50": None if (days := figures.days_50[at]) < 0 else days,
-            "days_80": None if (days := figures.days_80[at]) < 0 else days,
-            "sold_within": dict(zip(verdict.SOLD_WITHIN, figures.sold_within[at], strict=True)),
-            "sold_curve": verdict.curve(forecasts, at) if detail else (),
-        }
-        if forecasts.dearer[at]:
-            values["warnings"] = (
-                "The asking price lies above what sellers ask for such items: how demand goes on there is an estimate "
-                "nobody has tested. A lower one of the table is the safer choice.",
-            )
-    else:
-        values["warnings"] = ("The comps carry no listing dates, so the time to sell is not known.",)
-    return verdict.nothing(query, item, settings.currency, values)
+    if not basis:
+        return values | {"warnings": ("The comps carry no listing dates, so the time to sell is not known.",)}
+    values |= {
+        "days_50": None if (days := figures.days_50[at]) < 0 else days,
+        "days_80": None if (days := figures.days_80[at]) < 0 else days,
+        "sold_within": dict(zip(verdict.SOLD_WITHIN, figures.sold_within[at], strict=True)),
+        "sold_curve": verdict.curve(forecasts, at) if detail else (),
+        "warnings": (),
+    }
+    if forecasts.dearer[at]:
+        values["warnings"] = (
+            "The asking price lies above what sellers ask for such items: how demand goes on there is an estimate "
+            "nobody has tested. A lower one of the table is the safer choice.",
+        )
+    return values
