@@ -22,3 +22,13 @@ class Rules:
     most_loss_chance: Decimal | None = Decimal("0.35")
     least_comps: Decimal | None = Decimal("0.15")
     objective: str = PROFIT
+
+
+@dataclass(frozen=True)
+class HaulLimits:
+    """Rules of the whole haul; None is off."""
+
+    cash: Decimal | None = None
+    prep_hours: Decimal | None = None
+    most_of_style: int | None = None
+    most_in_category: int | None = None

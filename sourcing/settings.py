@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from sourcing import settings_file
 from sourcing.errors import BadInput, NotFound
+from sourcing.labour import Flag, first_flags
 from sourcing.parcel import billed_weight, postage_for
-from sourcing.rules import Rules
+from sourcing.rules import HaulLimits, Rules
 from sourcing.settings_file import closest, folded
-from sourcing.settings_table import SETTINGS, Place, Setting, defaults
+from sourcing.settings_table import SETTINGS, Place, Setting, defaults, of_place
 from sourcing.storage import Store
 from sourcing.terms import PriceCutPlan, Terms
 
@@ -65,6 +66,8 @@ class Settings:
     channels: Mapping[str, Mapping[str, Any]] = field(default_factory=_channels)
     default: Mapping[str, Any] = field(default_factory=_table("category"))
     categories: Mapping[str, Mapping[str, Any]] = field(default_factory=_categories)
+    flags: Mapping[str, Flag] = field(default_factory=first_flags)
+    haul: HaulLimits = field(default_factory=HaulLimits)
     notes: tuple[str, ...] = field(default=(), repr=False, compare=False)  # what reading an older file moved
     _resolved: dict[str, CategorySettings] = field(default_factory=dict, init=False, repr=False, compare=False)
 
@@ -140,9 +143,11 @@ def default_settings() -> Settings:
 def to_toml(settings: Settings, *, every: bool = False) -> str:
     """Write the settings file; with ``every``, categories also name what they inherit, as “default”."""
     general = {"locale": settings.locale, "currency": settings.currency}
+    flags = {name: {key: getattr(flag, key) for key in of_place("flag")} for name, flag in settings.flags.items()}
     return settings_file.write(
-        general, settings.parcel, settings.channels, settings.default, settings.categories, every=every
-    )
+        general, settings.parcel, settings.channels, settings.default, settings.categories, flags,
+        dataclasses.asdict(settings.haul), every=every,
+    )  # fmt: skip
 
 
 def from_toml(text: str) -> Settings:
@@ -163,6 +168,8 @@ def from_toml(text: str) -> Settings:
         channels=found.get("channel", base.channels),
         default={**base.default, **found.get("default", {})},
         categories=found.get("category", base.categories),
+        flags={name: Flag(name, **values) for name, values in found["flag"].items()} if "flag" in found else base.flags,
+        haul=HaulLimits(**found.get("haul", {})),
         notes=found["notes"],
     )
     check_currency(settings.currency)

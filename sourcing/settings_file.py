@@ -15,12 +15,14 @@ from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
 from sourcing.settings_values import read_value
 
 INHERIT = "default"  # in a category: as [default] has it
-_TABLES = ("locale", "currency", "parcel", "channel", "default", "category")
+_TABLES = ("locale", "currency", "parcel", "channel", "default", "category", "flag", "haul")
 _HOMES: dict[Place, str] = {
     "general": "at the top of the file",
     "parcel": "in [parcel]",
     "channel": "in the channel's own table, such as [channel.main]",
     "category": "in [default] or a category's table, such as [category.shoes]",
+    "flag": "in a flag's own table, such as [flag.no_box]",
+    "haul": "in [haul]",
 }
 Tables = Mapping[str, Mapping[str, Any]]
 
@@ -36,6 +38,8 @@ def write(
     channels: Tables,
     default: Mapping[str, Any],
     categories: Tables,
+    flags: Tables,
+    haul: Mapping[str, Any],
     *,
     every: bool,
 ) -> str:
@@ -50,6 +54,8 @@ def write(
     document.add("channel", _named("channel", channels, every=False))
     document.add("default", _table("category", default))
     document.add("category", _named("category", categories, every=every))
+    document.add("flag", _named("flag", flags, every=False))
+    document.add("haul", _table("haul", haul))
     return tomlkit.dumps(document)
 
 
@@ -69,7 +75,7 @@ def _table(place: Place, values: Mapping[str, Any]) -> Any:
     table = tomlkit.table()
     for name, setting in of_place(place).items():
         if name in values:
-            table.add(name, tomlkit.value(_text(values[name])).comment(_help(setting)))
+            table.add(name, tomlkit.value(written(values[name])).comment(_help(setting)))
     return table
 
 
@@ -77,13 +83,14 @@ def _help(setting: Setting) -> str:
     return f"{setting.unit}: {setting.help}"
 
 
-def _text(value: Any) -> str:
+def written(value: Any) -> str:
+    """Return a value as the file writes it."""
     import tomlkit
 
     if value is None:
         return f'"{OFF}"'
     if isinstance(value, tuple):
-        return "[" + ", ".join(_text(part) for part in value) + "]"
+        return "[" + ", ".join(written(part) for part in value) + "]"
     if isinstance(value, Decimal):
         return f"{value:f}"
     if isinstance(value, date):
@@ -92,7 +99,7 @@ def _text(value: Any) -> str:
 
 
 def read(text: str) -> dict[str, Any]:
-    """Return the tables the file names, values read: general, parcel, channel, default, category; and notes.
+    """Return the tables the file names, values read: general, parcel, channel, default, category, flag, haul, notes.
 
     A file of an older version is read as it was meant; ``notes`` says what stands elsewhere now.
 
@@ -119,10 +126,10 @@ def read(text: str) -> dict[str, Any]:
         "notes": notes,
         "general": {name: read_value(general[name], plain[name]) for name in general if name in plain},
     }
-    for name, place in (("parcel", "parcel"), ("default", "category")):
+    for name, place in (("parcel", "parcel"), ("default", "category"), ("haul", "haul")):
         if name in plain:
             found[name] = _read_table(of_place(place), plain[name], name)  # type: ignore[arg-type]
-    for name in ("channel", "category"):
+    for name in ("channel", "category", "flag"):
         if name in plain:
             found[name] = _read_named(name, plain[name])  # type: ignore[arg-type]
     return found
@@ -144,7 +151,7 @@ def _read_named(place: Place, tables: Any) -> dict[str, dict[str, Any]]:
 
 def _read_table(settings: Mapping[str, Setting], table: Any, where: str) -> dict[str, Any]:
     _known(_mapping(table, where), settings, f" in {where}")
-    inherits = where != "default"
+    inherits = where not in ("default", "parcel", "haul")
     return {
         name: read_value(settings[name], value)
         for name, value in table.items()
@@ -173,7 +180,10 @@ def _known(values: Iterable[str], names: Iterable[str], where: str) -> None:
 
 def _hint(name: str, names: Iterable[str]) -> str:
     """Suggest the nearest setting, of this table or of the one it belongs in."""
-    homes = {setting.name: _HOMES[setting.place] for setting in SETTINGS if setting.name not in names}
+    homes: dict[str, str] = {}
+    for setting in SETTINGS:
+        if setting.name not in names:
+            homes.setdefault(setting.name, _HOMES[setting.place])
     if name in homes:
         return f"It belongs {homes[name]}."
     near = difflib.get_close_matches(name[:80], [*names, *homes], 1, 0.4)

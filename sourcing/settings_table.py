@@ -5,12 +5,13 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
+from sourcing.labour import Flag
 from sourcing.parcel import SIDE_ROUNDINGS
-from sourcing.rules import OBJECTIVES, Rules
+from sourcing.rules import OBJECTIVES, HaulLimits, Rules
 from sourcing.terms import PriceCutPlan, Terms
 
 OFF = "off"  # TOML has no null
-Place = Literal["general", "parcel", "channel", "category"]
+Place = Literal["general", "parcel", "channel", "category", "flag", "haul"]
 
 
 class Setting(NamedTuple):
@@ -29,6 +30,7 @@ class Setting(NamedTuple):
 
 _MOST = Decimal("0.95")
 _ONE = Decimal(1)
+_DAY = Decimal(1440)  # minutes
 _POSTAGE = tuple(  # invented round figures
     (grams, Decimal(price))
     for grams, price in (
@@ -194,6 +196,39 @@ SETTINGS: tuple[Setting, ...] = (
         "rule: what is known beyond the category must be worth this many sales of the item",
         True,
         highest=Decimal(1000),
+    ),
+    Setting("label", "flag", "text", Flag.label, "what the flag is called on the pages; off takes its name", True),
+    *(
+        Setting(
+            f"{step}_minutes",
+            "flag",
+            "minutes",
+            getattr(Flag, f"{step}_minutes"),
+            f"minutes it adds {why}",
+            highest=_DAY,
+        )
+        for step, why in (
+            ("clean", "to cleaning, mending and testing"),
+            ("photograph", "to photographing"),
+            ("list", "to listing"),
+            ("pack", "to packing"),
+        )
+    ),
+    Setting("supplies", "flag", "money", Flag.supplies, "supplies it adds"),
+    Setting("words", "flag", "words", Flag.words, "words in the text of comps that mean it"),
+    Setting("cash", "haul", "money", HaulLimits.cash, "most cash one haul may take", True),
+    Setting(
+        "prep_hours",
+        "haul",
+        "hours",
+        HaulLimits.prep_hours,
+        "most hours of prep one haul may ask for",
+        True,
+        highest=Decimal(1000),
+    ),
+    Setting("most_of_style", "haul", "pieces", HaulLimits.most_of_style, "most pieces of one style", True, _ONE),
+    Setting(
+        "most_in_category", "haul", "pieces", HaulLimits.most_in_category, "most pieces of one category", True, _ONE
     ),
 )
 

@@ -51,6 +51,8 @@ def accepted(setting: Setting) -> str:
             "money": f"An amount {limits} with at most two decimals",
             "cuts": "Pairs of whole day and share off, both rising: [[30, 0.10], [60, 0.20]]",
             "steps": "Pairs of grams and price, grams rising, prices not falling: [[500, 4.90], [1000, 7.40]]",
+            "pieces": f"A whole number {limits}",
+            "words": 'Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]',
             "sides": "Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]",
         }.get(setting.unit, f"A number {limits} ({setting.unit})")
     return words + (f', or "{OFF}".' if setting.optional else ".")
@@ -68,6 +70,8 @@ def _shown(value: Any) -> str:
 
 def _unquoted(setting: Setting, value: Any) -> Any:
     if not isinstance(value, str) or setting.unit in ("text", "choice", "date"):
+        return value
+    if setting.unit == "words" and not value.startswith("["):
         return value
     try:
         # A form sends texts; the value inside is read exactly as the file's own would be.
@@ -108,6 +112,20 @@ def _whole(value: Any, lowest: int, highest: int) -> int:
 
 def _days(_setting: Setting, value: Any) -> int:
     return _whole(value, 1, 3650)
+
+
+def _pieces(setting: Setting, value: Any) -> int:
+    return _whole(value, int(setting.lowest), int(setting.highest))
+
+
+def _words(_setting: Setting, value: Any) -> tuple[str, ...]:
+    if isinstance(value, str):
+        value = [part for part in value.split(",") if part.strip()]  # a form's field need not be TOML
+    if not isinstance(value, list) or len(value) > 30:
+        raise _Wrong
+    if any(not isinstance(word, str) or not 0 < len(word.strip()) <= 40 for word in value):
+        raise _Wrong
+    return tuple(dict.fromkeys(" ".join(word.split()) for word in value))
 
 
 def _text(setting: Setting, value: Any) -> str:
@@ -169,4 +187,6 @@ _READ: dict[str, Callable[[Setting, Any], Any]] = {
     "cuts": _cuts,
     "steps": _steps,
     "sides": _sides,
+    "pieces": _pieces,
+    "words": _words,
 }

@@ -15,6 +15,7 @@ from hypothesis import settings as run
 from hypothesis import strategies as st
 
 from sourcing.errors import BadInput, NotFound
+from sourcing.rules import HaulLimits
 from sourcing.settings import (
     SETTINGS,
     Settings,
@@ -25,6 +26,7 @@ from sourcing.settings import (
     to_toml,
     undo_settings,
 )
+from sourcing.settings_file import written
 from sourcing.settings_table import Setting, of_place
 from sourcing.storage import open_store
 from web.settings_form import groups, merged
@@ -96,6 +98,47 @@ class TestInheritance:
         assert found.for_category("toys").terms.fee_cap == 5
         assert found.for_category("toys").terms.fee(D(100)) == D("5.30")  # the fixed part is the default's
         assert found.for_category("shoes").terms.fee(D(100)) == D("10.30")
+
+
+class TestFlagsAndHaul:
+    TEXT = (
+        '[flag.Wet_Box]\nlabel = "box was wet"\npack_minutes = 2.5\nsupplies = 0.40\nwords = ["wet  box", "damp"]\n'
+        "[haul]\ncash = 200\nprep_hours = 3.5\nmost_of_style = 4\n"
+    )
+
+    def test_are_read_and_come_back(self) -> None:
+        found = from_toml(self.TEXT)
+        (flag,) = found.flags.values()
+        assert (flag.name, flag.shown, flag.minutes, flag.words) == (
+            "wet_box",
+            "box was wet",
+            D("2.5"),
+            ("wet box", "damp"),
+        )
+        assert found.haul == HaulLimits(D(200), D("3.5"), 4, None)
+        assert from_toml(to_toml(found)) == found
+        assert default_settings().haul == HaulLimits()
+
+    @pytest.mark.parametrize(
+        ("text", "field", "words"),
+        [
+            ("[flag.wet]\npack_minutes = -1", "pack_minutes", "pack_minutes is -1. A number from 0 to 1440"),
+            ("[flag.wet]\nwords = [1]", "words", "Up to 30 words"),
+            ("[flag.wet]\npack_minute = 1", "pack_minute", "The closest is “pack_minutes”"),
+            ("[haul]\nmost_of_style = 2.5", "most_of_style", "A whole number from 1"),
+            ("[haul]\ncash = -5", "cash", "cash is -5"),
+            ("[default]\ncash = 5", "cash", "It belongs in [haul]"),
+        ],
+    )
+    def test_refused(self, text: str, field: str, words: str) -> None:
+        with pytest.raises(BadInput, match=re.escape(words)) as caught:
+            from_toml(text)
+        assert caught.value.field == field
+
+    def test_a_form_may_list_words_with_commas(self) -> None:
+        toml = to_toml(from_toml(self.TEXT))
+        found = from_toml(merged(toml, {"flag/wet_box/words": "wet, soaked box"}))
+        assert found.flags["wet_box"].words == ("wet", "soaked box")
 
 
 class TestPostage:
@@ -392,6 +435,4 @@ class TestDocs:
 
 
 def row(setting: Setting) -> tuple[str, str, str, str]:
-    line = next(line for line in to_toml(default_settings()).splitlines() if line.startswith(f"{setting.name} = "))
-    default = line.removeprefix(f"{setting.name} = ").rsplit(" # ", 1)[0]
-    return setting.name, setting.unit, f"`{default}`", setting.help
+    return setting.name, setting.unit, f"`{written(setting.default)}`", setting.help
