@@ -189,6 +189,16 @@ fit = Table(  # one row a fit; the newest is in force
     Column("payload", LargeBinary, nullable=False),
 )
 
+replay = Table(  # what was worked out of the history, until what it stands on changes
+    "replay",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("made_at", Text, nullable=False),
+    Column("kind", Text, nullable=False),  # "fit" (of a day of the past) or "occasions"
+    Column("stands_on", Text, nullable=False, unique=True),  # JSON: kind, comps, settings, day; equal means still true
+    Column("payload", LargeBinary, nullable=False),
+)
+
 settings_version = Table(  # one row a saved change; the newest not undone is in force
     "settings_version",
     metadata,
