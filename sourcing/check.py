@@ -36,8 +36,8 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
         The code cannot be one.
     """
     if settings is not None:
-        return _judge(_alone(store, _asked(query), settings), query)
-    return _judge(_prospect(store, query, load_settings(store)), query)
+        return judge(_alone(store, _asked(query), settings), query)
+    return judge(prospect_of(store, query, load_settings(store)), query)
 
 
 def check_json(store: Store, query: Query, settings: Settings) -> str:
@@ -50,8 +50,8 @@ def check_json(store: Store, query: Query, settings: Settings) -> str:
     BadInput
         The code cannot be one.
     """
-    prospect = _prospect(store, query, settings)
-    return f"{{{_judge(prospect, query).changing_json()}, {prospect.same}}}"
+    prospect = prospect_of(store, query, settings)
+    return f"{{{judge(prospect, query).changing_json()}, {prospect.same}}}"
 
 
 def _asked(query: Query) -> Query:
@@ -59,8 +59,14 @@ def _asked(query: Query) -> Query:
     return replace(query, shelf_price=None, discount=None)
 
 
-def _prospect(store: Store, query: Query, settings: Settings) -> Prospect:
-    """Return what is kept of an item, or forecast it."""
+def prospect_of(store: Store, query: Query, settings: Settings) -> Prospect:
+    """Return what is kept of an item, or forecast it; the query's price and discount do not matter.
+
+    Raises
+    ------
+    BadInput
+        The code cannot be one.
+    """
     asked = _asked(query)
     stamp = (store.url, store.read(_STAMP)[0], settings)
     if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
@@ -91,7 +97,8 @@ def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:
     return replace(prospect, copies=copies, total=total)
 
 
-def _judge(prospect: Prospect, query: Query) -> Verdict:
+def judge(prospect: Prospect, query: Query) -> Verdict:
+    """Judge one item, its further copies too, by what is known of it; ``query`` says at which price and discount."""
     answer = _at_price(prospect, query, None, True)
     if prospect.copies is None:
         return answer
@@ -108,7 +115,7 @@ def forecast_of(store: Store, query: Query) -> tuple[Forecasts, int] | None:
     BadInput
         The code cannot be one.
     """
-    prospect = _prospect(store, query, load_settings(store))
+    prospect = prospect_of(store, query, load_settings(store))
     if prospect.forecasts is None or prospect.base.decision == "too little to go on":
         return None
     return prospect.forecasts, prospect.at

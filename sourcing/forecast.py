@@ -86,6 +86,7 @@ class Forecasts:
     rate: Floats
     season: Floats
     as_of: int
+    dearest_seen: float  # log over the level of the dearest asking prices the market has shown
 
     def of_choice(self, values: Floats) -> Floats:
         """Pick from (N, K) the figures of each item's chosen asking price."""
@@ -168,11 +169,8 @@ def forecast_group(
     asks = (kin.asks_seen[0], kin.asks_seen[1] + fit.beyond)
     result = outcomes(prospects, base, plan, costs, kin.haggle, rules.target_days, asks)
     chosen = choose(result, terms, rules)
-    shares = np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
-    quantiles = net_quantiles(chosen, result, plan, costs, kin.haggle, shares)
-    ask = result.ask[np.arange(len(items)), chosen][:, None]
-    held = by_price(spent(rate, season, fit.as_of, DAYS, CUTS), DAYS, np.ones(len(DAYS) - 1), prospects.drift)
-    alive = np.einsum("njt,nj->nt", survive(prospects, ask, *held)[:, 0], prospects.weights)
+    quantiles = net_quantiles(chosen, result, plan, costs, kin.haggle, shares_wanted(rules))
+    ask = result.ask[np.arange(len(items)), chosen]
     sales = np.bincount(seen.owner[(level.weight > 0) & seen.sold], minlength=len(items))
     bucket = np.searchsorted(np.array(BUCKETS), sales)
     nominal = np.sqrt(level.var + kin.sigma2)
@@ -188,11 +186,11 @@ def forecast_group(
         level.distance,
         level.aside,
         chosen,
-        np.log(ask[:, 0]) - level.mean > kin.asks_seen[1] + 0.01,
+        np.log(ask) - level.mean > kin.asks_seen[1] + 0.01,
         quantiles[:, :3],
         quantiles[:, 3],
         kin.speed_basis if kin.rate is not None else "",
-        1.0 - alive,
+        share_held(prospects, ask, rate, season, fit.as_of),
         kin.horizon,
         result,
         plan,
@@ -203,7 +201,20 @@ def forecast_group(
         rate,
         season,
         fit.as_of,
+        kin.asks_seen[1],
     )
+
+
+def shares_wanted(rules: Rules) -> Floats:
+    """Return the shares at which net proceeds are wanted: `QUANTILES`, then the largest acceptable chance of loss."""
+    return np.append(QUANTILES, float(rules.most_loss_chance) if rules.most_loss_chance is not None else 0.5)
+
+
+def share_held(prospects: Prospects, ask: Floats, rate: Floats, season: Floats, as_of: int) -> Floats:
+    """Share sold by each of `DAYS` with each item's asking price (N,) held: (N, len(DAYS))."""
+    held = by_price(spent(rate, season, as_of, DAYS, CUTS), DAYS, np.ones(len(DAYS) - 1), prospects.drift)
+    alive = np.einsum("njt,nj->nt", survive(prospects, ask[:, None], *held)[:, 0], prospects.weights)
+    return np.asarray(1.0 - alive)
 
 
 def costs_of(terms: Terms) -> Costs:
