@@ -13,7 +13,7 @@ from typing import Any
 from sourcing.storage import Store
 
 VERSION = 14  # of what a fit is made of; one kept by an older version is made anew
-_TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
+TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""
 ASKS_TRIED = (-0.36, 0.44)  # asking prices tried where none were seen, as logs over the level
@@ -95,7 +95,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
     start = time.monotonic()
     tell = on_progress or (lambda share, what: None)
     tell(0.05, "Reading the comps")
-    rows = store.read(_TABLE)
+    rows = store.read(TABLE)
     learnt = learn(rows, tell)
     with store.write() as connection:
         connection.exec_driver_sql("DELETE FROM fit")
@@ -181,11 +181,12 @@ def current_fit(store: Store) -> Fit | None:
             refit(store)
             return current_fit(store)
         _kept.clear()
-        _kept[key] = _unpack(fit_id, made_at, plain)
+        _kept[key] = unpack(fit_id, made_at, plain)
     return _kept[key]
 
 
-def _unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
+def unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
+    """Turn what `learning.learn` found, or its JSON, into a fit; ``plain`` is used up."""
     categories = {}
     for name, values in plain.pop("categories").items():
         values = {key: tuple(item) if isinstance(item, list) else item for key, item in values.items()}
