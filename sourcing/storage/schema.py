@@ -255,3 +255,10 @@ access = Table(  # network access keys: only a hash is kept; a revoked one opens
     Column("last_used_at", Text),
     Column("revoked_at", Text),
 )
+
+caution = Table(  # one row a caution the user dismissed; bringing it back removes the row
+    "caution",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("dismissed_at", Text, nullable=False),
+)
