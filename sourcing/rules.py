@@ -31,4 +31,4 @@ class HaulLimits:
     cash: Decimal | None = None
     prep_hours: Decimal | None = None
     most_of_style: int | None = None
-    most_in_category: int | None = None
+    most_in_category: Decimal | None = None  # cash
