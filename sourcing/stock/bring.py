@@ -1,0 +1,91 @@
+"""From the haul to stock: every piece taken becomes one item, with its cost and the forecast as it was."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+from sourcing.errors import NotFound, Refused
+from sourcing.stock.item import TO_PREP, day_number, minor
+from sourcing.stock.ledger import Entry, act
+from sourcing.storage import Store
+
+_LINES = """SELECT i.id, i.check_id, i.count, i.taken_at, c.label, c.code, c.query, c.answer
+    FROM haul_item i JOIN checked c ON c.id = i.check_id
+    WHERE i.haul_id = ? AND i.undone_at IS NULL
+      AND NOT EXISTS (SELECT 1 FROM stock_item s WHERE s.haul_item_id = i.id) ORDER BY i.id"""
+_KEPT = (  # of a verdict, as it was when the piece was taken
+    "decision", "most_worth_paying", "asking_price", "sale_price", "sale_price_wide", "days_50", "days_80",
+    "sold_within", "expected_proceeds", "proceeds", "profit_before_labour", "profit_after_labour", "profit",
+    "chance_of_loss", "comps_sold", "comps_unsold", "match", "fit_made_at",
+)  # fmt: skip
+
+
+def bring(store: Store, haul_id: int, client_id: str = "") -> int:
+    """Take every piece of a haul into stock and close the haul; return the action's number.
+
+    A line whose landed cost is not known, for no shelf price was given, is refused with its name.
+
+    Raises
+    ------
+    NotFound, Refused
+        There is no such haul; everything in it is in stock already; a piece has no shelf price.
+    """
+
+    def do(entry: Entry) -> str:
+        found = entry.rows("SELECT store, closed_at FROM haul WHERE id = ?", (haul_id,))
+        if not found:
+            raise NotFound(f"There is no haul number {haul_id}.", next_step="Open it from the Haul page.")
+        lines = entry.rows(_LINES, (haul_id,))
+        if not lines:
+            raise Refused("Nothing of this haul is left to bring in.", next_step="Look under Stock.")
+        pieces = 0
+        for line in lines:
+            for _ in range(line[2]):
+                entry.create("item", _values(found[0][0], line))
+                pieces += 1
+        if found[0][1] is None:
+            # Not part of what an undo takes back: a closed haul is brought in again as well as an open one.
+            entry.raw.execute(
+                "UPDATE haul SET closed_at = ? WHERE id = ?",
+                (datetime.now(UTC).isoformat(timespec="seconds"), haul_id),
+            )
+        return f"{pieces} {'piece' if pieces == 1 else 'pieces'} brought in from {found[0][0] or 'a haul'}"
+
+    return act(store, "brought in", do, client_id)
+
+
+def _values(place: str, line: tuple[Any, ...]) -> dict[str, Any]:
+    number, check_id, _, taken, label, code, query, answer_text = line
+    answer = json.loads(answer_text)
+    item = answer["item"]
+    if answer["landed_cost"] is None:
+        raise Refused(
+            f"What was paid for {label} is not known: it was checked without a shelf price.",
+            "A check with the price paid.",
+            "Check it again with its price, take that into the haul and undo this line.",
+        )
+    return {
+        "haul_item_id": number,
+        "check_id": check_id,
+        "what": label,
+        "code": code,
+        **{key: item[key] for key in ("gtin", "style_code", "brand", "category", "title", "size", "condition")},
+        "flags": json.dumps(json.loads(query).get("flags") or []),
+        "store": place,
+        "bought_on": day_number(datetime.fromisoformat(taken).astimezone().date()),
+        "shelf": _cents(answer["shelf_price"]),
+        "landed": _cents(answer["landed_cost"]),
+        "forecast": json.dumps({key: answer[key] for key in _KEPT if key in answer}, separators=(",", ":")),
+        "state": TO_PREP,
+        "bin": "",
+        "note": "",
+    }
+
+
+def _cents(text: str) -> int:
+    found = minor(Decimal(text))
+    assert found is not None
+    return found

@@ -1,0 +1,134 @@
+"""What is done with pieces one at a time or by the boxful: made ready, listed, cut, taken down, given up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from decimal import Decimal
+
+from sourcing.stock.item import (
+    GIVEN_UP,
+    HELD,
+    LISTED,
+    READY,
+    RETURNED,
+    TO_PREP,
+    Asked,
+    asked_text,
+    day_number,
+    minor,
+)  # fmt: skip
+from sourcing.stock.ledger import Entry, act
+from sourcing.stock.pieces import amounts, count, each, end, not_before, only, positive, standing
+from sourcing.storage import Store
+
+
+def prepare(store: Store, items: Sequence[int], *, ready: bool = True, client_id: str = "") -> int:
+    """Mark pieces as ready to list, or with ``ready`` false as to prep again; return the action's number.
+
+    Raises
+    ------
+    BadInput, NotFound, Refused
+        No piece was named; there is no such piece; it is listed, sold or given up.
+    """
+    to = READY if ready else TO_PREP
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            only(item, (TO_PREP, READY, RETURNED), f"be marked as {to}")
+            entry.change("item", item.id, {"state": to})
+        return f"{count(items)} {to}"
+
+    return act(store, to, do, client_id)
+
+
+def put_in(store: Store, items: Sequence[int], bin_name: str, client_id: str = "") -> int:
+    """Say where pieces lie; return the action's number."""
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            entry.change("item", item.id, {"bin": bin_name})
+        return f"{count(items)} put in {bin_name or 'no bin'}"
+
+    return act(store, "bin", do, client_id)
+
+
+def list_(store: Store, items: Sequence[int], asking: Decimal, on: date, channel: str = "", client_id: str = "") -> int:
+    """List pieces at an asking price, each by itself; return the action's number.
+
+    Raises
+    ------
+    BadInput, NotFound, Refused
+        The price is not above 0; the day is before the purchase; the piece is listed already, sold or given up.
+    """
+    positive(asking, "asking price")
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            only(item, (TO_PREP, READY, RETURNED), "be listed")
+            not_before(on, item.bought_on, item, "listed", "bought")
+            asked = asked_text((Asked(on, asking),))
+            entry.create("listing", {"item_id": item.id, "channel": channel, "asked": asked})
+            entry.change("item", item.id, {"state": LISTED})
+        return f"{count(items)} listed at {asking}"
+
+    return act(store, "listed", do, client_id)
+
+
+def ask(store: Store, items: Sequence[int], asking: Decimal, on: date, client_id: str = "") -> int:
+    """Change the asking price of listed pieces, mostly to cut it; return the action's number.
+
+    Raises
+    ------
+    BadInput, NotFound, Refused
+        The price is not above 0; the day is before the last change; the piece is not listed.
+    """
+    positive(asking, "asking price")
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            only(item, (LISTED,), "have its price cut")
+            listing = standing(item)
+            last = listing.asked[-1].on
+            not_before(on, last, item, "cut", "last priced")
+            # Two prices on one day: only the later one stood long enough to be seen.
+            kept = listing.asked[:-1] if last == on else listing.asked
+            entry.change("listing", listing.id, {"asked": asked_text((*kept, Asked(on, asking)))})
+        return f"{count(items)} now asked at {asking}"
+
+    return act(store, "cut", do, client_id)
+
+
+def take_down(store: Store, items: Sequence[int], on: date, client_id: str = "") -> int:
+    """Take listings down, the pieces being ready again; the days they stood unsold stay known."""
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            only(item, (LISTED,), "be taken down")
+            end(entry, item, on, "taken down")
+            entry.change("item", item.id, {"state": READY})
+        return f"{count(items)} taken down"
+
+    return act(store, "taken down", do, client_id)
+
+
+def give_up(store: Store, items: Sequence[int], on: date, got: Decimal = Decimal(0), client_id: str = "") -> int:
+    """Give pieces up, each for ``got`` (0 where it was thrown or given away); return the action's number.
+
+    Raises
+    ------
+    BadInput, NotFound, Refused
+        The amount is below 0; the day is before the purchase; the piece is sold or given up already.
+    """
+    amounts(got=got)
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            only(item, HELD, "be given up")
+            not_before(on, item.bought_on, item, "given up", "bought")
+            if item.state == LISTED:
+                end(entry, item, on, "given up")
+            entry.change("item", item.id, {"state": GIVEN_UP, "ended_on": day_number(on), "got": minor(got)})
+        return f"{count(items)} given up"
+
+    return act(store, "given up", do, client_id)
