@@ -1,0 +1,220 @@
+"""Labels of pieces: the user's own pattern, counters, a check character; given out, and read back.
+
+A pattern is text with fields in square brackets, such as ``[year][week]-[count 4][check]``. The check character is that
+of ISO/IEC 7064 MOD 37,36 over the letters and digits before it: it finds every single wrong character and nearly every
+swap of two neighbours.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from stdnum.iso7064 import mod_37_36
+
+from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.stock.item import StockItem
+from sourcing.stock.ledger import Entry, act
+from sourcing.stock.pieces import each
+from sourcing.stock.shelf import find
+from sourcing.storage import Store
+
+PATTERN = "[year][week]-[count 4][check]"
+FIELDS: Mapping[str, str] = {
+    "bin": "where it lies, [bin 3] its first three letters or digits",
+    "store": "store it was bought in, [store 3] its first three",
+    "category": "category, [category 2] its first two",
+    "year": "last two digits of the year",
+    "month": "month, two digits",
+    "week": "ISO 8601 week, two digits",
+    "day": "day of the month, two digits",
+    "count": "a counter, [count 4] padded to four digits; it counts on for each text before and behind it",
+    "check": "check character, last",
+}
+LONGEST = 24
+_FIELD = re.compile(r"\[([a-z]+)(?: ([1-9]))?\]")
+_PLAIN = re.compile(r"[A-Z0-9./-]*")
+_MOST_LABELS = 1000
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A pattern taken apart: literal texts and (field, width), in order."""
+
+    text: str
+    parts: tuple[str | tuple[str, int], ...]
+
+    @property
+    def checked(self) -> bool:
+        """Whether labels end with a check character."""
+        return ("check", 0) in self.parts
+
+    def around(self, item: StockItem, on: date) -> tuple[str, str]:
+        """Return what stands before and behind the counter, without the check character."""
+        before, behind, met = "", "", False
+        for part in self.parts:
+            if isinstance(part, tuple) and part[0] == "count":
+                met = True
+            elif part != ("check", 0):
+                told = part if isinstance(part, str) else _told(part[0], part[1], item, on)
+                before, behind = (before, behind + told) if met else (before + told, behind)
+        return before, behind
+
+    def label(self, before: str, number: int, behind: str) -> str:
+        """Put a label together."""
+        width = next(part[1] for part in self.parts if isinstance(part, tuple) and part[0] == "count")
+        found = f"{before}{number:0{width}d}{behind}"
+        if self.checked:
+            found += mod_37_36.calc_check_digit(_signs(found))
+        if len(found) > LONGEST:
+            raise BadInput(
+                f"The label {found} has {len(found)} characters.", f"Up to {LONGEST}.",
+                "Shorten the pattern, such as [store 3] for [store].", field="pattern",
+            )  # fmt: skip
+        return found
+
+
+def pattern_of(text: str) -> Pattern:
+    """Take a pattern apart.
+
+    Raises
+    ------
+    BadInput
+        An unknown field, a character that labels do not have, no counter or two, a check character that is not last.
+    """
+    text = text.strip()
+    parts: list[str | tuple[str, int]] = []
+    at = 0
+    for match in _FIELD.finditer(text):
+        if match.start() > at:
+            parts.append(_literal(text[at : match.start()]))
+        name, width = match[1], int(match[2] or 0)
+        if name not in FIELDS:
+            raise _wrong(f"There is no field “[{name}]” in a label.")
+        parts.append((name, width))
+        at = match.end()
+    if at < len(text):
+        parts.append(_literal(text[at:]))
+    names = [part[0] for part in parts if isinstance(part, tuple)]
+    if names.count("count") != 1:
+        raise _wrong(f"The pattern “{text[:60]}” has {names.count('count')} counters; labels must differ.")
+    if "check" in names and (names.count("check") > 1 or parts[-1] != ("check", 0)):
+        raise _wrong("The check character covers what is before it, so it comes last and once.")
+    return Pattern(text, tuple(parts))
+
+
+def give(store: Store, items: Sequence[int], pattern: str, on: date, client_id: str = "") -> int:
+    """Give a label to every one of some pieces that has none; return the action's number.
+
+    Raises
+    ------
+    BadInput, NotFound
+        The pattern cannot be used; no piece was named, or all bear a label already; there is no such piece.
+    """
+    cut = pattern_of(pattern)
+    if len(items) > _MOST_LABELS:
+        raise BadInput(f"{len(items)} pieces at once.", f"Up to {_MOST_LABELS}.", "Label them in parts.", field="items")
+
+    def do(entry: Entry) -> str:
+        last: dict[tuple[str, str], int] = {}
+        done = 0
+        for item in each(entry, items):
+            if item.label:
+                continue
+            around = cut.around(item, on)
+            if around not in last:
+                last[around] = _highest(entry, cut, around)
+            last[around] += 1
+            entry.change("item", item.id, {"label": cut.label(around[0], last[around], around[1])})
+            done += 1
+        return f"{done} {'label' if done == 1 else 'labels'} given"
+
+    return act(store, "labelled", do, client_id)
+
+
+def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> int:
+    """Put one label on one piece, or take it off with an empty text; return the action's number.
+
+    Raises
+    ------
+    BadInput, Refused
+        The label has characters that labels do not have; it is on another piece.
+    """
+    label = folded(label)
+    if len(label) > LONGEST or not _PLAIN.fullmatch(label):
+        raise BadInput(
+            f"“{label[:40]}” cannot be a label.", f"Up to {LONGEST} letters A to Z, digits and the signs - . /",
+            field="label",
+        )  # fmt: skip
+
+    def do(entry: Entry) -> str:
+        (item,) = each(entry, [item_id])
+        entry.change("item", item_id, {"label": label or None})
+        return f"{item.what} labelled {label}" if label else f"Label of {item.what} taken off"
+
+    return act(store, "labelled", do, client_id)
+
+
+def read(store: Store, text: str, pattern: str = "") -> StockItem:
+    """Return the piece that bears a label, typed or scanned in whatever case and spacing.
+
+    Raises
+    ------
+    NotFound, Refused
+        No piece bears it, and its check character is right; its check character is wrong.
+    """
+    label = folded(text)
+    found = find(store, label=label, limit=1)
+    if found:
+        return found[0]
+    signs = _signs(label)
+    if pattern and pattern_of(pattern).checked and len(signs) > 1 and not mod_37_36.is_valid(signs):
+        raise Refused(
+            f"“{label[:40]}” is no label as it stands: its check character does not fit.",
+            "A label as it is printed.", "Look at it again; 0 and O, 1 and I are easily taken for each other.",
+        )  # fmt: skip
+    raise NotFound(f"No piece bears the label “{label[:40]}”.", next_step="Look for it by name on the stock page.")
+
+
+def folded(text: str) -> str:
+    """Return a label as it is compared: capitals, no blanks, full-width signs as plain ones."""
+    return "".join(unicodedata.normalize("NFKC", text).upper().split())
+
+
+def _highest(entry: Entry, cut: Pattern, around: tuple[str, str]) -> int:
+    """Highest counter now in use between two texts."""
+    tail = r"[A-Z0-9]" if cut.checked else ""
+    shape = re.compile(rf"{re.escape(around[0])}(\d+){re.escape(around[1])}{tail}")
+    start = around[0].replace("_", "\\_") + "%"
+    rows = entry.rows("SELECT label FROM stock_item WHERE label LIKE ? ESCAPE '\\'", (start,))
+    found = [match for (label,) in rows if (match := shape.fullmatch(label))]
+    return max((int(match[1]) for match in found), default=0)
+
+
+def _told(name: str, width: int, item: StockItem, on: date) -> str:
+    days = {"year": f"{on:%y}", "month": f"{on:%m}", "week": f"{on.isocalendar().week:02d}", "day": f"{on:%d}"}
+    if name in days:
+        return days[name]
+    plain = unicodedata.normalize("NFKD", {"bin": item.bin, "store": item.store, "category": item.category}[name])
+    return re.sub("[^A-Z0-9]", "", plain.upper())[: width or None]
+
+
+def _signs(label: str) -> str:
+    return re.sub("[^A-Z0-9]", "", label)
+
+
+def _literal(text: str) -> str:
+    if not _PLAIN.fullmatch(text.upper()):
+        raise _wrong(f"“{text[:40]}” has a sign that labels do not have.")
+    return text.upper()
+
+
+def _wrong(what: str) -> BadInput:
+    known = ", ".join(f"[{name}]" for name in FIELDS)
+    return BadInput(
+        what, f"Letters, digits, the signs - . / and the fields {known}; one [count], [check] only at the end.",
+        f"Such as {PATTERN}.", field="pattern",
+    )  # fmt: skip
