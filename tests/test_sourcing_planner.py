@@ -13,7 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sourcing.answer import Query
-from sourcing.errors import BadInput
 from sourcing.planner import Asked, Candidate, Copy, Plan, plan
 from sourcing.planner.choice import Pieces, choose
 from sourcing.rules import HaulLimits
