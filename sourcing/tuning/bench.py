@@ -1,0 +1,106 @@
+"""The bench: replay the history, move one rule, and say what each setting would have brought."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+from sourcing.errors import BadInput
+from sourcing.fitting import fold
+from sourcing.settings import Settings, load_settings
+from sourcing.storage import Store
+from sourcing.tuning import words
+from sourcing.tuning.aims import OBJECTIVES
+from sourcing.tuning.buys import RULES
+from sourcing.tuning.frontier import frontier
+from sourcing.tuning.outcomes import NoOutcomes, Outcomes
+from sourcing.tuning.prepare import Tell, prepare
+from sourcing.tuning.replay import Replays
+from sourcing.tuning.result import Bench, Suggestion
+
+_NOBODY = NoOutcomes()
+
+
+def tune(
+    store: Store,
+    category: str = "",
+    rule: str = "",
+    objective: str = "profit",
+    *,
+    on_progress: Tell | None = None,
+    outcomes: Outcomes = _NOBODY,
+) -> Bench:
+    """Say what each threshold of a rule would have brought, category by category.
+
+    Parameters
+    ----------
+    category : one of them, or "" for every one with occasions. rule : one of `buys.RULES`, "" is the least profit.
+    objective : one of `aims.OBJECTIVES`. on_progress : told the share done and what goes on, while the history is
+    replayed; once it is, the answer comes at once until comps, checks or terms change.
+
+    Raises
+    ------
+    BadInput
+        No such category, rule or objective; the table holds no sale yet.
+    """
+    rule = rule or RULES[0]
+    _known(rule, RULES, "rule", "rule")
+    _known(objective, OBJECTIVES, "objective", "objective")
+    replays = prepare(store, on_progress, outcomes=outcomes)
+    if category and fold(category) not in replays.by_category:
+        _known(category, _names(replays), "category with occasions to replay", "category")
+    settings = load_settings(store)
+    wanted = [fold(category)] if category else list(replays.by_category)
+    found = tuple(
+        frontier(
+            replays.by_category[name], settings.for_category(name), name, rule, objective,
+            replays.left_out.get(name, {}), settings.currency,
+        )
+        for name in wanted
+    )  # fmt: skip
+    left_out: dict[str, int] = {}
+    for name, few in replays.left_out.items():
+        if not category or name in (fold(category), ""):
+            for why, count in few.items():
+                left_out[why] = left_out.get(why, 0) + count
+    return Bench(
+        found, rule, objective, settings.currency, tuple(sorted(left_out.items())), replays.made_at,
+        _notes(store, settings, any(one.source == "drawn" for one in found)),
+    )  # fmt: skip
+
+
+def suggestion_of(store: Store, category: str, rule: str, objective: str = "profit") -> Suggestion | None:
+    """Return the suggestion for one category and rule as it stands now, or None.
+
+    Raises
+    ------
+    BadInput
+        As `tune`.
+    """
+    wanted = fold(category)
+    found = tune(store, wanted, rule, objective).frontiers
+    return next((one.suggestion for one in found if one.category == wanted), None)
+
+
+def _names(replays: Replays) -> list[str]:
+    return [name for name in replays.by_category if name]
+
+
+def _known(value: str, known: Iterable[str], what: str, field: str) -> None:
+    names = list(known)
+    if value in names:
+        return
+    near = difflib.get_close_matches(fold(value), names, 1)
+    accepted = ", ".join(names) if names else "None has any yet: comps with listing days of some months are needed"
+    raise BadInput(
+        f"“{value[:60]}” is no {what}." + (f" Did you mean {near[0]}?" if near else ""),
+        f"{accepted}.",
+        "Choose one of these.",
+        field=field,
+    )
+
+
+def _notes(store: Store, settings: Settings, drawn: bool) -> tuple[str, ...]:
+    unsold = store.read("SELECT 1 FROM comp WHERE out = 0 AND status <> 1 LIMIT 1")
+    notes = words.NOTES if unsold else (*words.NOTES, words.SOLD_ONLY_NOTE)
+    return (words.DRAWN_NOTE, *notes) if drawn else notes
