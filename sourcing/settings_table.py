@@ -197,6 +197,13 @@ SETTINGS: tuple[Setting, ...] = (
         True,
         highest=Decimal(1000),
     ),
+    Setting(
+        "rack_prices",
+        "category",
+        "shares",
+        (Decimal("0.15"), Decimal("0.30"), Decimal("0.50")),
+        "what stores ask as shares of the usual sale price: low, typical, high",
+    ),
     Setting("label", "flag", "text", Flag.label, "what the flag is called on the pages; off takes its name", True),
     *(
         Setting(

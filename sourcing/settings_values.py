@@ -52,6 +52,7 @@ def accepted(setting: Setting) -> str:
             "cuts": "Pairs of whole day and share off, both rising: [[30, 0.10], [60, 0.20]]",
             "steps": "Pairs of grams and price, grams rising, prices not falling: [[500, 4.90], [1000, 7.40]]",
             "pieces": f"A whole number {limits}",
+            "shares": "Three shares, rising, each over 0 and up to 5: [0.15, 0.30, 0.50]",
             "words": 'Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]',
             "sides": "Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]",
         }.get(setting.unit, f"A number {limits} ({setting.unit})")
@@ -174,6 +175,15 @@ def _sides(_setting: Setting, value: Any) -> tuple[Decimal, ...]:
     return sides
 
 
+def _shares(_setting: Setting, value: Any) -> tuple[Decimal, ...]:
+    if not isinstance(value, list) or len(value) != 3:
+        raise _Wrong
+    shares = tuple(_decimal(share) for share in value)
+    if not _rising(shares) or any(not 0 < share <= 5 for share in shares):
+        raise _Wrong
+    return shares
+
+
 def _rising(values: Sequence[Any]) -> bool:
     return all(before < after for before, after in pairwise(values))
 
@@ -187,6 +197,7 @@ _READ: dict[str, Callable[[Setting, Any], Any]] = {
     "cuts": _cuts,
     "steps": _steps,
     "sides": _sides,
+    "shares": _shares,
     "pieces": _pieces,
     "words": _words,
 }
