@@ -12,6 +12,7 @@ from web.commands.frame import BUSY, FAILED, REFUSED, SOME_FAILED, Commands, dat
 from web.commands.serve import serve
 from web.commands.settings import settings
 from web.commands.table import comps
+from web.commands.tune import tune
 
 __all__ = ["BUSY", "FAILED", "REFUSED", "SOME_FAILED", "main"]
 
@@ -27,7 +28,7 @@ def main() -> None:
     """
 
 
-for command in (serve, load, undo, comps, check, explain, settings, access, demo):
+for command in (serve, load, undo, comps, check, explain, tune, settings, access, demo):
     main.add_command(command)
 
 if __name__ == "__main__":

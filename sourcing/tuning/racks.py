@@ -24,7 +24,6 @@ from sourcing.storage import Store
 from sourcing.tuning.known import Row
 from sourcing.tuning.occasions import Found, Occasion
 
-SHARES = (Decimal("0.15"), Decimal("0.30"), Decimal("0.50"))  # invented, to be replaced by the user's own
 EACH = 800  # occasions a category
 _SEED = 952
 _FIRST_PART = 0.35  # of the days in the table, before which too little was known to judge anything
@@ -39,14 +38,13 @@ _LISTED = """SELECT p.root, r.category, c.listed, c.size, c.condition, c.title, 
 def described(settings: Settings, category: str) -> tuple[Decimal, Decimal, Decimal]:
     """Return the shares of a usual sale price that stores ask, as the settings describe them for a category."""
     own: Mapping[str, Any] = settings.categories.get(fold(category), {})
-    low, typical, high = {**settings.default, **own}.get("rack_prices") or SHARES
+    low, typical, high = {**settings.default, **own}["rack_prices"]
     return low, typical, high
 
 
 def draw(store: Store, settings: Settings, categories: set[str]) -> Found:
     """Draw visits to stores on days spread over the later part of the table, for the (folded) categories named."""
     rng = np.random.default_rng(_SEED)
-    odd = None
     rows = [row for row in store.read(_LISTED) if fold(row[1]) in categories]
     if not rows:
         return Found((), (), {})
