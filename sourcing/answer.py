@@ -7,6 +7,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal
 
+from sourcing.purchase import Discounts
+
 Decision = Literal["buy", "pass", "too little to go on"]
 
 
@@ -21,7 +23,8 @@ class Query:
     title: str = ""
     size: str = ""
     condition: str = ""
-    discount: Decimal | None = None  # store discount as a share, 0.20 is 20 % off; None takes the settings' own
+    discount: Discounts | None = None  # None takes the settings' own
+    flags: tuple[str, ...] = ()  # what the piece has: names of the settings' flags
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,7 @@ class Item:
     condition: str
     code_note: str = ""  # what the code was recognised as, when that needs saying (in-store tag, demo, ...)
     suggestions: tuple[str, ...] = ()  # closest known codes on a miss
+    flags: tuple[str, ...] = ()  # what the piece has
 
 
 @dataclass(frozen=True)
@@ -246,7 +250,7 @@ def _plain(value: Any) -> Any:
     kind = type(value)
     if kind in _AS_IS:
         return value
-    if kind is Decimal:
+    if kind is Decimal or kind is Discounts:
         return str(value)
     if kind is tuple or kind is list:
         return [_plain(item) for item in value]

@@ -16,6 +16,7 @@ from sourcing.answer import Decision, Limit, Query
 from sourcing.errors import SourcingError
 from sourcing.fitting import fold
 from sourcing.forecast import Forecasts
+from sourcing.labour import STEPS
 from sourcing.limits import Outlook, at_price, decide, limits
 from sourcing.money import cents
 from sourcing.objective import choose
@@ -27,7 +28,8 @@ from sourcing.terms import Terms
 
 TOO_LITTLE: Decision = "too little to go on"
 # Of the terms these are read after the forecast only: by what was paid, by labour, by the choice of the asking price.
-_AFTER = ("purchase_tax", "store_discount", "prep_minutes", "hourly_value", "capital_rate")
+_AFTER = ("purchase_tax", "resale_exemption", "store_discount", *(f"{step}_minutes" for step in STEPS), "hourly_value",
+          "capital_rate")  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from models.depth import Copies, each_copy
 from sourcing.answer import Copy, Verdict
 from sourcing.forecast import Forecasts
 from sourcing.limits import most_for_profit
+from sourcing.purchase import Discounts
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 from sourcing.verdict import to_cents
@@ -42,7 +43,7 @@ class CopyBound:
     most: Decimal | None  # highest shelf price at which it and all before it meet the rules; None: no limit
 
 
-def copy_bounds(copies: Copies, at: int, terms: Terms, rules: Rules, discount: Decimal | None) -> tuple[CopyBound, ...]:
+def copy_bounds(copies: Copies, at: int, terms: Terms, rules: Rules, discount: Discounts | None) -> tuple[CopyBound, ...]:
     """Bound each copy of item ``at``: it is worth its price while it and all before it meet least profit and return.
 
     Every copy bears its own labour and its own cash, for as long as it is expected to take.

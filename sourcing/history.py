@@ -11,6 +11,7 @@ from typing import Any
 
 from sourcing.answer import Query, Verdict
 from sourcing.errors import NotFound
+from sourcing.purchase import Discounts, kept_discount
 from sourcing.storage import Store
 
 _COLUMNS = "id, at, label, code, shelf, decision, most, query"
@@ -35,7 +36,7 @@ def record(store: Store, verdict: Verdict) -> int:
     from sourcing.storage.schema import checked
 
     query = {
-        key: str(value) if isinstance(value, Decimal) else value
+        key: str(value) if isinstance(value, Decimal | Discounts) else value
         for key, value in dataclasses.asdict(verdict.query).items()
     }
     row = {
@@ -88,9 +89,10 @@ def get(store: Store, check_id: int) -> tuple[Query, dict[str, Any]]:
 
 def _query(text: str) -> Query:
     values = json.loads(text)
-    for name in ("shelf_price", "discount"):
-        if values.get(name) is not None:
-            values[name] = Decimal(values[name])
+    if values.get("shelf_price") is not None:
+        values["shelf_price"] = Decimal(values["shelf_price"])
+    values["discount"] = kept_discount(values.get("discount"))
+    values["flags"] = tuple(values.get("flags", ()))
     return Query(**values)
 
 

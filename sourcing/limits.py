@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from sourcing.answer import Decision, Limit
 from sourcing.money import cents
+from sourcing.purchase import Discounts
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 
@@ -29,7 +30,7 @@ def limits(
     terms: Terms,
     outlook: Outlook,
     shelf: Decimal | None,
-    discount: Decimal | None = None,
+    discount: Discounts | None = None,
     write: Callable[[Decimal], str] = str,
 ) -> tuple[Limit, ...]:
     """Return one limit for every rule that is on; ``write`` shows an amount of money.
@@ -80,7 +81,7 @@ def at_price(found: tuple[Limit, ...], shelf: Decimal | None) -> tuple[Limit, ..
 
 
 def most_for_profit(
-    rules: Rules, terms: Terms, mean_net: float, tied_days: float, discount: Decimal | None = None
+    rules: Rules, terms: Terms, mean_net: float, tied_days: float, discount: Discounts | None = None
 ) -> Decimal | None:
     """Return the highest shelf price at which least profit and least return both hold; None where both are off."""
     hold = 1.0 + float(terms.capital_rate) * tied_days / 365.0
@@ -96,13 +97,13 @@ def _profit_bounds(rules: Rules, terms: Terms, mean_net: float, hold: float) -> 
     return by_profit, by_return
 
 
-def _shelf(landed: float, terms: Terms, discount: Decimal | None) -> Decimal:
+def _shelf(landed: float, terms: Terms, discount: Discounts | None) -> Decimal:
     # To a millionth, so that binary rounding does not turn a limit of 30 into 29.99.
     bound = Decimal(f"{landed:.6f}")
     return terms.shelf_for_landed(bound, discount) if bound >= 0 else Decimal("0.00")
 
 
-def _limit(rule: str, meaning: str, landed: float, terms: Terms, discount: Decimal | None) -> Limit:
+def _limit(rule: str, meaning: str, landed: float, terms: Terms, discount: Discounts | None) -> Limit:
     return Limit(rule, meaning, None if math.isinf(landed) else _shelf(landed, terms, discount), True)
 
 

@@ -17,6 +17,7 @@ from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.forecast import Forecasts, forecast_group
 from sourcing.limits import Outlook, limits
+from sourcing.purchase import Discounts
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
 
@@ -33,14 +34,14 @@ class Prospect:
     at: int  # the item's place in both
     copies: Copies | None = None  # these two of single checks only
     total: Total | None = None
-    _bounds: dict[Decimal | None, Bounds] = field(default_factory=dict, repr=False, compare=False)
+    _bounds: dict[Discounts | None, Bounds] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def same(self) -> str:
         """The part of the answer that is the same at every shelf price, as JSON without its braces."""
         return self.base.same_json()
 
-    def bounds(self, discount: Decimal | None, write: Callable[[Decimal], str]) -> Bounds:
+    def bounds(self, discount: Discounts | None, write: Callable[[Decimal], str]) -> Bounds:
         """Return the limits at a store discount, worked out once."""
         found = self._bounds.get(discount)
         if found is None:
@@ -56,7 +57,7 @@ class Bounds(NamedTuple):
     copies: tuple[depth.CopyBound, ...]
 
 
-def _bounds(prospect: Prospect, discount: Decimal | None, write: Callable[[Decimal], str]) -> Bounds:
+def _bounds(prospect: Prospect, discount: Discounts | None, write: Callable[[Decimal], str]) -> Bounds:
     figures, at, deal = prospect.figures, prospect.at, prospect.deal
     assert figures is not None
     assert prospect.forecasts is not None

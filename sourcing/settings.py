@@ -45,10 +45,15 @@ def _channels() -> dict[str, dict[str, Any]]:
 def _categories() -> dict[str, dict[str, Any]]:
     return {
         "shoes": {"packed_weight": Decimal(1400), "packed_size": tuple(map(Decimal, (35, 25, 14)))},
-        "clothing": {"packed_weight": Decimal(400), "prep_minutes": Decimal(5)},
+        "clothing": {"packed_weight": Decimal(400), "clean_minutes": Decimal("0.5"), "list_minutes": Decimal(2)},
         "toys": {"packed_weight": Decimal(900)},
-        "games": {"packed_weight": Decimal(200), "prep_minutes": Decimal(4)},
-        "housewares": {"packed_weight": Decimal(2200), "prep_minutes": Decimal(7)},
+        "games": {
+            "packed_weight": Decimal(200),
+            "clean_minutes": Decimal("0.5"),
+            "photograph_minutes": Decimal(1),
+            "list_minutes": Decimal("1.5"),
+        },
+        "housewares": {"packed_weight": Decimal(2200), "list_minutes": Decimal(2), "pack_minutes": Decimal("2.5")},
     }
 
 

@@ -10,7 +10,8 @@ from decimal import Decimal
 from typing import Any
 
 from sourcing.errors import BadInput
-from sourcing.settings_moved import moved_fees
+from sourcing.purchase import Discounts
+from sourcing.settings_moved import moved_fees, moved_prep
 from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
 from sourcing.settings_values import read_value
 
@@ -95,6 +96,8 @@ def written(value: Any) -> str:
         return f"{value:f}"
     if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, Discounts):
+        return f'"{value}"'
     return str(tomlkit.item(value).as_string())
 
 
@@ -119,7 +122,7 @@ def read(text: str) -> dict[str, Any]:
     except (RecursionError, ArithmeticError) as error:
         raise BadInput("The settings file cannot be read.", "The file as “sourcing settings export” writes it.",
                        "Start from an exported one.") from error  # fmt: skip
-    notes = moved_fees(plain)
+    notes = (*moved_fees(plain), *moved_prep(plain))
     _known(plain, _TABLES, "")
     general = of_place("general")
     found: dict[str, Any] = {

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
+from sourcing.labour import STEPS
 from sourcing.settings_table import of_place
 
 MAIN = "main"  # the channel of a fresh install
+_PREP = "prep_minutes"
+_DAY = Decimal(1440)  # minutes
 
 
 def moved_fees(plain: dict[str, Any]) -> tuple[str, ...]:
@@ -36,6 +40,44 @@ def moved_fees(plain: dict[str, Any]) -> tuple[str, ...]:
     if notes:
         plain["channel"] = channels
     return tuple(notes)
+
+
+def moved_prep(plain: dict[str, Any]) -> tuple[str, ...]:
+    """Part ``prep_minutes`` of ``[default]`` and ``[category.NAME]`` among the steps, in place; return the notes.
+
+    All prep was one number once. It is parted as the steps of a fresh install are, to a hundredth of a minute, and
+    comes to the same in all. Steps the table states already are the newer word. What is no number is left for the
+    reader to refuse.
+    """
+    categories = plain.get("category")
+    tables = [("default", plain.get("default"))]
+    tables += [(f"category.{name}", one) for name, one in categories.items()] if isinstance(categories, dict) else []
+    notes = []
+    for where, table in tables:
+        if not isinstance(table, dict) or _PREP not in table:
+            continue
+        minutes = table.pop(_PREP)
+        if any(f"{step}_minutes" in table for step in STEPS):
+            notes.append(f"The steps of [{where}] stay in force, not its prep_minutes = {minutes}.")
+            continue
+        if isinstance(minutes, str) and minutes.strip().casefold() == "default":
+            continue
+        table.update(_parted(minutes))
+        notes.append(f"Prep is stated by step now: prep_minutes = {minutes} of [{where}] was parted among the four.")
+    return tuple(notes)
+
+
+def _parted(minutes: Any) -> dict[str, Any]:
+    try:
+        whole = Decimal(str(minutes))
+    except ArithmeticError:
+        return {"list_minutes": minutes}
+    if isinstance(minutes, bool) or not 0 <= whole <= _DAY:
+        return {"list_minutes": minutes}
+    usual = {f"{step}_minutes": of_place("category")[f"{step}_minutes"].default for step in STEPS}
+    found = {name: round(whole * part / sum(usual.values()), 2) for name, part in usual.items()}
+    found["list_minutes"] += whole - sum(found.values())
+    return found
 
 
 def _taken(table: dict[str, Any]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from typing import Any, Literal, NamedTuple
 from sourcing.labour import Flag
 from sourcing.parcel import SIDE_ROUNDINGS
 from sourcing.rules import OBJECTIVES, HaulLimits, Rules
-from sourcing.terms import PriceCutPlan, Terms
+from sourcing.terms import EXEMPTIONS, PriceCutPlan, Terms
 
 OFF = "off"  # TOML has no null
 Place = Literal["general", "parcel", "channel", "category", "flag", "haul"]
@@ -88,24 +88,39 @@ SETTINGS: tuple[Setting, ...] = (
         "category",
         "share",
         Terms.purchase_tax,
-        "tax added at the till; 0 with a resale exemption",
+        "tax added at the till",
         highest=_MOST,
+    ),
+    Setting(
+        "resale_exemption",
+        "category",
+        "choice",
+        Terms.resale_exemption,
+        "yes: the till charges you no purchase tax",
+        choices=EXEMPTIONS,
     ),
     Setting(
         "store_discount",
         "category",
-        "share",
+        "discounts",
         Terms.store_discount,
-        "discount the store gives at the till",
-        highest=_MOST,
+        "discounts the store gives at the till, in its order: 20% or 30% then 5.00",
     ),
-    Setting(
-        "prep_minutes",
-        "category",
-        "minutes",
-        Terms.prep_minutes,
-        "clean, photograph, list, pack one item",
-        highest=Decimal(1440),
+    *(
+        Setting(
+            f"{step}_minutes",
+            "category",
+            "minutes",
+            getattr(Terms, f"{step}_minutes"),
+            f"to {what} one item",
+            highest=_DAY,
+        )
+        for step, what in (
+            ("clean", "clean, mend and test"),
+            ("photograph", "photograph"),
+            ("list", "list"),
+            ("pack", "pack"),
+        )
     ),
     Setting("hourly_value", "category", "money", Terms.hourly_value, "what an hour of your prep time is worth"),
     Setting("return_rate", "category", "share", Terms.return_rate, "share of sales that come back", highest=_MOST),
@@ -234,9 +249,7 @@ SETTINGS: tuple[Setting, ...] = (
         highest=Decimal(1000),
     ),
     Setting("most_of_style", "haul", "pieces", HaulLimits.most_of_style, "most pieces of one style", True, _ONE),
-    Setting(
-        "most_in_category", "haul", "pieces", HaulLimits.most_in_category, "most pieces of one category", True, _ONE
-    ),
+    Setting("most_in_category", "haul", "money", HaulLimits.most_in_category, "most cash in one category", True),
 )
 
 

@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Any
 
 from sourcing.errors import BadInput
+from sourcing.purchase import Discounts, in_words
 from sourcing.settings_table import OFF, Setting
 
 
@@ -70,7 +71,7 @@ def _shown(value: Any) -> str:
 
 
 def _unquoted(setting: Setting, value: Any) -> Any:
-    if not isinstance(value, str) or setting.unit in ("text", "choice", "date"):
+    if not isinstance(value, str) or setting.unit in ("text", "choice", "date", "discounts"):
         return value
     if setting.unit == "words" and not value.startswith("["):
         return value
@@ -113,6 +114,23 @@ def _whole(value: Any, lowest: int, highest: int) -> int:
 
 def _days(_setting: Setting, value: Any) -> int:
     return _whole(value, 1, 3650)
+
+
+def _discounts(_setting: Setting, value: Any) -> Discounts:
+    try:
+        if isinstance(value, str) and in_words(value):
+            return Discounts.parse(value)
+        return Discounts.of_share(_decimal(_plain_number(value)))
+    except BadInput:
+        raise _Wrong from None
+
+
+def _plain_number(value: Any) -> Any:
+    """Read the number a form sent as text."""
+    try:
+        return tomllib.loads(f"v = {value}", parse_float=Decimal)["v"] if isinstance(value, str) else value
+    except tomllib.TOMLDecodeError:
+        raise _Wrong from None
 
 
 def _pieces(setting: Setting, value: Any) -> int:
@@ -198,6 +216,7 @@ _READ: dict[str, Callable[[Setting, Any], Any]] = {
     "steps": _steps,
     "sides": _sides,
     "shares": _shares,
+    "discounts": _discounts,
     "pieces": _pieces,
     "words": _words,
 }

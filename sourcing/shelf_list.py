@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, NamedTuple
 
 from sourcing.answer import Query
 from sourcing.answers import COLUMNS, row
 from sourcing.check import check_list
 from sourcing.codes import parse_code
-from sourcing.comps.read import opened
+from sourcing.comps.read import Records, opened
 from sourcing.errors import BadInput, SourcingError
 from sourcing.money import parse_money
+from sourcing.purchase import each_of, unit_price
 from sourcing.storage import Store
 
 WORDS = ("code", "brand", "category", "title", "size", "condition")
@@ -48,10 +50,35 @@ def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
     """
     answered = {column.name for column in COLUMNS} | {"problem"}
     found: list[dict[str, str]] = []
+    with opened_list(source) as items:
+        own = [name for name in items.header if plain_name(name) not in answered]
+        for block in items.blocks:
+            found.extend(_answers(store, items.header, items.known, [line for _, line in block]))
+    columns = (*own, *(column.name for column in COLUMNS), "problem")
+    found = [dict.fromkeys(columns, "") | one for one in found]
+    return ListAnswer(columns, found, sum(bool(one["problem"]) for one in found))
+
+
+class OpenList(NamedTuple):
+    """A list of items that is being read."""
+
+    header: list[str]
+    known: dict[str, int]  # place of each column by its name in small letters
+    blocks: Iterator[list[tuple[int, list[str] | str]]]  # (row, cells), or in place of cells why there are none
+
+
+@contextmanager
+def opened_list(source: str | Path | BinaryIO, most: int = MOST_ROWS) -> Iterator[OpenList]:
+    """Open a CSV or XLSX list of items.
+
+    Raises
+    ------
+    BadInput
+        The file cannot be read, says nothing about which items it lists, or has more than ``most`` rows.
+    """
     with opened(source) as records:
         _distinct(records.said)
-        header = records.header
-        known = {name: at for at, name in enumerate(_plain(name) for name in header)}
+        known = {name: at for at, name in enumerate(plain_name(name) for name in records.header)}
         if not any(name in known for name in WORDS):
             raise BadInput(
                 "The list has no column that says what the items are.",
@@ -59,30 +86,25 @@ def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
                 "Name its columns so in the first row.",
                 field="list",
             )
-        own = [name for name in header if _plain(name) not in answered]
-        for block in records.blocks():
-            unfit = {
-                number: f"The row has {count} of the header's {len(header)} cells." for number, count in block.ragged
-            }
-            unfit |= {fault.row: f"{fault.reason} {fault.fix}".strip() for fault in block.faults}
-            cells = dict(zip(block.numbers, block.rows, strict=True)) | dict.fromkeys(unfit)
-            if not cells:
-                continue
-            texts: list[list[str] | str] = []
-            for number in range(min(cells), max(cells) + 1):
-                line = cells.get(number)
-                if line is not None:
-                    texts.append(line)
-                elif number in unfit:
-                    texts.append(unfit[number])
-                else:
-                    texts.append("The row is empty.")
-            if len(found) + len(texts) > MOST_ROWS:
-                raise BadInput(f"The list has more than {MOST_ROWS:,} rows.", "", "Split it.", field="list")
-            found.extend(_answers(store, header, known, texts))
-    columns = (*own, *(column.name for column in COLUMNS), "problem")
-    found = [dict.fromkeys(columns, "") | one for one in found]
-    return ListAnswer(columns, found, sum(bool(one["problem"]) for one in found))
+        yield OpenList(records.header, known, _blocks(records, most))
+
+
+def _blocks(records: Records, most: int) -> Iterator[list[tuple[int, list[str] | str]]]:
+    width, read = len(records.header), 0
+    for block in records.blocks():
+        unfit = {number: f"The row has {count} of the header's {width} cells." for number, count in block.ragged}
+        unfit |= {fault.row: f"{fault.reason} {fault.fix}".strip() for fault in block.faults}
+        cells = dict(zip(block.numbers, block.rows, strict=True)) | dict.fromkeys(unfit)
+        if not cells:
+            continue
+        lines: list[tuple[int, list[str] | str]] = []
+        for number in range(min(cells), max(cells) + 1):
+            line = cells.get(number)
+            lines.append((number, line if line is not None else unfit.get(number, "The row is empty.")))
+        read += len(lines)
+        if read > most:
+            raise BadInput(f"The list has more than {most:,} rows.", "", "Split it.", field="list")
+        yield lines
 
 
 def _answers(
@@ -96,7 +118,7 @@ def _answers(
             problems[at] = line
             continue
         try:
-            queries[at] = _query({name: line[place].strip() for name, place in known.items()})
+            queries[at] = query_of({name: line[place].strip() for name, place in known.items()})
         except SourcingError as error:
             problems[at] = str(error)
     found = check_list(store, list(queries.values()), detail=False)
@@ -109,10 +131,19 @@ def _answers(
         yield values | answer | {"problem": problems[at]}
 
 
-def _query(values: dict[str, str]) -> Query:
+def query_of(values: Mapping[str, str]) -> Query:
+    """Read one row by its columns' names.
+
+    Raises
+    ------
+    BadInput
+        A value cannot be used, or nothing says which item it is.
+    """
     price = values.get("shelf_price", "")
     words: dict[str, Any] = {name: values.get(name, "") for name in WORDS}
-    query = Query(shelf_price=parse_money(price, field="shelf_price") if price else None, **words)
+    pieces, amount = each_of(price)
+    shelf = unit_price(parse_money(amount, field="shelf_price"), pieces) if price else None
+    query = Query(shelf_price=shelf, **words)
     if not any(getattr(query, name) for name in WORDS):
         raise BadInput("Nothing says which item this is.", "A code, or a title, brand or category.")
     if query.code:
@@ -120,7 +151,8 @@ def _query(values: dict[str, str]) -> Query:
     return query
 
 
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
+    """Return a column's name in small letters, its words joined."""
     return "_".join(name.strip().casefold().split())
 
 
@@ -128,6 +160,6 @@ def _distinct(header: list[str]) -> None:
     """Refuse a name given twice: which of the two counts would be a guess."""
     seen: set[str] = set()
     for name in header:
-        if _plain(name) in seen:
+        if plain_name(name) in seen:
             raise BadInput(f"The list has two columns “{name}”.", "Each name once.", "Rename one.", field="list")
-        seen.add(_plain(name))
+        seen.add(plain_name(name))

@@ -5,15 +5,19 @@ Formulas of retail arithmetic: Levy & Weitz, Retailing Management; Berman & Evan
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from decimal import ROUND_CEILING, Decimal
+from functools import cached_property
 
 from sourcing.answer import ReceiptLine
-from sourcing.errors import BadInput
+from sourcing.labour import STEPS, Flag
 from sourcing.money import cents
+from sourcing.purchase import NO_DISCOUNT, Discounts, taxed, untaxed
 from sourcing.retail import price_for
 
 _CENT = Decimal("0.01")
+EXEMPTIONS = ("no", "yes")
 
 
 @dataclass(frozen=True)
@@ -35,8 +39,12 @@ class Terms:
     postage: Decimal = Decimal("7.50")
     supplies: Decimal = Decimal("0.75")
     purchase_tax: Decimal = Decimal("0.00")
-    store_discount: Decimal = Decimal("0.00")
-    prep_minutes: Decimal = Decimal("6")
+    resale_exemption: str = "no"  # "yes": no purchase tax is charged
+    store_discount: Discounts = NO_DISCOUNT
+    clean_minutes: Decimal = Decimal(1)
+    photograph_minutes: Decimal = Decimal("1.5")
+    list_minutes: Decimal = Decimal("2.5")
+    pack_minutes: Decimal = Decimal(1)
     hourly_value: Decimal = Decimal("18.00")
     return_rate: Decimal = Decimal("0.04")
     return_value_lost: Decimal = Decimal("0.15")
@@ -57,36 +65,45 @@ class Terms:
         """Net proceeds of one sale whose buyer pays ``total``, before labour and purchase."""
         return total - self.fee(total) - self.postage - self.supplies - self.returns(total)
 
-    def landed(self, shelf: Decimal, discount: Decimal | None = None) -> Decimal:
-        """Shelf price less discount plus purchase tax."""
-        return cents(shelf * self._factor(discount))
+    @property
+    def tax(self) -> Decimal:
+        """Purchase tax in force: none with a resale exemption."""
+        return Decimal(0) if self.resale_exemption == "yes" else self.purchase_tax
 
-    def shelf_for_landed(self, landed: Decimal, discount: Decimal | None = None) -> Decimal:
-        """Return the highest shelf price, to the cent, whose landed cost is at most ``landed``; never below 0.
+    def landed(self, shelf: Decimal, discount: Discounts | None = None) -> Decimal:
+        """Shelf price less the discounts plus purchase tax; each line is rounded half up to the cent."""
+        return taxed((self.store_discount if discount is None else discount).off(shelf), self.tax)
 
-        Raises
-        ------
-        BadInput
-            The discount takes the whole price.
-        """
-        factor = self._factor(discount)
-        if factor <= 0:
-            raise BadInput(
-                "The store discount takes the whole price.", "Less than 100 %.", "Lower it.", field="discount"
-            )
-        paid = max(landed, Decimal(0)).quantize(_CENT, ROUND_FLOOR)  # the till rounds to whole cents
-        shelf = ((paid + _CENT / 2) / factor).quantize(_CENT, ROUND_FLOOR)
-        # Half a cent rounds up, so the price that meets it exactly is one too many.
-        while shelf > 0 and self.landed(shelf, discount) > paid:
-            shelf -= _CENT
-        return shelf
+    def shelf_for_landed(self, landed: Decimal, discount: Discounts | None = None) -> Decimal:
+        """Return the highest shelf price, to the cent, whose landed cost is at most ``landed``; never below 0."""
+        paid = untaxed(max(landed, Decimal(0)), self.tax)
+        return (self.store_discount if discount is None else discount).before(paid)
 
-    def _factor(self, discount: Decimal | None) -> Decimal:
-        return (1 - (self.store_discount if discount is None else discount)) * (1 + self.purchase_tax)
+    @property
+    def prep_minutes(self) -> Decimal:
+        """Minutes of prep over all steps."""
+        return self.clean_minutes + self.photograph_minutes + self.list_minutes + self.pack_minutes
+
+    def flagged(self, flags: Iterable[Flag]) -> Terms:
+        """Return the terms of a piece with these flags: their minutes by step and their supplies added."""
+        found = tuple(flags)
+        if not found:
+            return self
+        added = {f"{step}_minutes": sum(getattr(flag, f"{step}_minutes") for flag in found) for step in STEPS}
+        added["supplies"] = sum(flag.supplies for flag in found)
+        return replace(self, **{name: getattr(self, name) + more for name, more in added.items()})
+
+    def step_cost(self, step: str) -> Decimal:
+        """Value of one step's minutes, rounded half up to the cent."""
+        return cents(getattr(self, f"{step}_minutes") / 60 * self.hourly_value)
 
     def labour(self) -> Decimal:
-        """Value of the prep minutes."""
-        return cents(self.prep_minutes / 60 * self.hourly_value)
+        """Value of the prep minutes: the sum of the steps, each rounded half up to the cent."""
+        return self._labour
+
+    @cached_property
+    def _labour(self) -> Decimal:
+        return sum((self.step_cost(step) for step in STEPS), Decimal(0))
 
     def break_even_sale(self, landed: Decimal) -> Decimal:
         """Smallest total, to the cent, whose net proceeds cover landed cost and labour.

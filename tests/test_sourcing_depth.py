@@ -19,6 +19,7 @@ from sourcing.check import check, check_json, check_list
 from sourcing.comps import load_file
 from sourcing.depth import ASSUMES, MOST_COPIES, copy_bounds, with_copies
 from sourcing.fitting import refit
+from sourcing.purchase import Discounts
 from sourcing.rules import Rules
 from sourcing.settings import load_settings
 from sourcing.storage import Store, open_store
@@ -27,7 +28,9 @@ from web.app import create_app
 
 D = Decimal
 SAMPLES = Path(__file__).parent.parent / "sample_comps"
-TERMS = Terms(prep_minutes=D(10), hourly_value=D(12), capital_rate=D("0.73"))  # labour 2.00; a day costs 0.2 %
+TERMS = Terms(
+    list_minutes=D("5.5"), pack_minutes=D(2), hourly_value=D(12), capital_rate=D("0.73")
+)  # labour 2.00; a day costs 0.2 %
 RULES = Rules(least_profit=D(8), least_return=None)
 # At a shelf price of 20: 46 - 2 - 20 x 1.1 = 22, 40 - 2 - 20 x 1.2 = 14, 34 - 2 - 20 x 1.25 = 7.
 COPIES = Copies(
@@ -155,7 +158,8 @@ def test_the_json_written_in_parts_is_the_whole_verdict(store: Store, bought: li
     queries = [
         Query(code=one.query.code, shelf_price=price) for one in bought[:8] for price in (D("6.00"), D("55.50"), None)
     ]
-    queries += [replace(queries[0], discount=D("0.25")), Query(brand="nobody", category="shoes", shelf_price=D(9)),
+    queries += [replace(queries[0], discount=Discounts.parse("25%")),
+                Query(brand="nobody", category="shoes", shelf_price=D(9)),
                 Query(code="9-NOTHING-9", shelf_price=D(9))]  # fmt: skip
     decisions = set()
     for query in queries:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from sourcing.answer import Limit
 from sourcing.limits import Outlook, decide, limits
+from sourcing.purchase import Discounts, Step
 from sourcing.retail import most_to_pay
 from sourcing.rules import Rules
 from sourcing.terms import Terms
@@ -29,7 +30,7 @@ def most(found: tuple[Limit, ...], rule: str) -> Decimal | None:
 
 def test_by_hand() -> None:
     """Net 60, labour 2, cash held at 20 % for 73 days, so 1.04 of the landed cost; loss quantile 33.2."""
-    terms = Terms(prep_minutes=D(6), hourly_value=D(20), capital_rate=D("0.20"))
+    terms = Terms(hourly_value=D(20), capital_rate=D("0.20"))
     rules = Rules(D(6), D("0.25"), 60, D("0.5"), D("0.35"), D(1))
     found = limits(rules, terms, Outlook(60.0, 73.0, 0.7, 33.2, 5.0), D("30.00"))
     assert [(limit.rule, limit.most, limit.holds) for limit in found] == [
@@ -102,8 +103,8 @@ rules_on = st.builds(
 terms = st.builds(
     Terms,
     purchase_tax=st.decimals(0, "0.3", places=4),
-    store_discount=st.decimals(0, "0.8", places=2),
-    prep_minutes=st.decimals(0, 30, places=1),
+    store_discount=st.decimals(0, "0.8", places=2).map(Discounts.of_share),
+    list_minutes=st.decimals(0, 30, places=1),
     hourly_value=st.decimals(0, 50, places=2),
     capital_rate=st.decimals(0, 1, places=2),
 )
@@ -155,9 +156,10 @@ def test_every_limit_moves_one_way_with_every_input(
     changed: dict[str, object] = {"rules": rules, "deal": deal, "outlook": outlook}
     part = next(key for key, one in changed.items() if hasattr(one, name))
     before = getattr(changed[part], name)
-    after = before + (D(f"{step:.2f}") if isinstance(before, D) else step)
-    if name == "store_discount":
-        after = min(after, D("0.9"))
+    if isinstance(before, Discounts):
+        after = Discounts(*before.steps, Step(D(f"{step:.2f}"), share=False))
+    else:
+        after = before + (D(f"{step:.2f}") if isinstance(before, D) else step)
     changed[part] = dataclasses.replace(changed[part], **{name: after})  # type: ignore[type-var]
     lower = limits(rules, deal, outlook, None)
     higher = limits(changed["rules"], changed["deal"], changed["outlook"], None)  # type: ignore[arg-type]

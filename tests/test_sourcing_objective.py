@@ -21,7 +21,7 @@ from sourcing.storage import open_store
 from sourcing.terms import Terms
 
 D = Decimal
-TERMS = Terms(prep_minutes=D(10), hourly_value=D(12), capital_rate=D("0.20"))  # labour 2.00
+TERMS = Terms(list_minutes=D("5.5"), pack_minutes=D(2), hourly_value=D(12), capital_rate=D("0.20"))  # labour 2.00
 ASK = (40.0, 50.0, 60.0, 70.0)
 NET = (30.0, 36.0, 38.0, 37.0)
 DAYS = (10.0, 20.0, 60.0, 90.0)

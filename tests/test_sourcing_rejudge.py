@@ -15,6 +15,7 @@ from sourcing.check import check, forget
 from sourcing.comps import load_file
 from sourcing.comps.lookup import known_codes
 from sourcing.fitting import refit
+from sourcing.purchase import Discounts
 from sourcing.settings import Settings, default_settings, load_settings, save_settings, undo_settings
 from sourcing.storage import Store, open_store
 
@@ -31,7 +32,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
     codes = [code for code in known_codes(store) if not code.isdigit()]
     for place, code in enumerate(codes[:: max(1, len(codes) // 58)][:58]):
         price = Decimal(PRICES[place % len(PRICES)])
-        discount = Decimal("0.30") if place % 7 == 0 else None
+        discount = Discounts.parse("30%") if place % 7 == 0 else None
         history.record(store, check(store, Query(code=code, shelf_price=price, discount=discount)))
     history.record(store, check(store, Query(code="ZZ999-XYZ", shelf_price=Decimal(10))))
     history.record(store, check(store, Query(code=codes[0])))

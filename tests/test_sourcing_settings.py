@@ -15,6 +15,7 @@ from hypothesis import settings as run
 from hypothesis import strategies as st
 
 from sourcing.errors import BadInput, NotFound
+from sourcing.purchase import Discounts, Step
 from sourcing.rules import HaulLimits
 from sourcing.settings import (
     SETTINGS,
@@ -74,7 +75,7 @@ class TestInheritance:
             "channel": '"second"', "packed_weight": "9999", "packed_size": "[40, 30, 20]", "postage": "77",
             "cuts": "[[7, 0.5]]", "give_up_day": "99", "assumed_days": "9", "target_days": "9",
             "return_rate": "0.9", "salvage": "0.9",
-            "wanted_chance": "0.6", "objective": '"dearest in time"',
+            "wanted_chance": "0.6", "resale_exemption": '"yes"', "objective": '"dearest in time"',
         }.get(name, "0.5")  # fmt: skip
         text = (
             "[parcel]\nvolume_divisor = 5000\nvolume_divisor_dated = 2026-01-31\n"
@@ -175,7 +176,7 @@ class TestPostage:
     ("text", "field", "words"),
     [
         ("[default]\nleast_proffit = 1", "least_proffit", "The closest is “least_profit”"),
-        ("[category.shoes]\nprep_minute = 1", "prep_minute", "The closest is “prep_minutes”"),
+        ("[category.shoes]\npack_minute = 1", "pack_minute", "The closest is “pack_minutes”"),
         ("curency = 'USD'", "curency", "The closest is “currency”"),
         ("[categories.shoes]", "categories", "The closest is “category”"),
         ("[channel.main]\nsupplies = 0.1", "supplies", "It belongs in [default] or a category's table"),
@@ -252,6 +253,16 @@ def _values(setting: Setting) -> st.SearchStrategy[Any]:
         "cuts": st.lists(st.integers(1, 99), unique=True, max_size=4).map(
             lambda days: tuple((day, D(day) / 100) for day in sorted(days))
         ),
+        "discounts": st.lists(
+            st.builds(Step, st.decimals("0.01", "0.99", places=4), st.booleans()).map(
+                lambda step: step if step.share else Step(round(step.value, 2), False)
+            ),
+            max_size=5,
+        ).map(lambda steps: Discounts(*steps)),
+        "words": st.lists(st.text("abc \u00fc\"'", min_size=1, max_size=9).filter(str.strip), max_size=4).map(
+            lambda words: tuple(dict.fromkeys(" ".join(word.split()) for word in words))
+        ),
+        "pieces": st.integers(1, 1000),
         "sides": st.tuples(*[st.decimals("0.1", 300, places=1)] * 3),
         "steps": st.lists(st.integers(1, 9999), unique=True, max_size=5).map(
             lambda grams: (*((g, D(g) / 100) for g in sorted(grams)), (1_000_000, D(500)))
@@ -333,8 +344,8 @@ class TestForm:
         assert table[name] == value
 
     def test_back_to_inherited(self) -> None:
-        found = from_toml(merged(self.toml, {"category/clothing/prep_minutes": "default"}))
-        assert "prep_minutes" not in found.categories["clothing"]
+        found = from_toml(merged(self.toml, {"category/clothing/list_minutes": "default"}))
+        assert "list_minutes" not in found.categories["clothing"]
 
     @pytest.mark.parametrize("typed", ["", "a lot", "5 or 6", "[1]", '"5', "5\nsupplies = 1", "1e400", "1,500"])
     def test_what_cannot_be_read_names_the_field(self, typed: str) -> None:
@@ -420,6 +431,25 @@ class TestOlderFiles:
                 "INSERT INTO settings_version (saved_at, why, toml) VALUES ('2026-01-01', '', ?)", (self.OLD,)
             )
         assert load_settings(store).for_category("").terms.fee_rate == D("0.11")
+
+    def test_prep_of_one_number_is_parted_among_the_steps(self) -> None:
+        """6 minutes part into 1, 1.5, 2.5 and 1; 4.7 into the same shares, and comes to 4.7 in all."""
+        settings = from_toml("[default]\nprep_minutes = 6\n[category.toys]\nprep_minutes = 4.7\n")
+        assert (settings.default["clean_minutes"], settings.default["list_minutes"]) == (1, D("2.5"))
+        assert settings.for_category("toys").terms.prep_minutes == D("4.7")
+        assert settings.for_category("").terms.prep_minutes == 6
+        assert ["[default]" in note for note in settings.notes] == [True, False]
+        assert from_toml(to_toml(settings)) == settings
+
+    def test_steps_that_are_stated_stay_in_force(self) -> None:
+        settings = from_toml("[category.toys]\nprep_minutes = 40\npack_minutes = 2\n")
+        assert settings.for_category("toys").terms.prep_minutes == 7
+        assert "not its prep_minutes = 40" in settings.notes[0]
+
+    @pytest.mark.parametrize("minutes", ["-6", '"six"', "true", "1e9"])
+    def test_prep_that_cannot_be_is_refused(self, minutes: str) -> None:
+        with pytest.raises(BadInput, match="list_minutes is"):
+            from_toml(f"[default]\nprep_minutes = {minutes}\n")
 
 
 class TestDocs:

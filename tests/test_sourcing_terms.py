@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from sourcing.errors import BadInput
 from sourcing.money import cents
+from sourcing.purchase import NO_DISCOUNT, Discounts
 from sourcing.retail import price_for
 from sourcing.terms import Terms
 
@@ -22,7 +23,6 @@ PLAIN = Terms(
     supplies=D("0.75"),
     return_rate=D("0.04"),
     return_value_lost=D("0.15"),
-    prep_minutes=D(6),
     hourly_value=D(18),
 )
 money = st.decimals(0, 500, places=2)
@@ -34,7 +34,7 @@ terms = st.builds(
     postage=st.decimals(0, 30, places=2),
     supplies=st.decimals(0, 5, places=2),
     purchase_tax=st.decimals(0, "0.3", places=4),
-    store_discount=st.decimals(0, "0.9", places=2),
+    store_discount=st.decimals(0, "0.9", places=2).map(Discounts.of_share),
     return_rate=st.decimals(0, "0.5", places=3),
     return_value_lost=st.decimals(0, "0.8", places=2),
 )
@@ -58,9 +58,9 @@ def test_a_fee_line_is_rounded_half_up() -> None:
 
 
 def test_landed_cost_by_hand() -> None:
-    at_till = Terms(purchase_tax=D("0.08"), store_discount=D("0.20"))
+    at_till = Terms(purchase_tax=D("0.08"), store_discount=Discounts.parse("20%"))
     assert at_till.landed(D("25.00")) == D("21.60")
-    assert at_till.landed(D("25.00"), D(0)) == D("27.00")
+    assert at_till.landed(D("25.00"), NO_DISCOUNT) == D("27.00")
     assert at_till.shelf_for_landed(D("21.60")) == D("25.00")
 
 
@@ -74,7 +74,7 @@ def test_the_shelf_price_for_a_landed_cost_is_the_highest(one: Terms, landed: De
 
 def test_half_a_cent_at_the_till_rounds_up() -> None:
     """At half price 2.01 lands at 1.005, rung up as 1.01: more than the 1.00 that is worth paying."""
-    assert Terms(store_discount=D("0.5")).shelf_for_landed(D("1.00")) == D("2.00")
+    assert Terms(store_discount=Discounts.parse("50")).shelf_for_landed(D("1.00")) == D("2.00")
 
 
 def test_no_shelf_price_below_nothing() -> None:
@@ -84,7 +84,7 @@ def test_no_shelf_price_below_nothing() -> None:
 @pytest.mark.parametrize("discount", ["1", "1.5"])
 def test_a_discount_of_everything_is_refused(discount: str) -> None:
     with pytest.raises(BadInput, match="takes the whole price") as caught:
-        PLAIN.shelf_for_landed(D(10), D(discount))
+        Discounts.of_share(D(discount))
     assert caught.value.field == "discount"
 
 

@@ -11,6 +11,7 @@ import pytest
 from sourcing.answer import Query
 from sourcing.check import check
 from sourcing.errors import BadInput
+from sourcing.purchase import Discounts
 from sourcing.samples import load_samples
 from sourcing.settings import load_settings
 from sourcing.storage import Store
@@ -87,7 +88,7 @@ def test_dearer_sells_later_and_longer_waiting_sells_more(store: Store) -> None:
 
 def test_most_worth_paying_is_where_the_supposed_verdict_flips(store: Store) -> None:
     settings = load_settings(store)
-    for ask, discount in ((None, None), (Decimal("41.50"), None), (Decimal("41.50"), Decimal("0.30"))):
+    for ask, discount in ((None, None), (Decimal("41.50"), None), (Decimal("41.50"), Discounts.parse("30%"))):
         most = what_if(store, Query(code=CODE, discount=discount), settings, ask, 90).verdict.most_worth_paying
         assert most
         for price, decision in ((most, "buy"), (most + Decimal("0.01"), "pass")):

@@ -21,11 +21,11 @@ from sourcing import haul, history
 from sourcing.answer import Query, Verdict
 from sourcing.codes import parse_code
 from sourcing.photo import PhotoReading
-from sourcing.settings import default_settings, load_settings, save_settings
+from sourcing.purchase import Discounts
+from sourcing.settings import default_settings, save_settings
 from sourcing.storage import Store
 from web import charts, filters, forms, tasks
 from web.app import create_app
-from web.settings_form import groups, merged
 
 GOOD = "title,status,sold_price,ended_on\nRidge shoe,sold,50.00,2026-01-05\nRidge shoe,sold,55.00,2026-01-09\n"
 
@@ -137,7 +137,9 @@ class TestAsking:
         asked = fixed(web_examples.passing())
         answer = client.post("/check", data={"code": " FWR-1042 ", "price": "44,00", "size": "9", "discount": "20"})
         assert answer.status_code == 303
-        assert asked == [Query(code="FWR-1042", shelf_price=Decimal("44.00"), size="9", discount=Decimal("0.2"))]
+        assert asked == [
+            Query(code="FWR-1042", shelf_price=Decimal("44.00"), size="9", discount=Discounts.parse("20%"))
+        ]
         assert history.recent(store, 5)[0].decision == "pass"
         assert "Pass" in text(page(client, answer.headers["Location"]))
         assert len(page(client, "/history").xpath("//*[@class='rows']/li")) == 1
@@ -296,55 +298,6 @@ class TestComps:
 
     def test_no_such_batch(self, client: FlaskClient) -> None:
         page(client, "/comps/batch/7", 404)
-
-
-class TestRules:
-    def test_every_setting_has_a_labelled_field(self, client: FlaskClient) -> None:
-        html = page(client, "/rules")
-        fields = html.xpath("//form//details//input")
-        assert len(fields) > 5
-        for field in fields:
-            assert html.xpath(f"//label[@for='{field.get('id')}']")
-
-    def test_export_comes_back_in(self, client: FlaskClient) -> None:
-        toml = client.get("/rules/settings.toml")
-        assert "attachment" in toml.headers["Content-Disposition"]
-        sent = {"file": (io.BytesIO(toml.data), "settings.toml")}
-        assert client.post("/rules/import", data=sent).status_code == 303
-        assert client.get("/rules/settings.toml").data == toml.data
-
-    def test_an_older_file_says_what_moved(self, client: FlaskClient, store: Store) -> None:
-        old = io.BytesIO(b"[default]\nfee_rate = 0.11\n")
-        client.post("/rules/import", data={"file": (old, "settings.toml")})
-        assert "fee_rate of [default] moved to [channel.main]" in text(page(client, "/rules"))
-        assert load_settings(store).for_category("").terms.fee_rate == Decimal("0.11")
-
-    def test_preview_saves_nothing(self, client: FlaskClient) -> None:
-        before = client.get("/rules/settings.toml").data
-        assert "Nothing is saved yet" in client.post("/rules/preview", data={}).text
-        assert client.get("/rules/settings.toml").data == before
-
-    def test_many_categories_fit_into_the_form(self, client: FlaskClient, store: Store) -> None:
-        """A field a setting and category: sixty categories of 22 settings are some 1,300 parts."""
-        categories = {f"kind {place}": {"supplies": Decimal(place)} for place in range(60)}
-        save_settings(store, replace(default_settings(), categories=categories), "a test")
-        fields = {one.get("name"): one.get("value") for one in page(client, "/rules").xpath("//input[@id and @value]")}
-        fields["category/kind 7/supplies"] = "8.25"
-        assert len(fields) > 1000
-        for kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
-            assert client.post("/rules/preview", data=fields, content_type=kind).status_code == 200
-            assert client.post("/rules/save", data=fields, content_type=kind).status_code == 303
-        assert load_settings(store).categories["kind 7"] == {"supplies": Decimal("8.25")}
-        other = client.post("/haul/take", data=fields, content_type="multipart/form-data")
-        assert other.status_code == 413
-
-    def test_the_form_keeps_the_file(self) -> None:
-        toml = 'name = "a"\n[shoes.rules]\nleast_profit = 8.5 # in money\ncuts = [[1, 0.5]]\n'
-        shown = {field.path: field.value for group in groups(toml) for field in group.fields}
-        assert shown == {"name": "a", "shoes/rules/least_profit": "8.5", "shoes/rules/cuts": "[[1, 0.5]]"}
-        assert merged(toml, shown | {"other": "1"}) == toml
-        changed = merged(toml, {"shoes/rules/least_profit": "9,75"})
-        assert "least_profit = 9.75" in changed
 
 
 def test_labels_in_the_picture_never_overlap() -> None:

@@ -10,6 +10,7 @@ from flask import Request
 
 from sourcing.answer import Query
 from sourcing.errors import BadInput
+from sourcing.purchase import Discounts, each_of, unit_price
 from web.state import settings
 
 TEXTS = ("code", "brand", "category", "title", "size", "condition")
@@ -87,7 +88,8 @@ def read_query(values: Mapping[str, str]) -> Query:
 def read_price(values: Mapping[str, str]) -> Decimal | None:
     """Read the shelf price; none is fine, the answer then is the most worth paying alone.
 
-    Point and comma are both taken as the decimal mark whatever the locale, as keyboards of phones offer either.
+    “3 for 20” is the price of one of three. Point and comma are both taken as the decimal mark whatever the locale, as
+    keyboards of phones offer either.
     """
     text = _text(values, "price")
     if not text:
@@ -96,7 +98,7 @@ def read_price(values: Mapping[str, str]) -> Decimal | None:
 
     kept = settings()
     currency, locale = kept.currency, kept.locale
-    bare = text
+    pieces, bare = each_of(text)
     for mark in currency_marks(currency, locale):
         bare = bare.removeprefix(mark).removesuffix(mark).strip()
     digits, price = minor_digits(currency), _number(bare)
@@ -104,24 +106,18 @@ def read_price(values: Mapping[str, str]) -> Decimal | None:
         examples = "such as 12.50 or 12,50" if digits else "such as 1250"
         raise BadInput(
             f"“{text}” is not a shelf price.",
-            f"An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}.",
+            f"An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}, "
+            "or several for one amount, such as 3 for 20.",
             "Type the price on the tag.",
             field="price",
         )
-    return round(price, 2)
+    return round(unit_price(price, pieces, digits), 2)
 
 
-def read_discount(values: Mapping[str, str]) -> Decimal | None:
-    """Read the store's discount, typed as a percentage, as a share."""
+def read_discount(values: Mapping[str, str]) -> Discounts | None:
+    """Read the store's discounts as typed: a percentage, or several in the till's order (“30% then 5.00”)."""
     text = _text(values, "discount")
-    if not text:
-        return None
-    percent = _number(text.rstrip("% "))
-    if percent is None or not 0 <= percent < 100:
-        raise BadInput(
-            f"“{text}” is not a discount.", "A percentage from 0 to under 100, such as 20.", field="discount"
-        )
-    return percent / 100
+    return Discounts.parse(text) if text else None
 
 
 def _text(values: Mapping[str, str], name: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 import numpy as np
 
@@ -63,7 +64,7 @@ def deals_of(market: Market) -> Deals:
         np.array([cost.fee_cap for cost in costs]),
         np.array([cost.fixed for cost in costs]),
         np.array([cost.lost_share for cost in costs]),
-        np.array([float((1 - each.store_discount) * (1 + each.purchase_tax)) for each in terms]),
+        np.array([float(each.landed(Decimal(1000))) / 1000 for each in terms]),
         np.array([float(each.labour()) for each in terms]),
         np.array([float(each.capital_rate) for each in terms]),
         Plan(tuple((day, float(cut)) for day, cut in plan.cuts), plan.give_up_day, float(plan.salvage)),

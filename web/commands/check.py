@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("code", required=False)
-@click.option("--price", help="Shelf price, such as 14.99.")
+@click.option("--price", help='Shelf price, such as 14.99; or of several, such as "3 for 20".')
 @click.option("--brand", default="", help="Brand, for an item without comps of its own.")
 @click.option("--category", default="", help="Category, for its terms and rules.")
 @click.option("--title", default="", help="Title, when there is no code.")
@@ -68,14 +68,17 @@ def check(
     from sourcing import history
     from sourcing.answer import Query
     from sourcing.check import check as judge
-    from sourcing.money import parse_money
+    from sourcing.money import minor_digits, parse_money
+    from sourcing.purchase import each_of, unit_price
     from sourcing.settings import load_settings
 
     store = open_data(ctx)
     kept = load_settings(store)
     shelf = None
     if price is not None:
-        shelf = parse_money(price, currency=kept.currency, locale=kept.locale, field="price")
+        pieces, amount = each_of(price)
+        whole = parse_money(amount, currency=kept.currency, locale=kept.locale, field="price")
+        shelf = unit_price(whole, pieces, minor_digits(kept.currency))
     verdict = judge(store, Query(code=code or "", shelf_price=shelf, **rest))
     try:
         history.record(store, verdict)
