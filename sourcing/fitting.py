@@ -10,9 +10,10 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
+from sourcing.flags.effects import FlagFit, unpack_flags
 from sourcing.storage import Store
 
-VERSION = 14  # of what a fit is made of; one kept by an older version is made anew
+VERSION = 15  # of what a fit is made of; one kept by an older version is made anew
 TABLE = """SELECT p.root, r.brand, r.category, r.title, c.status, c.ask, c.sold, c.ship, c.listed, c.ended, c.seen,
  c.size, c.condition, c.title, c.note
  FROM product p JOIN product r ON r.id = p.root CROSS JOIN comp c ON c.product_id = p.id AND c.out = 0"""
@@ -67,6 +68,7 @@ class Fit:
     beyond: float  # how far over the dearest asking prices seen others are tried, in log price
     factors: tuple[float, ...]  # by own-comps bucket: held-out 80 % half-width over the nominal one
     wide_factors: tuple[float, ...]  # the same of the 90 % interval
+    flags: dict[str, FlagFit] = field(default_factory=dict)
     rests_on: dict[str, Any] = field(default_factory=dict)
 
 
@@ -92,11 +94,12 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
 
     from sourcing.learning import learn
 
+    words = _flag_words(store)
     start = time.monotonic()
     tell = on_progress or (lambda share, what: None)
     tell(0.05, "Reading the comps")
     rows = store.read(TABLE)
-    learnt = learn(rows, tell)
+    learnt = learn(rows, tell, words)
     with store.write() as connection:
         connection.exec_driver_sql("DELETE FROM fit")
         if learnt is None:
@@ -106,6 +109,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
             "fitted_on": len(rows),
             "as_of": learnt["as_of"],
             "categories": list(learnt["categories"]),
+            "flag_words": words,
         }
         payload = zlib.compress(json.dumps({"version": VERSION, **learnt}, allow_nan=False).encode())
         result = connection.exec_driver_sql(
@@ -115,6 +119,13 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
         fit_id = int(result.scalar_one())
     tell(1.0, "Done")
     return FitReport(fit_id, len(rows), int(learnt["rests_on"]["sold"]), time.monotonic() - start)
+
+
+def _flag_words(store: Store) -> dict[str, list[str]]:
+    """Return the words in comps by flag, of the settings in force; flags without words have nothing to learn from."""
+    from sourcing.settings import load_settings
+
+    return {name: list(flag.words) for name, flag in load_settings(store).flags.items() if flag.words}
 
 
 def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = None) -> FitReport:
@@ -134,6 +145,7 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
     names = {fold(row[0]) for row in store.read("SELECT DISTINCT category FROM product WHERE id = root")}
     few = (
         before.get("version") == VERSION
+        and before["flag_words"] == _flag_words(store)
         and abs(rows - before["fitted_on"]) + _edited_since(store) <= _FEW_NEW * before["fitted_on"]
         and max(value or 0 for value in newest) - before["as_of"] <= _FEW_DAYS
         and names <= set(before["categories"])
@@ -192,7 +204,7 @@ def unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         values = {key: tuple(item) if isinstance(item, list) else item for key, item in values.items()}
         categories[name] = CategoryFit(**values)
     cells = {name: (float(mean), float(var)) for name, (mean, var) in plain.pop("cells").items()}
-    grand = tuple(plain.pop("grand"))
+    grand, flags = tuple(plain.pop("grand")), unpack_flags(plain.pop("flags"))
     lists = ("factors", "wide_factors", "mixture")
     factors, wide, mixture = (tuple(plain.pop(name)) for name in lists)
     return Fit(
@@ -203,6 +215,7 @@ def unpack(fit_id: int, made_at: str, plain: dict[str, Any]) -> Fit:
         grand=(grand[0], grand[1]),
         factors=factors,
         wide_factors=wide,
+        flags=flags,
         mixture=mixture,
         **plain,
     )

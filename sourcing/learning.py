@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,6 +17,7 @@ from models.trend import carried_var, curve_at, slope_now
 from models.wander import WALKS, own_levels
 from sourcing import promises
 from sourcing.fitting import BUCKETS
+from sourcing.flags.learning import learn_flags
 from sourcing.observations import UNDATED_AGE
 from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
@@ -28,8 +29,12 @@ _LEAST_FACTOR = 0.5  # where later sales all brought one price: an item yet unse
 _UNCHECKED = [1.25, 1.15, 1.1, 1.1]  # too few later sales to check: a little wider than the model believes
 
 
-def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -> dict[str, Any] | None:
-    """Fit on the rows of `training.lay_out`.
+def learn(
+    rows: Sequence[tuple[Any, ...]],
+    tell: Callable[[float, str], None],
+    flag_words: Mapping[str, Sequence[str]] | None = None,
+) -> dict[str, Any] | None:
+    """Fit on the rows of `training.lay_out`; ``flag_words`` are words in comps by flag.
 
     Returns
     -------
@@ -67,6 +72,7 @@ def learn(rows: Sequence[tuple[Any, ...]], tell: Callable[[float, str], None]) -
         "beyond": pace["beyond"],
         "factors": checked.factors,
         "wide_factors": checked.wide_factors,
+        "flags": learn_flags(table, model, flag_words or {}),
         "rests_on": {
             "comps": len(rows),
             "sold": int(table.sold.sum()),

@@ -38,6 +38,7 @@ class Training:
     cell_category: Ints
     product_cell: Ints
     variant_product: Ints
+    rows: Sequence[tuple[Any, ...]] = ()  # that all this was laid out from
 
     @property
     def sold(self) -> Flags:
@@ -117,6 +118,7 @@ def lay_out(rows: Sequence[tuple[Any, ...]]) -> Training:
         _parents(cell, cat, len(cells)),
         _parents(product, cell, len(roots)),
         _parents(variant, product, len(variants)),
+        rows,
     )
 
 
