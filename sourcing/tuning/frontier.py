@@ -50,7 +50,6 @@ def frontier(
     days = int(replay.day[-1] - replay.day[0]) + 1
     drawn_source = bool((replay.source == SOURCES.index("drawn")).all())
     gain = _gain(replay, bought, today, objective, found)
-    in_sample = None if found is None else float(scores[found] - scores[today])
     suggestion = None
     if gain.enough and found is not None and found != today:
         suggestion = Suggestion(
@@ -75,8 +74,7 @@ def frontier(
         best=found,
         best_range=_range(tried, score(sums), allowed, found),
         gain=gain,
-        in_sample_gain=in_sample,
-        words=words.verdict(rule, objective, tried, today, found, gain, in_sample, currency),
+        words=words.verdict(rule, objective, tried, today, found, gain, currency),
         left_out=tuple(sorted(left_out.items())),
         suggestion=suggestion,
     )
@@ -136,14 +134,14 @@ def _gain(replay: Replay, bought: Buys, today: int, objective: str, found: int |
             f"{len(replay)} occasions of {replay.styles} items have a known outcome; {FEWEST} of {FEWEST_STYLES} are "
             "the fewest that say anything"
         )
-        return Gain(False, why, None, None, None, 0, 0)
+        return Gain(False, why, None, None, None, None, 0, 0)
     if found is None:
-        return Gain(False, f"no setting would have made {FEWEST_BUYS} buys", None, None, None, 0, 0)
+        return Gain(False, f"no setting would have made {FEWEST_BUYS} buys", None, None, None, None, 0, 0)
     scored = out_of_sample(replay, bought, today, objective)
     if scored is None:
-        return Gain(False, "no setting made buys enough on the earlier days to choose by", None, None, None, 0, 0)
+        return Gain(False, "no setting made buys enough on the earlier days to choose by", None, None, None, None, 0, 0)
     amount, profit = Band(*scored.amount), Band(*scored.profit)
     share = amount.mid / scored.today if scored.today > 0 else None
     enough = amount.low > 0
     why = "" if enough else "the band of the gain over today's setting holds 0"
-    return Gain(enough, why, amount, share, profit, scored.folds, scored.occasions)
+    return Gain(enough, why, amount, share, profit, scored.flattering, scored.folds, scored.occasions)

@@ -33,12 +33,14 @@ class Scored:
     Attributes
     ----------
     amount, profit : low, middle and high of the gain in the objective's own unit, and in money. today : the objective's
-    figure of today's setting on the same occasions. occasions, folds : on how many it was scored.
+    figure of today's setting on the same occasions. flattering : the gain of the best on just these
+    occasions, chosen on them. occasions, folds : on how many it was scored.
     """
 
     amount: tuple[float, float, float]
     profit: tuple[float, float, float]
     today: float
+    flattering: float
     occasions: int
     folds: int
 
@@ -60,7 +62,8 @@ def out_of_sample(replay: Replay, bought: Buys, today: int, objective: str) -> S
     both = np.column_stack([np.full(len(each), today), choice[on]])
     asked = bought.asked[on] if bought.asked.ndim == 1 else bought.asked[each[:, None], both]
     told = tally(replay.of(on), Buys(bought.taken[each[:, None], both], asked))
-    return _scored(told, objective, len(each), len(np.unique(fold[on])))
+    whole = tally(replay.of(on), Buys(bought.taken[on], bought.asked[on])).total
+    return _scored(told, whole, today, objective, len(each), len(np.unique(fold[on])))
 
 
 def _groups(replay: Replay) -> np.ndarray:
@@ -78,21 +81,25 @@ def _choose(replay: Replay, bought: Buys, on: Flags, today: int, objective: str)
     return today if found is None and allowed.any() else found
 
 
-def _scored(told: Tally, objective: str, occasions: int, folds: int) -> Scored | None:
+def _scored(told: Tally, whole: Floats, today: int, objective: str, occasions: int, folds: int) -> Scored | None:
+    """Score today's and the chosen settings of a tally, beside all settings on the same occasions (G, COLUMNS)."""
     total = told.total
-    score = scorer(objective, total)
+    score = scorer(objective, whole)
+    scores = score(whole)
+    top = best(scores, eligible(whole, FEWEST_CHOSEN_ON), today)
     ours = score(total)
     if not np.isfinite(ours).all():
         return None
     drawn = resample(len(told.sums), RESAMPLES, _SEED).sums(told.sums, told.errors)
-    scores = score(drawn)
-    gain = scores[:, 1] - scores[:, 0]
+    resampled = score(drawn)
+    gain = resampled[:, 1] - resampled[:, 0]
     gain = gain[np.isfinite(gain)]
     profit = drawn[:, 1, PROFIT] - drawn[:, 0, PROFIT]
     return Scored(
         _band(gain, float(ours[1] - ours[0])),
         _band(profit, float(total[1, PROFIT] - total[0, PROFIT])),
         float(ours[0]),
+        0.0 if top is None else float(scores[top] - scores[today]),
         occasions,
         folds,
     )

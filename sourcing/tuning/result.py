@@ -41,6 +41,7 @@ class Gain:
     amount: Band | None  # in the objective's own unit
     share: float | None  # of today's figure; None where that is not above 0
     profit: Band | None  # the same choice's gain in money
+    in_sample: float | None  # the flattering one: of the best on these very occasions, in the objective's unit
     folds: int
     occasions: int
 
@@ -78,7 +79,6 @@ class Frontier:
     best: int | None  # index of the objective's best; None: no setting had buys enough
     best_range: tuple[Decimal | None, Decimal | None]  # thresholds nine in ten resamples put the best between
     gain: Gain
-    in_sample_gain: float | None  # of the best over today's on the data it was chosen by, in the objective's unit
     words: str
     left_out: tuple[tuple[str, int], ...]
     suggestion: Suggestion | None

@@ -83,7 +83,6 @@ def verdict(
     today: int,
     best: int | None,
     gain: Gain,
-    in_sample: float | None,
     currency: str,
 ) -> str:
     """Say what was found, in a few sentences."""
@@ -92,8 +91,8 @@ def verdict(
         return f"Too few to tell: {gain.why}. Today's setting, {now}, stays as good a guess as any."
     there = threshold(rule, tried[best], currency)
     flattering = ""
-    if in_sample is not None:
-        flattering = f" On the data it was chosen by it looks like {_say(objective, in_sample, currency)}."
+    if gain.in_sample is not None:
+        flattering = f" Chosen on those days themselves it would look like {_say(objective, gain.in_sample, currency)}."
     scored = (
         f"choosing by the earlier days brought {_say(objective, gain.amount.mid, currency)} over today's on later ones "
         f"({band(objective, gain.amount, currency)})"
