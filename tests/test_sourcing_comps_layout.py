@@ -438,3 +438,30 @@ def test_keys_of_json_lines_that_look_alike_or_like_nothing_are_told_apart(tmp_p
     path = tmp_path / "a.jsonl"
     path.write_text('{"title": "Mug", "sold price": "9.50", "sold  price": "8", "": "x"}\n')
     assert look(open_store("sqlite://"), path).sniffed.header == ("title", "sold price", "sold price (2)", "column 4")
+
+
+def test_a_currency_beside_a_price_goes_and_comes_with_its_column(store: Store, tmp_path: Path) -> None:
+    def currency(layout: Layout | None) -> list[int]:
+        assert layout is not None
+        return [use.column for use in layout.uses if use.field == "currency"]
+
+    path = tmp_path / "x.csv"
+    rows = [[f"Mug {n}", f"{n + 20}.50 \u20ac", f"{n + 10}.50 \u20ac", "neu"] for n in range(12)]
+    path.write_bytes(written([["Titel", "Angebotspreis", "Verkaufspreis", "Zustand"], *rows]))
+    seen = look(store, path)
+    (place,) = currency(seen.layout)
+    other = 3 - place
+    one = say(seen, columns={place: ""})
+    assert currency(one) == []
+    assert currency(look(store, path, layout=one).layout) == [other]  # the other price names it too
+    none = say(look(store, path, layout=one), columns={place: "", other: ""})
+    seen = look(store, path, layout=none)
+    assert (currency(seen.layout), seen.layout.words.get("currency") if seen.layout else 0) == ([], None)
+    back = say(seen, columns={2: "sold_price"})
+    seen = look(store, path, layout=back)
+    assert currency(seen.layout) == [2]
+    assert seen.layout is not None
+    assert seen.layout.words["currency"] == {"\u20ac": "EUR"}
+    fixed = look(store, path, layout=say(look(store, path, layout=none), columns={2: "sold_price"},
+                                         fixed={"currency": "USD"}))  # fmt: skip
+    assert currency(fixed.layout) == []  # the user has said it

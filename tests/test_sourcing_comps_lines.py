@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sourcing.comps import lines as cut
 from sourcing.comps import read
 from sourcing.comps.lines import Lines
 from sourcing.errors import BadInput
@@ -57,9 +58,11 @@ def by_rows(text: str, width: int) -> tuple[list[int], list[list[str]], list[tup
 
 
 @settings(max_examples=400, deadline=None)
-@given(st.lists(LINE, max_size=12), END, st.integers(1, 4), st.booleans(), st.booleans())
+@given(
+    st.lists(LINE, max_size=12), END, st.integers(1, 4), st.booleans(), st.booleans(), st.sampled_from((1, 7, 40, 999))
+)
 def test_whatever_the_csv_module_wrote_is_read_the_same(
-    lines: list[list[str]], end: str, width: int, even: bool, raw: bool
+    lines: list[list[str]], end: str, width: int, even: bool, raw: bool, piece: int
 ) -> None:
     header = [f"column {place}" for place in range(width)]
     if even:
@@ -72,6 +75,7 @@ def test_whatever_the_csv_module_wrote_is_read_the_same(
         text = out.getvalue()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(read, "BLOCK", 3)
+        patch.setattr(cut, "PIECE", piece)
         try:
             wanted = by_rows(text, width)
         except csv.Error:
@@ -92,3 +96,15 @@ def test_plain_lines_are_cut_and_odd_ones_are_left_where_they_were() -> None:
     assert Lines(["a,b,c\n", "a,b\n"]).columns(2, 3, longest=9) is None
     assert Lines(["long,line\n"]).columns(1, 2, longest=5) is None
     assert Lines(['"a,a",bb\n', "cc,dd"]).columns(5, 2, longest=9) == [["a,a", "cc"], ["bb", "dd"]]
+
+
+def test_a_stream_is_cut_piece_by_piece(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cut, "PIECE", 8)
+    lines = Lines(io.StringIO('aa,bb\r\ncc,dd\r\nee,"f"\r\ngg\r\n,\r\nhh,ii', newline=""))
+    assert lines.columns(9, 2, longest=20) == [["aa", "cc"], ["bb", "dd"]]
+    assert lines.columns(9, 2, longest=20) is None
+    assert [next(lines), next(lines)] == ['ee,"f"\r\n', "gg\r\n"]
+    assert lines.columns(9, 2, longest=20) is None  # a blank row
+    assert next(lines) == ",\r\n"
+    assert lines.columns(9, 2, longest=20) == [["hh"], ["ii"]]
+    assert list(lines) == []

@@ -9,6 +9,7 @@ from comps_exports import Export, exports
 
 from sourcing.comps.columns import NAMES
 from sourcing.comps.layout import Layout, Money, Use
+from sourcing.comps.meaning import recognise as matching
 from sourcing.comps.meaning.amounts import marks_of, plain_amount
 from sourcing.comps.meaning.codes import with_zeros
 from sourcing.comps.meaning.days import orders_of, read_day
@@ -181,3 +182,20 @@ def test_numbers_that_are_none_of_the_fields(name: str) -> None:
     rows = [[f"house {at} in the lane", str(20_000 + 37 * at), str(1960 + at)] for at in range(30)]
     found = recognise(["Title", "Sale price", name], rows, Known())
     assert {use.column: use.field for use in found.layout.uses} == {0: "title", 1: "sold_price"}
+
+
+def test_columns_that_do_not_compete_are_matched_as_the_solver_matches_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    solved, alike, competing = matching._solved, 0, 0
+    for export in exports():
+        with monkeypatch.context() as patch:
+            patch.setattr(matching, "_solved", lambda scores: ())
+            quick = matching.recognise(export.header, export.rows, Known()).layout.uses
+            patch.setattr(matching, "_uncontested", solved)
+            whole = matching.recognise(export.header, export.rows, Known()).layout.uses
+        if quick:
+            assert quick == whole, export.name
+            alike += 1
+        else:
+            competing += 1
+    assert alike
+    assert competing

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -80,6 +82,23 @@ def test_a_sheet_in_our_own_format_behind_a_cover_is_the_one_that_is_loaded(watc
     assert layouts.remembered(store) == []  # of our own format nothing is to be remembered
 
 
+def test_a_file_there_is_no_room_for_is_told_once_and_taken_when_there_is(
+    watch: Watch, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(waiting, "MOST", 1)
+    first = waiting.keep(watch.beside, lambda path: path.write_text(THEIRS), "first")
+    (watch.folder / "x.csv").write_text(THEIRS + "Jug;3\n")
+    (watch.folder / "ours.csv").write_text(OURS)
+    watch.look()
+    found = {one.name: one for one in watch.look()}
+    assert {name: one.became for name, one in found.items()} == {"x.csv": "left", "ours.csv": "loaded"}
+    assert "wait already" in found["x.csv"].why
+    assert became(watch) == {}
+    waiting.put_aside(watch.beside, first.token)
+    assert became(watch) == {"x.csv": "waiting"}
+    assert became(watch) == {}
+
+
 def test_files_of_no_use_are_said_and_left_alone(watch: Watch) -> None:
     (watch.folder / "a.csv").write_bytes(b"%PDF-1.7 \x00\x01 no table")
     watch.look()
@@ -104,6 +123,56 @@ def test_what_was_said_about_a_waiting_file_outlives_the_process(tmp_path: Path)
     (one.path.parent / "state.json").write_text("{")
     assert waiting.waiting(tmp_path) == []  # half written: as if it had never come
     waiting.keep(tmp_path, lambda path: path.write_text(OURS), "y")
+
+
+def test_a_dropped_file_comes_back_with_what_was_said_of_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    one = waiting.keep(tmp_path, lambda path: path.write_text(THEIRS), "x.csv")
+    waiting.note(replace(one, sheet="second"))
+    waiting.put_aside(tmp_path, one.token)
+    assert waiting.waiting(tmp_path) == []
+    with pytest.raises(NotFound):
+        waiting.put_aside(tmp_path, one.token)
+    (dropped,) = waiting.dropped(tmp_path)
+    assert dropped.name == "x.csv"
+    back = waiting.bring_back(tmp_path, one.token)
+    assert (back.sheet, back.path.read_text(), waiting.dropped(tmp_path)) == ("second", THEIRS, [])
+    assert waiting.take(tmp_path, one.token) == back
+    for token in (one.token, "", ".."):
+        with pytest.raises(NotFound):
+            waiting.bring_back(tmp_path, token)
+    monkeypatch.setattr(waiting, "MOST", 1)
+    waiting.put_aside(tmp_path, one.token)
+    waiting.keep(tmp_path, lambda path: path.write_text(OURS), "y.csv")
+    with pytest.raises(Refused):
+        waiting.bring_back(tmp_path, one.token)
+    assert [one.name for one in waiting.dropped(tmp_path)] == ["x.csv"]
+
+
+def test_what_was_dropped_is_kept_a_day_and_takes_bounded_space(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def drop(name: str, text: str = OURS, days: float = 0) -> None:
+        one = waiting.keep(tmp_path, lambda path: path.write_text(text), name)
+        waiting.put_aside(tmp_path, one.token)
+        at = time.time() - 86_400 * days - 60 + len(names())
+        os.utime(tmp_path / waiting.ASIDE / one.token, (at, at))
+
+    def names() -> list[str]:
+        return sorted(one.name for one in waiting.dropped(tmp_path))
+
+    drop("old", days=1.1)
+    drop("young", days=0.9)
+    waiting.sweep(tmp_path)
+    assert names() == ["young"]
+    monkeypatch.setattr(waiting, "MOST_ASIDE", 2)
+    drop("second")
+    drop("third")
+    waiting.sweep(tmp_path)
+    assert names() == ["second", "third"]
+    monkeypatch.setattr(waiting, "_ASIDE_BYTES", len(OURS) * 2)
+    drop("large", OURS * 5)
+    waiting.sweep(tmp_path)
+    assert names() == ["large"]  # the last one always, however large
 
 
 def test_a_copy_that_fails_leaves_nothing_and_too_many_are_refused(

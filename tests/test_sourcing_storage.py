@@ -8,13 +8,17 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 import sqlalchemy as sa
 
 from sourcing.errors import Busy, Refused
-from sourcing.storage import migrate, open_store
+from sourcing.storage import earlier, migrate, open_store
 from sourcing.storage import store as store_module
 from sourcing.storage.schema import metadata
 from sourcing.storage.store import Store
@@ -268,3 +272,105 @@ def test_our_own_mistakes_are_seen_whole(store: Store) -> None:
         store.read("SELECT * FROM nowhere")
     with pytest.raises(sa.exc.OperationalError, match="no such table"), store.write() as connection:
         connection.exec_driver_sql("SELECT * FROM nowhere")
+
+
+def in_another_thread(call: Callable[[], object]) -> object:
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(call).result()
+
+
+def fill_the_cache(raw: Any) -> None:
+    """Write so much that the file is shut to readers before the end."""
+    raw.execute("PRAGMA cache_size=10")
+    raw.executemany("INSERT INTO code VALUES (?, 2)", ((n,) for n in range(10, 20_000)))
+    raw.execute("PRAGMA cache_size=-65536")
+
+
+def test_what_was_there_before_is_read_while_much_is_written(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(store_module, "BUSY_MS", 50)
+    count = "SELECT count(*) FROM code"
+    file = store._file
+    assert file is not None
+    with store.write_rows() as raw:
+        raw.execute(INSERT, (1,))
+    assert in_another_thread(lambda: store.read(count)) == [(1,)]
+    with store.write_rows() as raw:
+        raw.execute(INSERT, (2,))
+        store.keep_readable()
+        fill_the_cache(raw)
+        with closing(sqlite3.connect(file, timeout=0)) as other, pytest.raises(sqlite3.OperationalError):
+            other.execute(count).fetchall()  # nobody can read the file itself
+        assert in_another_thread(lambda: store.read(count)) == [(1,)]
+        script = f"from sourcing.storage import open_store; print(open_store({file!r}).read({count!r})[0][0])"
+        assert (
+            subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True).stdout == "1\n"
+        )
+        assert store.read(count)[0][0] > 2  # the writer sees what it writes
+        assert earlier.path_of(file).stat().st_mode & 0o077 == 0
+        with pytest.raises(Busy):
+            in_another_thread(lambda: store.write_rows().__enter__())
+    assert not earlier.path_of(file).exists()
+    assert in_another_thread(lambda: store.read(count)) == store.read(count)
+    assert store.read(count)[0][0] > 2
+
+
+def test_a_long_write_that_fails_leaves_no_copy_and_what_was_there(store: Store) -> None:
+    def fail() -> None:
+        with store.write_rows() as raw:
+            store.keep_readable()
+            fill_the_cache(raw)
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail()
+    assert store._file is not None
+    assert not earlier.path_of(store._file).exists()
+    assert store.read("SELECT count(*) FROM code") == [(0,)]
+    assert store.read("PRAGMA integrity_check") == [("ok",)]
+
+
+def test_a_reader_that_came_just_before_the_copy_is_answered_by_it(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store_module, "BUSY_MS", 50)
+    looked: list[object] = []
+
+    def late(reader: Any, prepare: Any, connection: Any = earlier.Reader.connection) -> Any:
+        looked.append(None)
+        return connection(reader, prepare) if len(looked) > 1 else None
+
+    with store.write_rows() as raw:
+        store.keep_readable()
+        fill_the_cache(raw)
+        monkeypatch.setattr(earlier.Reader, "connection", late)
+        assert in_another_thread(lambda: store.read("SELECT count(*) FROM code")) == [(0,)]
+    assert len(looked) == 2
+
+
+def test_a_copy_that_a_crash_left_is_not_read_and_goes(store: Store) -> None:
+    assert store._file is not None
+    with store.write_rows() as raw:
+        raw.execute(INSERT, (1,))
+    left = earlier.path_of(store._file)
+    script = (
+        "import os; from sourcing.storage import open_store\n"
+        f"store = open_store({store._file!r})\n"
+        "with store.write_rows() as raw:\n    store.keep_readable()\n    os._exit(9)\n"
+    )
+    assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 9
+    assert left.exists()
+    with store.write_rows() as raw:
+        raw.execute(INSERT, (2,))
+    assert in_another_thread(lambda: store.read("SELECT count(*) FROM code")) == [(2,)]
+    open_store(store._file)
+    assert not left.exists()
+
+
+def test_without_room_for_a_copy_all_goes_on_as_without_it(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(earlier, "_SPARE", 10**12)
+    assert store._file is not None
+    with store.write_rows() as raw:
+        store.keep_readable()
+        assert not earlier.path_of(store._file).exists()
+        raw.execute(INSERT, (1,))
+    assert store.read("SELECT count(*) FROM code") == [(1,)]

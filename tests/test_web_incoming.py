@@ -296,6 +296,18 @@ class TestComingIn:
         page = html(client.post(f"/comps/file/{token}/pick", data={"encoding": "cp1252"}, follow_redirects=True))
         assert "Caf\u00e9" in text(page.xpath("//li[@class='column']")[0])
 
+    def test_dropping_a_file_is_undone(self, app: Flask, client: FlaskClient) -> None:
+        bring(client, table())
+        one = file_of(app)
+        page = html(client.post(f"/comps/file/{one.token}/drop", follow_redirects=True))
+        assert waiting.waiting(app.extensions["sourcing"].folder) == []
+        assert client.get(f"/comps/file/{one.token}").status_code == 404
+        (undo,) = (form for form in page.forms if (form.get("action") or "").endswith("/bring_back"))
+        page = html(client.post(undo.get("action"), follow_redirects=True))
+        assert "export.csv waits again" in text(page)
+        assert file_of(app) == one
+        assert not [form for form in page.forms if (form.get("action") or "").endswith("/bring_back")]
+
 
 class TestMending:
     def test_rejected_rows_are_put_right_in_place(self, app: Flask, client: FlaskClient, store: Store) -> None:
@@ -412,6 +424,36 @@ class TestJobs:
         assert "stopped, nothing was stored" in text(html(client.get(address, follow_redirects=True)))
         assert comps.overview(store).comps == 0
         assert file_of(app).layout is not None
+
+    def test_a_look_is_stopped_and_the_file_waits_on(
+        self, app: Flask, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        bring(client, table())
+        one = file_of(app)
+        one.path.write_bytes(table() + b"\n")  # not looked at as it is now
+        hold, begun, told = threading.Event(), threading.Event(), Job.tell
+
+        def slow(job: Job, count: int) -> None:
+            told(job, count)
+            if job.kind == "look" and count:
+                begun.set()
+                hold.wait(20)
+                told(job, count)
+
+        monkeypatch.setattr(Job, "tell", slow)
+        monkeypatch.setattr(Job.wait, "__defaults__", (0.05,))
+        address = client.get(f"/comps/file/{one.token}?match=1").headers["Location"]
+        assert begun.wait(20)
+        page = html(client.get(address))
+        assert "20 of about 22" in text(page)
+        assert page.xpath(f"//form[@action='{address}/cancel']")
+        client.post(f"{address}/cancel")
+        hold.set()
+        monkeypatch.setattr(Job.wait, "__defaults__", (20.0,))
+        assert app.extensions["sourcing"].jobs.get(int(address.rsplit("/", 1)[1])).wait()
+        assert "stopped, nothing was stored" in text(html(client.get(address, follow_redirects=True)))
+        assert file_of(app) == one
+        assert "What are the columns" in text(html(client.get(f"/comps/file/{one.token}?match=1")))
 
     def test_a_button_pressed_twice_loads_once(self, app: Flask, client: FlaskClient, store: Store) -> None:
         rows = to_rows(client, app, table())

@@ -23,12 +23,15 @@ def show(forgotten: layouts.Remembered | None = None) -> str:
     jobs = current().jobs.under_way()
     for job in jobs:
         job.seen = job.over
+    waiting.sweep(current().folder)
     return render_template(
         "comps/show.html",
         overview=comps.overview(store()),
         batches=comps.batches(store()),
         jobs=jobs,
         files=waiting.waiting(current().folder),
+        dropped=waiting.dropped(current().folder),
+        most_dropped=waiting.MOST_ASIDE,
         layouts=layouts.remembered(store()),
         forgotten=forgotten,
     )

@@ -102,9 +102,16 @@ def load(token: str) -> Response:
 
 
 def drop(token: str) -> Response:
-    """Keep a file no longer."""
-    one = waiting.drop(current().folder, token)
-    flash(f"{one.name} waits no longer. Your own file is where it was.")
+    """Let a file wait no longer; it is kept aside for a day."""
+    one = waiting.put_aside(current().folder, token)
+    flash(f"{one.name} waits no longer. It can be brought back below until tomorrow.")
+    return redirect(url_for("comps.show"), 303)
+
+
+def bring_back(token: str) -> Response:
+    """Let a file wait again that was dropped."""
+    one = waiting.bring_back(current().folder, token)
+    flash(f"{one.name} waits again.")
     return redirect(url_for("comps.show"), 303)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -35,7 +36,14 @@ class Loaded:
 def looked(state: State, one: Waiting, layout: Layout | None = None) -> Job:
     """Look at a file; its outcome is a `Look`."""
     said = layout or one.layout
-    return state.jobs.ask(("look", *_said(one), said), "look", one.token, one.name, lambda _: _look(state, one, said))
+
+    def call(job: Job) -> Look:
+        from sourcing.comps.lines import count_lines
+
+        job.total = count_lines(one.path)
+        return _look(state, one, said, job.tell)
+
+    return state.jobs.ask(("look", *_said(one), said), "look", one.token, one.name, call)
 
 
 def arrived(state: State, one: Waiting) -> Job:
@@ -43,10 +51,12 @@ def arrived(state: State, one: Waiting) -> Job:
 
     def call(job: Job) -> Loaded | None:
         from sourcing.comps import waiting
-        from sourcing.errors import SourcingError
+        from sourcing.errors import SourcingError, Stopped
 
         try:
-            seen = _look(state, one, None)
+            seen = _look(state, one, None, job.check)
+        except Stopped:  # it goes on waiting
+            raise
         except SourcingError:
             waiting.drop(state.folder, one.token)  # it is no file that is read
             raise
@@ -63,7 +73,7 @@ def tried(state: State, one: Waiting) -> Job:
         from sourcing.comps.incoming import load_seen
         from sourcing.comps.lines import count_lines
 
-        seen = _look(state, one, one.layout)
+        seen = _look(state, one, one.layout, job.check)
         if not seen.ready:
             return Tried(seen)
         job.total = count_lines(one.path)
@@ -94,7 +104,7 @@ def loaded(state: State, token: str, *, keep_good: bool, once: str) -> Job:
     def call(job: Job) -> Loaded:
         from sourcing.errors import BadInput
 
-        seen = _look(state, one, one.layout)
+        seen = _look(state, one, one.layout, job.check)
         if not seen.ready:
             raise BadInput(
                 "Something about this file is still to be said.", next_step="Go on with it on the Comps page."
@@ -133,11 +143,12 @@ def learn(state: State) -> None:
     state.task.start(lambda say: keep_up(kept, say))
 
 
-def _look(state: State, one: Waiting, layout: Layout | None) -> Look:
+def _look(state: State, one: Waiting, layout: Layout | None, tell: Callable[[int], None]) -> Look:
     from sourcing.comps.incoming import look
 
     return look(
-        state.store, one.path, one.name, member=one.member, encoding=one.encoding, sheet=one.sheet, layout=layout
+        state.store, one.path, one.name, member=one.member, encoding=one.encoding, sheet=one.sheet, layout=layout,
+        on_progress=tell,
     )  # fmt: skip
 
 

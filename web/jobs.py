@@ -56,6 +56,10 @@ class Job:
             The user has asked for it.
         """
         self.rows = rows
+        self.check(rows)
+
+    def check(self, _rows: int = 0) -> None:
+        """Do as `tell` without noting rows: it goes through them before the work proper."""
         if self._stop:
             raise Stopped("You stopped it; nothing was stored.", next_step="The file still waits on the Comps page.")
 

@@ -54,6 +54,7 @@ ROUTES = (
     Route("/comps/file/<token>/rows", "web.incoming:rows"),
     Route("/comps/file/<token>/load", "web.incoming:load", "POST"),
     Route("/comps/file/<token>/drop", "web.incoming:drop", "POST"),
+    Route("/comps/file/<token>/bring_back", "web.incoming:bring_back", "POST"),
     Route("/comps/progress/<int:number>", "web.incoming:progress"),
     Route("/comps/progress/<int:number>/cancel", "web.incoming:cancel", "POST"),
     Route("/comps/layouts/forget", "web.comps:forget", "POST"),

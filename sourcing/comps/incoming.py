@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -16,11 +15,12 @@ from sourcing.comps.header import fold_name, match_header
 from sourcing.comps.layout import FileForm, Layout, Use, fitted
 from sourcing.comps.load import load_file
 from sourcing.comps.meaning import codes
+from sourcing.comps.meaning.decided import currency_beside
 from sourcing.comps.meaning.header_words import fold
 from sourcing.comps.meaning.questions import Known, Question, Sample, fill, questions
 from sourcing.comps.meaning.recognise import LEAST, Guess, Recognition, recognise
-from sourcing.comps.read import opened
 from sourcing.comps.said import PRICE, feeds, say
+from sourcing.comps.sampled import sample_of
 from sourcing.comps.sniff import Sniffed, sniff
 from sourcing.comps.titles import fold_title
 from sourcing.comps.translate import as_layout
@@ -30,8 +30,6 @@ from sourcing.storage import Store
 
 __all__ = ["PRICE", "Column", "Look", "known_words", "load_seen", "look", "say"]
 
-_ROWS = 1_000  # looked at whole; of the others, what single columns hold
-_DISTINCT = 5_000  # cells of a column remembered beyond those rows
 _EXAMPLES = 3
 _SHEETS = 5  # further ones of a workbook that are looked at
 _KNOWN = 50_000  # style codes of the table that are looked for
@@ -105,6 +103,7 @@ def look(
     encoding: str = "",
     sheet: str = "",
     layout: Layout | None = None,
+    on_progress: Callable[[int], None] | None = None,
 ) -> Look:
     """Look at a file.
 
@@ -120,16 +119,19 @@ def look(
         What the user picked of an earlier look's.
     layout : Layout, optional
         What the user has said so far.
+    on_progress : callable, optional
+        Called with the number of rows looked through so far. What it raises ends the look.
 
     Raises
     ------
     BadInput, NotFound
         It is no file that is read.
     """
+    tell = on_progress or _silent
     if layout is not None:  # what was said was said of this part of the file
         member, encoding = member or layout.form.member, encoding or _picked(layout.form)
         sheet = sheet or layout.form.sheet
-    first = _look(store, path, name, member=member, encoding=encoding, sheet=sheet, layout=layout)
+    first = _look(store, path, name, member=member, encoding=encoding, sheet=sheet, layout=layout, tell=tell)
     first = replace(first, picked=bool(member or encoding or sheet))
     if sheet or layout is not None or first.sniffed.asks or _lists_something(first):
         return first
@@ -137,7 +139,7 @@ def look(
     for other in first.sniffed.sheets[: _SHEETS + 1]:
         if other != first.sniffed.form.sheet:
             try:
-                found = _look(store, path, name, member=member, encoding=encoding, sheet=other, layout=None)
+                found = _look(store, path, name, member=member, encoding=encoding, sheet=other, layout=None, tell=tell)
             except BadInput:  # an empty sheet
                 continue
             if _lists_something(found):
@@ -166,17 +168,26 @@ def _lists_something(look: Look) -> bool:
 
 
 def _look(
-    store: Store, path: Path, name: str, *, member: str, encoding: str, sheet: str, layout: Layout | None
+    store: Store,
+    path: Path,
+    name: str,
+    *,
+    member: str,
+    encoding: str,
+    sheet: str,
+    layout: Layout | None,
+    tell: Callable[[int], None],
 ) -> Look:
+    tell(0)
     sniffed = sniff(path, name, member=member, encoding=encoding, sheet=sheet)
     if sniffed.asks:
         return Look(sniffed)
-    stat = path.stat()
-    sample = _sample(str(path), stat.st_mtime_ns, stat.st_size, sniffed.form)
+    tell(0)
+    sample = sample_of(path, sniffed.form, tell)
     known, ours = known_words(store), _ours(sample)
     origin: Origin = "said"
     if layout is not None:
-        layout = replace(fitted(layout, sample.header), form=sniffed.form)
+        layout = currency_beside(replace(fitted(layout, sample.header), form=sniffed.form), sample)
     # Of our own format more is known than of another file that had some of its columns.
     elif (kept := layouts.recall(store, sample.header, sniffed.form, exactly=ours is not None)) is not None:
         layout, origin = kept, "remembered"
@@ -213,22 +224,8 @@ def known_words(store: Store) -> Known:
     return Known({name: found - {""} for name, found in words.items()}, tuple(own.values()), settings.currency)
 
 
-@lru_cache(maxsize=4)
-def _sample(path: str, _changed: int, _size: int, form: FileForm) -> Sample:
-    """Read the whole file once; keep its first rows, and of the others the distinct cells as far as they are few."""
-    with opened(path, form) as records:
-        header, more = records.header, [set[str]() for _ in records.header]
-        rows: list[list[str]] = []
-        open_ones = list(range(len(header)))
-        for block in records.blocks():
-            if len(rows) < _ROWS:
-                rows += block.rows
-                continue
-            for place in open_ones:
-                more[place].update(block.columns[place])
-            open_ones = [place for place in open_ones if len(more[place]) < _DISTINCT]
-    first = Sample.of(header, rows)
-    return replace(first, more={place: frozenset(cells) for place, cells in enumerate(more) if cells})
+def _silent(_rows: int) -> None:
+    pass
 
 
 def _ours(sample: Sample) -> Layout | None:

@@ -7,31 +7,42 @@ module, whose reading of such lines this is held to by a test.
 from __future__ import annotations
 
 import csv
+import io
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice, repeat
 from pathlib import Path
+from typing import TextIO
 
+PIECE = 1 << 15  # characters taken together: so few that the processor keeps them at hand
 _BETWEEN = "\x1f"  # stands between the cells of lines that were taken apart; hardly ever found in a file
 
 
 class Lines:
-    """The lines of a text, which can be looked at before they are taken."""
+    """The lines of a text, which can be looked at before they are taken.
 
-    def __init__(self, text: Iterable[str]) -> None:
-        self._text = iter(text)
+    Parameters
+    ----------
+    text : iterable of str, or text stream
+        The lines with their ends. A stream, which is to leave line ends as they are, is read in pieces.
+    """
+
+    def __init__(self, text: Iterable[str] | TextIO) -> None:
+        self._stream = text if isinstance(text, io.TextIOBase) else None
+        self._text = iter(()) if self._stream is not None else iter(text)
         self._pending: deque[str] = deque()
-        self._error: UnicodeDecodeError | None = None
 
     def __iter__(self) -> Iterator[str]:
         return self
 
     def __next__(self) -> str:
-        if self._pending:
-            return self._pending.popleft()
-        if self._error is not None:
-            raise self._error
-        return next(self._text)
+        if not self._pending:
+            self._pending.extend(_lines_of(self._piece()))
+        return self._pending.popleft() if self._pending else next(self._text)
+
+    def _piece(self) -> str:
+        """Take the next whole lines of a stream."""
+        return "" if self._stream is None else self._stream.read(PIECE) + self._stream.readline()
 
     def put_back(self, lines: Sequence[str]) -> None:
         """Give lines back that were taken last, to be taken again."""
@@ -50,8 +61,19 @@ class Lines:
             What stands between cells.
         longest : int
             Characters a cell may have.
+
+        Returns
+        -------
+        list of list of str, optional
+            The columns: of `count` lines or, where the text is a stream, of about as many as a piece holds.
         """
-        self._peek(count)
+        if not self._pending:
+            piece = self._piece()
+            columns = _columns_of(piece, width, delimiter, longest)
+            if columns is not None:
+                return columns
+            self._pending.extend(_lines_of(piece))
+        self._pending.extend(islice(self._text, max(0, count - len(self._pending))))
         lines = list(islice(self._pending, count))
         columns = _columns(lines, width, delimiter, longest)
         if columns is not None:
@@ -62,12 +84,27 @@ class Lines:
                     self._pending.popleft()
         return columns
 
-    def _peek(self, count: int) -> None:
-        if len(self._pending) < count and self._error is None:
-            try:
-                self._pending.extend(islice(self._text, count - len(self._pending)))
-            except UnicodeDecodeError as error:  # told when the lines before it have been read
-                self._error = error
+
+def _lines_of(piece: str) -> list[str]:
+    return io.StringIO(piece, newline="").readlines()
+
+
+def _columns_of(text: str, width: int, delimiter: str, longest: int) -> list[list[str]] | None:
+    """Do as `_columns` for whole lines that hold no quote, without taking the lines apart first."""
+    if not text or '"' in text or len(text) > longest:
+        return None
+    text = text.replace("\r\n", "\n")
+    if not text.endswith("\n"):
+        text += "\n"
+    if "\r" in text or f"\n{delimiter * (width - 1)}\n" in f"\n{text}":
+        return None
+    cells = text.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
+    ends = cells[width :: width + 1]
+    # Every line end stands where a row of that width has it, and there are no others.
+    if len(cells) != len(ends) * (width + 1) + 1 or ends.count("\n") != len(ends) or text.count("\n") != len(ends):
+        return None
+    cells.pop()
+    return [cells[place :: width + 1] for place in range(width)]
 
 
 def _columns(lines: list[str], width: int, delimiter: str, longest: int) -> list[list[str]] | None:

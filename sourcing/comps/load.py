@@ -98,7 +98,10 @@ def load_file(
         )  # fmt: skip
         try:
             with store.write_rows() as raw, _without_cycles():
-                loading = Loading(raw, judge, name=name, sha256=records.sha256, header=records.header, layout=layout)
+                loading = Loading(
+                    raw, judge, name=name, sha256=records.sha256, header=records.header, layout=layout,
+                    before_much=store.keep_readable,
+                )  # fmt: skip
                 return loading.run(records, notes, as_of, on_progress, keep_good=keep_good, dry=dry)
         except NothingStored as nothing:
             return nothing.report

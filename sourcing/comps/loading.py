@@ -42,6 +42,8 @@ class Loading:
         The file's; the batch keeps them.
     corrects : int, optional
         The batch whose rejected rows these are.
+    before_much : callable, optional
+        Called before much is written.
     """
 
     def __init__(
@@ -54,6 +56,7 @@ class Loading:
         header: Sequence[str],
         layout: Layout | None,
         corrects: int | None = None,
+        before_much: Callable[[], None] = lambda: None,
     ) -> None:
         self._raw = raw
         self._judge = judge
@@ -73,7 +76,7 @@ class Loading:
         )  # fmt: skip
         assert cursor.lastrowid is not None
         self._batch = cursor.lastrowid
-        self._writer = Writer(raw, self._batch, judge.stored)
+        self._writer = Writer(raw, self._batch, judge.stored, before_much)
 
     def run(
         self,

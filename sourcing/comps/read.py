@@ -63,7 +63,7 @@ class TextRecords(Records):
         self._doubtful = doubtful
         self._tape = Tape(self._lines, delimiter, doubtful=doubtful, encoding=encoding)
         self._number = 0
-        self._before: list[list[str]] = []  # the last rows handed on
+        self._before = Block([], [])  # the last one handed on that holds rows
         self.said = self._first(header_row) if header_row else []
         columns = max(len(self.said), width)
         if columns > MOST_COLUMNS:
@@ -102,7 +102,7 @@ class TextRecords(Records):
             if held is not None:
                 yield held
                 if held.numbers:
-                    self._before = held.rows[-5:]
+                    self._before = held
             held = block
         if held is not None:
             yield self._without_totals(held)
@@ -125,7 +125,7 @@ class TextRecords(Records):
 
     def _without_totals(self, block: Block) -> Block:
         rows = block.rows
-        before = (self._before + rows[:-1])[-20:]
+        before = (self._before.rows[-5:] + rows[:-1])[-20:]
         if not rows or not before or not is_totals(rows[-1], before):
             return block
         numbers = list(block.numbers)

@@ -1,7 +1,7 @@
 """Judge a block of rows: turn each into what is kept of it, or into the problems that keep it out.
 
-Cells are read column by column, and what holds between the cells of a row is looked at once for the whole block;
-only rows that stand out are judged one by one. That is a third of the work of doing it all row by row.
+What holds between the cells of a row is looked at once for the whole block; only rows that stand out are judged one by
+one. That is a third of the work of doing it all row by row.
 """
 
 from __future__ import annotations
@@ -9,21 +9,21 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
 from itertools import compress, islice
 from operator import itemgetter
 from typing import Any
 
 from sourcing.answer import Problem
 from sourcing.comps import values
-from sourcing.comps.columns import NAMES, STATUSES
+from sourcing.comps.cells import Cells
+from sourcing.comps.columns import STATUSES
 from sourcing.comps.keys import row_keys, row_texts
 from sourcing.comps.read import Block
 from sourcing.comps.standing import OPEN as OPEN
-from sourcing.comps.standing import SOLD, Columns, Findings, standing_out, stands
+from sourcing.comps.standing import SOLD, Columns, standing_out, stands
 from sourcing.comps.titles import fold_title
 from sourcing.comps.translate import Source
-from sourcing.comps.values import Finding, Memo
+from sourcing.comps.values import Finding
 
 _NUMBERS = ("status", "gtin", "asking_price", "sold_price", "shipping_charged", "listed_on", "ended_on")
 _WORDS = ("size", "condition", "channel", "style_code", "brand", "category", "title", "note")
@@ -35,10 +35,6 @@ STORED = (
 """Names in storage: the key, then `_NUMBERS` and `_WORDS` in that order, which the keys of all rows rest on."""
 
 _RAGGED = "The row has not as many cells as the header."
-_TEXTS = {
-    name: values.LONG_TEXT if name in ("title", "note") else values.SHORT_TEXT
-    for name in ("brand", "category", "title", "size", "condition", "channel", "note", "listing")
-}
 _FIRST, _SECOND = itemgetter(0), itemgetter(1)
 
 
@@ -90,28 +86,12 @@ class Judge:
         self._aliases = {kind: words for kind, words in (aliases or {}).items() if words}
         self._later = _LATER if any(name in sources for name in _LATER) else ()
         self.stored = (*STORED, *self._later, "row")
-        date_of = partial(values.day, latest=latest)
-        parsers: dict[str, Callable[[str], values.Reading]] = {
-            "gtin": values.gtin,
-            "style_code": _style,
-            "asking_price": values.money,
-            "sold_price": values.money,
-            "shipping_charged": partial(values.money, zero_is_fine=True),
-            "listed_on": date_of,
-            "ended_on": date_of,
-            "status": values.status,
-            "currency": values.currency,
-        }
-        parsers |= {name: partial(values.text, longest=longest) for name, longest in _TEXTS.items()}
-        self._memos = {name: Memo(parsers[name]) for name in NAMES}
-        self._memos |= {name: Memo(source.reader(parsers[name])) for name, source in sources.items() if source.plain}
-        self._inside = {name: Memo(_found(parsers[name], s.inside[1])) for name, s in sources.items() if s.inside}
+        self._cells = Cells(sources, latest)
         self.latest_day: int | None = None  # the latest day named by a good row
 
     def judge(self, block: Block) -> Judged:
         """Return the good rows and what is wrong with the others."""
-        found: Findings = {}
-        columns = self._read(block, found)
+        columns, found = self._cells.read(block)
         self._fill_status(columns)
         products = _products(columns)
         bad = {
@@ -158,49 +138,6 @@ class Judge:
         styles = {f"s:{theirs}": f"s:{ours}" for theirs, ours in self._aliases.get("style", {}).items()}
         return [styles.get(product, product) for product in products]
 
-    def _read(self, block: Block, found: Findings) -> Columns:
-        """Read the cells of every documented column."""
-        columns: Columns = {}
-        for name in NAMES:
-            memo, source = self._memos[name], self._sources.get(name)
-            memo.trim()
-            if source is None or not block.numbers or (source.place is None and not source.inside):
-                # How a row stands is not settled before its sold price is known.
-                text = source.fixed if source and name != "status" else ""
-                columns[name] = [memo[text]] * len(block.numbers)
-                continue
-            if source.place is None:
-                columns[name] = [memo[""]] * len(block.numbers)
-                self._look_inside(name, source, block, columns, found)
-                continue
-            cells = block.columns[source.place]
-            if _TEXTS.get(name) == values.LONG_TEXT and _plain_text(cells):  # hardly ever the same twice
-                columns[name] = list(map(str.strip, cells))
-                continue
-            if name == "gtin":
-                memo.update(values.plain_gtins(cell for cell in set(cells) if cell not in memo))
-            columns[name] = list(map(memo.__getitem__, cells))
-            if memo.findings:
-                for place, cell in enumerate(cells):
-                    if cell in memo.findings:
-                        found.setdefault(place, []).append((name, cell, memo.findings[cell]))
-            if source.inside:
-                self._look_inside(name, source, block, columns, found)
-        return columns
-
-    def _look_inside(self, name: str, source: Source, block: Block, columns: Columns, found: Findings) -> None:
-        """Take a value out of a longer text where the field is empty otherwise."""
-        assert source.inside is not None
-        memo, empty = self._inside[name], self._memos[name][""]
-        memo.trim()
-        texts = block.columns[source.inside[0]]
-        columns[name] = [
-            memo[text] if value == empty else value for value, text in zip(columns[name], texts, strict=True)
-        ]
-        for place, text in enumerate(texts):
-            if text in memo.findings and columns[name][place] == memo[text]:
-                found.setdefault(place, []).append((name, text, memo.findings[text]))
-
     def _said(self, name: str) -> str:
         return self._sources[name].said if name in self._sources else name
 
@@ -229,12 +166,6 @@ class Judge:
         days.add(self.latest_day)
         days.discard(None)
         self.latest_day = max(days, default=None)
-
-
-def _style(text: str) -> values.Reading:
-    """Read a style code as typed and as the key of its product."""
-    (clean, key), finding = values.style(text)
-    return (clean, f"s:{key}" if key else ""), finding
 
 
 def _products(columns: Columns) -> list[str]:
@@ -281,21 +212,11 @@ def _texts(said: Sequence[Sequence[Any]]) -> list[str]:
     return texts
 
 
-def _found(parse: Callable[[str], values.Reading], find: Callable[[str], str]) -> Callable[[str], values.Reading]:
-    """Read what is found inside a text."""
-    return lambda text: parse(find(text))
-
-
 def _other_product(gtin: int | None, title: str) -> str:
     """Return the key of the product of a row without a style code."""
     if gtin is not None:
         return f"g:{gtin:014d}"
     return "t:" + fold_title(title) if title else ""
-
-
-def _plain_text(cells: Sequence[str]) -> bool:
-    """Tell in one go whether a whole column needs nothing but its outer spaces dropped."""
-    return "".join(cells).isprintable() and max(map(len, cells)) <= values.LONG_TEXT
 
 
 def _problem(number: int, column: str, value: str, finding: Finding) -> Problem:

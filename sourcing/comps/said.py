@@ -16,6 +16,7 @@ from sourcing.errors import BadInput
 if TYPE_CHECKING:
     from sourcing.comps.incoming import Look
 
+_PRICES = frozenset(("asking_price", "sold_price"))
 PRICE = "price"
 """Said of a column that holds the sold price of sold rows and the asking price of the others."""
 
@@ -91,8 +92,15 @@ def _matched(layout: Layout, columns: Mapping[int, str]) -> Layout:
     extracts = [
         use
         for use in layout.uses
-        if use.extract and use.field not in fed and (use.column in now or use.field == "size")
+        if use.extract
+        and use.field not in fed
+        and (use.column in now or use.field == "size")
+        # A currency beside a price is that price's, and goes with it.
+        and (use.field != "currency" or not _PRICES.isdisjoint(one.field for one in uses if one.column == use.column))
     ]
+    words = layout.words
+    if "currency" not in fed and not any(use.field == "currency" for use in extracts):
+        words = {field: told for field, told in words.items() if field != "currency"}
     changed = {place for place, field in columns.items() if field != feeds(layout, place)}
     return replace(
         layout,
@@ -100,6 +108,7 @@ def _matched(layout: Layout, columns: Mapping[int, str]) -> Layout:
         fixed={name: text for name, text in layout.fixed.items() if name not in fed},
         money={place: marks for place, marks in layout.money.items() if place not in changed},
         days={place: order for place, order in layout.days.items() if place not in changed},
+        words=words,
     )
 
 

@@ -28,6 +28,7 @@ class Source:
     plain : makes a cell the text our own format writes; None where it is that already.
     like : how the column writes its values, for advice; "" for the way of our own format.
     reads : whether a cell is written like its column; None where every cell is.
+    decimal : the mark before the decimals of its amounts.
     inside : the place of a text that may hold the field, and what finds it there; used where the column is empty.
     fixed : the text of every row where no column is this field.
     """
@@ -37,6 +38,7 @@ class Source:
     plain: Callable[[str], str] | None = None
     like: str = ""
     reads: Callable[[str], bool] | None = None
+    decimal: str = "."
     inside: tuple[int, Callable[[str], str]] | None = None
     fixed: str = ""
 
@@ -86,7 +88,8 @@ def sources(layout: Layout) -> dict[str, Source]:
             name = layout.header[use.column]
             said = use.field if fold_name(name) == use.field else name
             plain, like = _plain(layout, use)
-            found[use.field] = Source(said, use.column, plain, like, _reads(layout, use))
+            decimal = layout.money[use.column].decimal if use.column in layout.money else "."
+            found[use.field] = Source(said, use.column, plain, like, _reads(layout, use), decimal)
     for use in layout.uses:
         if use.extract:
             one = found.get(use.field, Source(layout.header[use.column]))

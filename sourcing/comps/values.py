@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -22,7 +22,6 @@ _EPOCH = date(1970, 1, 1).toordinal()
 _MONEY = re.compile(r"0*([0-9]+)(?:\.([0-9]*))?", re.ASCII)
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]+")
-_DIGIT = bytes(max(0, byte - ord("0")) for byte in range(256))  # what a digit's byte stands for
 _MEMO = 50_000  # distinct cells remembered a column; a bound on memory, not on files
 
 
@@ -168,24 +167,6 @@ def gtin(raw: str) -> Reading:
         wrong = code.note or f"It is a {code.kind}, which names no product."
         return None, Finding(wrong + KEPT, "Use the maker's code.", rejected=False)
     return int(key), None
-
-
-def plain_gtins(texts: Iterable[str]) -> dict[str, int]:
-    """Read the commonest kind all at once: 13 digits, the check digit right, no range of other uses near.
-
-    GTIN-13 that begin with 0, 2, 96 to 99 (store tags, coupons, refunds, books) are left to `gtin`, and so is all
-    that is wrong. The sum is the one of the GS1 General Specifications, section 7.9: weights 1 and 3 in turn from the
-    right. It is at most 225, so it fits a byte, and one sum of long integers adds it up for every number at once.
-    """
-    usual = [
-        text
-        for text in texts
-        if len(text) == 13 and text.isascii() and text.isdigit() and (text[0] in "1345678" or text[:2] == "95")
-    ]
-    digits = "".join(usual).encode().translate(_DIGIT)
-    columns = [int.from_bytes(digits[place::13], "big") for place in range(13)]
-    sums = (sum(columns[::2]) + 3 * sum(columns[1::2])).to_bytes(len(usual), "big")
-    return {text: int(text) for text, total in zip(usual, sums, strict=True) if total % 10 == 0}
 
 
 def currency(raw: str) -> Reading:

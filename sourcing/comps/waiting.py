@@ -1,4 +1,7 @@
-"""Files that came in and wait for the user's word, kept in a folder beside the data until loaded or dropped."""
+"""Files that came in and wait for the user's word, kept in a folder beside the data until loaded or dropped.
+
+What the user drops is put aside for a day, so that dropping can be undone.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +18,10 @@ from pathlib import Path
 from sourcing.comps.layout import Layout
 from sourcing.errors import NotFound, Refused
 
-FOLDER = "waiting"
+FOLDER, ASIDE = "waiting", "dropped"
 MOST = 50  # files
+MOST_ASIDE, _ASIDE_BYTES = 10, 250_000_000  # dropped files kept for an undo; beyond that the oldest go
+_ASIDE_FOR = 86_400  # seconds they are kept
 _OLDEST = 30 * 86_400  # seconds a file nobody asked about is kept
 _FILE, _STATE = "file", "state.json"
 
@@ -36,17 +41,20 @@ class Waiting:
     layout: Layout | None = None
 
 
+class NoRoom(Refused):
+    """So many files wait that no other can."""
+
+
 def keep(folder: Path, save: Callable[[Path], object], name: str) -> Waiting:
     """Keep a file under a random name of ours; ``save`` writes it to the path it is given.
 
     Raises
     ------
-    Refused
+    NoRoom
         Too many files wait already.
     """
-    _sweep(folder)
-    if len(waiting(folder)) >= MOST:
-        raise Refused(f"{MOST} files wait already.", next_step="Load or drop some of them on the Comps page.")
+    sweep(folder)
+    _check_room(folder)
     token = secrets.token_hex(12)
     place = folder / FOLDER / token
     place.mkdir(mode=0o700, parents=True)
@@ -71,8 +79,17 @@ def copy_of(source: Path) -> Callable[[Path], object]:
 
 def waiting(folder: Path) -> list[Waiting]:
     """Return the files that wait, the first that came first; one whose notes cannot be read is left out."""
-    found = (_read(place) for place in (folder / FOLDER).glob("*"))
-    return sorted((one for one in found if one is not None), key=lambda one: one.at)
+    return _in(folder / FOLDER)
+
+
+def has_room(folder: Path) -> bool:
+    """Tell whether another file can wait."""
+    return len(waiting(folder)) < MOST
+
+
+def dropped(folder: Path) -> list[Waiting]:
+    """Return the files that were dropped and can be brought back, in the order they came."""
+    return _in(folder / ASIDE)
 
 
 def take(folder: Path, token: str) -> Waiting:
@@ -103,8 +120,52 @@ def note(one: Waiting) -> None:
         raise _gone() from error
 
 
+def put_aside(folder: Path, token: str) -> Waiting:
+    """Let a file wait no longer, but keep it for a day, so that it can be brought back.
+
+    Raises
+    ------
+    NotFound
+        It does not wait.
+    """
+    one = take(folder, token)
+    place = folder / ASIDE / one.token
+    place.parent.mkdir(mode=0o700, exist_ok=True)
+    try:
+        one.path.parent.rename(place)
+    except FileNotFoundError as error:  # dropped at the same moment
+        raise _gone() from error
+    os.utime(place)  # when it was dropped
+    sweep(folder)
+    return one
+
+
+def bring_back(folder: Path, token: str) -> Waiting:
+    """Let a file wait again that was dropped; what was said about it is there still.
+
+    Raises
+    ------
+    NotFound
+        It is not kept any longer.
+    NoRoom
+        Too many files wait already.
+    """
+    one = next((one for one in dropped(folder) if secrets.compare_digest(one.token.encode(), token.encode())), None)
+    if one is None:
+        raise _gone()
+    _check_room(folder)
+    place = folder / FOLDER / one.token
+    place.parent.mkdir(mode=0o700, exist_ok=True)
+    try:
+        one.path.parent.rename(place)
+    except FileNotFoundError as error:
+        raise _gone() from error
+    os.utime(place)
+    return _read(place) or one
+
+
 def drop(folder: Path, token: str) -> Waiting:
-    """Keep a file no longer.
+    """Keep a file no longer, for good: it was loaded, or is none that is read.
 
     Raises
     ------
@@ -118,6 +179,16 @@ def drop(folder: Path, token: str) -> Waiting:
 
 def _gone() -> NotFound:
     return NotFound("That file is no longer kept here.", next_step="Choose it again and load it.")
+
+
+def _check_room(folder: Path) -> None:
+    if not has_room(folder):
+        raise NoRoom(f"{MOST} files wait already.", next_step="Load or drop some of them on the Comps page.")
+
+
+def _in(place: Path) -> list[Waiting]:
+    found = (_read(one) for one in place.glob("*"))
+    return sorted((one for one in found if one is not None), key=lambda one: one.at)
 
 
 def _write(one: Waiting) -> None:
@@ -141,12 +212,32 @@ def _read(place: Path) -> Waiting | None:
         return None
 
 
-def _sweep(folder: Path) -> None:
-    """Drop what has been forgotten here for long, and what was half written."""
+def sweep(folder: Path) -> None:
+    """Remove what has been forgotten here for long, what was half written, and what was dropped a day ago."""
     for place in (folder / FOLDER).glob("*"):
-        try:
-            old = time.time() - place.stat().st_mtime > _OLDEST
-        except OSError:
-            continue
-        if old:
-            shutil.rmtree(place, ignore_errors=True) if place.is_dir() else place.unlink(missing_ok=True)
+        if time.time() - _changed(place) > _OLDEST:
+            _remove(place)
+    taken = 0
+    for number, place in enumerate(sorted((folder / ASIDE).glob("*"), key=_changed, reverse=True)):
+        taken += _size(place / _FILE)
+        last = number == 0  # always kept, however large
+        if time.time() - _changed(place) > _ASIDE_FOR or number >= MOST_ASIDE or (taken > _ASIDE_BYTES and not last):
+            _remove(place)
+
+
+def _changed(place: Path) -> float:
+    try:
+        return place.stat().st_mtime
+    except OSError:
+        return time.time()
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def _remove(place: Path) -> None:
+    shutil.rmtree(place, ignore_errors=True) if place.is_dir() else place.unlink(missing_ok=True)

@@ -19,10 +19,10 @@ _UNFINISHED = (".part", ".partial", ".crdownload", ".download", ".tmp", ".lock")
 
 @dataclass(frozen=True)
 class Arrival:
-    """What became of one file: loaded, waiting on the Comps page, there already, or of no use."""
+    """What became of one file: loaded, waiting on the Comps page, there already, useless, or left for want of room."""
 
     name: str
-    became: Literal["loaded", "waiting", "known", "refused"]
+    became: Literal["loaded", "waiting", "known", "refused", "left"]
     report: LoadReport | None = None
     why: str = ""
 
@@ -51,13 +51,17 @@ class Watch:
     beside: Path
     _sizes: dict[Path, tuple[int, int]] = field(default_factory=dict)
     _done: dict[Path, tuple[int, int]] = field(default_factory=dict)
+    _left: dict[Path, tuple[int, int]] = field(default_factory=dict)  # files there was no room for
 
     def __post_init__(self) -> None:
         if not self.folder.is_dir():
             raise NotFound(f"There is no folder {self.folder}.", next_step="Make it, or check its name.")
 
     def look(self, on_progress: Callable[[str, int], None] | None = None) -> list[Arrival]:
-        """Take every file that has come to rest since the last look but one: nobody writes to it any more."""
+        """Take every file that has come to rest since the last look but one: nobody writes to it any more.
+
+        A file that would have to wait while too many wait already is told once, and taken as soon as there is room.
+        """
         found = []
         for path, stamp in self._files():
             if self._done.get(path) == stamp:
@@ -65,9 +69,17 @@ class Watch:
             if self._sizes.get(path) != stamp:
                 self._sizes[path] = stamp
                 continue
+            before = self._left.get(path)
+            if before == stamp and not waiting.has_room(self.beside):
+                continue
             try:
                 found.append(self._take(path, on_progress))
             except Busy:  # another load runs: at the next look
+                continue
+            except waiting.NoRoom as error:
+                if before != stamp:
+                    found.append(Arrival(path.name, "left", why=f"{error} It is taken as soon as there is room."))
+                self._left[path] = stamp
                 continue
             except SourcingError as error:
                 found.append(Arrival(path.name, "refused", why=str(error)))

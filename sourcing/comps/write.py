@@ -8,8 +8,8 @@ from __future__ import annotations
 import sqlite3
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import count
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import compress, count
 from operator import add, itemgetter
 from typing import Any
 
@@ -24,7 +24,7 @@ _TOGETHER = 2_000
 _CACHED = 200_000
 
 Row = tuple[Any, ...]  # the number of the product, then the key and the other values as `Judge.stored` names them
-_PRODUCT, _BOTH, _AGAIN = itemgetter(0), itemgetter(0, 1), itemgetter(0, 1, -1)
+_PRODUCT = itemgetter(0)
 
 
 class Writer:
@@ -38,15 +38,22 @@ class Writer:
         The load that brings the rows.
     stored : sequence of str
         Names of the values of a row, in their order: the key, the status, and so on; last the number of the row.
+    before_much : callable
+        Called before the first row is written where there are many.
     """
 
-    def __init__(self, raw: sqlite3.Connection, batch_id: int, stored: Sequence[str]) -> None:
+    def __init__(
+        self, raw: sqlite3.Connection, batch_id: int, stored: Sequence[str], before_much: Callable[[], None]
+    ) -> None:
         self._raw = raw
+        self._before_much = before_much
         self._batch = batch_id
         self.new = 0  # rows that were not there yet
         self._keys = Keys()
         self._products: list[str] = []  # of the rows that wait
         self._keyed = array("q")  # keys of the rows that wait
+        self._numbered = array("q")  # and their numbers in the file
+        self._states = bytearray()  # and how they stand
         self._rows: list[Row] = []
         self._texts: list[str] = []  # what the file said in them, where the user's words were put for its
         self._open = array("q"), array("q")  # products and keys of open rows; a seventh of what a list of pairs takes
@@ -76,18 +83,23 @@ class Writer:
 
     def add(self, judged: Judged) -> None:
         """Take the good rows of a block; they are written when enough have come together."""
+        if len(self._rows) >= AT_ONCE:
+            self._before_much()
+            self.flush()
         self._products += judged.products
         self._keyed.extend(judged.columns[0])
+        self._numbered.extend(judged.columns[-1])
+        self._states += bytes(judged.columns[1])
         self._rows += zip(*judged.columns, strict=True)
         self._texts += judged.texts
-        if len(self._rows) >= AT_ONCE:
-            self.flush()
 
     def flush(self) -> None:
         """Write what has come together."""
         first_new = self._next_id
         rows, products, keys, texts = self._rows, self._products, self._keyed, self._texts
+        row_numbers, states = self._numbered, self._states
         self._rows, self._products, self._keyed, self._texts = [], [], array("q"), []
+        self._numbered, self._states = array("q"), bytearray()
         for place, key in self._keys.apart(keys, lambda place: texts[place] if texts else text_of(rows[place])).items():
             rows[place], keys[place] = (key, *rows[place][1:]), key
         moved = self._follow(products, keys)
@@ -103,13 +115,15 @@ class Writer:
         numbers = list(map(numbers.__getitem__, order))
         uses: list[CodeUse] = []
         for first, last in _parts(numbers, bisect_left(numbers, first_new)):
-            part: list[Row] = list(map(add, zip(numbers[first:last]), map(rows.__getitem__, order[first:last])))
-            for product_id, key in [row[:2] for row in part if row[2] == OPEN]:
+            places = order[first:last]
+            both = list(zip(numbers[first:last], map(keys.__getitem__, places), strict=True))
+            for product_id, key in compress(both, [states[place] == OPEN for place in places]):
                 self._open[0].append(product_id)
                 self._open[1].append(key)
             if numbers[first] < first_new:
-                self._merge(part)
+                self._merge(both, places, row_numbers, rows)
                 continue
+            part: list[Row] = list(map(add, zip(numbers[first:last]), map(rows.__getitem__, places)))
             insert(self._raw, f"INSERT {self._into}", self._marks, part, 10)
             self.new += len(part)
             uses += self._add_products(fresh[numbers[first] - first_new :], part)
@@ -127,35 +141,40 @@ class Writer:
             if self._moved.get(both) in targets
         }
 
-    def _merge(self, rows: list[Row]) -> None:
-        """Add those of some rows, of products that were there, that are not there yet."""
-        keys = list(map(_BOTH, rows))
+    def _merge(
+        self, both: list[tuple[int, int]], places: Sequence[int], row_numbers: Sequence[int], rows: Sequence[Row]
+    ) -> None:
+        """Add those of some rows, of products that were there, that are not there yet.
+
+        Given are product and key of each, its place among the rows that wait, and of all of these the numbers in the
+        file and the values; of rows that are known the values are not touched.
+        """
         known: set[Any] = set()
+        new: list[Row] = []
         if self._mostly_known:
-            known = self._known(keys)
+            known = self._known(both)
+            if len(known) < len(both):
+                fresh = [(one, place) for one, place in zip(both, places, strict=True) if one not in known]
+                new = [(one[0], *rows[place]) for one, place in fresh]
+                insert(self._raw, f"INSERT {self._into}", self._marks, new, 10)
         else:  # trying to insert is the cheapest way to ask
+            new = [(one[0], *rows[place]) for one, place in zip(both, places, strict=True)]
             before = self._raw.total_changes
-            insert(self._raw, f"INSERT OR IGNORE {self._into}", self._marks, rows, 10)
-            if self._raw.total_changes - before < len(rows):
-                known = self._known(keys)
-        new = rows
+            insert(self._raw, f"INSERT OR IGNORE {self._into}", self._marks, new, 10)
+            if self._raw.total_changes - before < len(new):
+                known = self._known(both)
+                new = [row for row, one in zip(new, both, strict=True) if one not in known]
         if known:  # rows an earlier batch brought: this one brings them too, should the earlier be undone
-            again = list(map(_AGAIN, rows))
-            if len(known) == len(rows):
-                new = []
-            else:
-                new = [row for row, both in zip(rows, keys, strict=True) if both not in known]
-                again = [row for row in again if row[:2] in known]
+            told = zip(both, map(row_numbers.__getitem__, places), strict=True)
+            again = [(*one, number) for one, number in told if one in known]
             into = 'INSERT INTO also_in (batch_id, product_id, key, "row")'
             insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
             self._shared.update(map(_PRODUCT, again))
-        if self._mostly_known:
-            insert(self._raw, f"INSERT {self._into}", self._marks, new, 10)
         self.new += len(new)
         self._touched.update(map(_PRODUCT, new))
-        self._mostly_known = 2 * len(known) > len(rows)
+        self._mostly_known = 2 * len(known) > len(both)
 
-    def _known(self, keys: Sequence[Any]) -> set[Any]:
+    def _known(self, keys: Sequence[tuple[int, int]]) -> set[Any]:
         """Return those of the products and keys that another batch brought."""
         known: set[Any] = set()
         asked = set(keys)

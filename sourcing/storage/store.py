@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
@@ -12,7 +11,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sourcing.errors import Refused
+from sourcing.storage import earlier
+from sourcing.storage.place import file_of, make_file, url_of
 from sourcing.storage.words import busy, plain_words
 
 if TYPE_CHECKING:  # importing SQLAlchemy costs more than loading 30,000 comps, so it waits until it is needed
@@ -36,7 +36,8 @@ class Store:
         self.url = url
         self._local = threading.local()
         self._writer = threading.Lock()
-        self._file = _file_of(url)
+        self._file = file_of(url)
+        self._earlier: earlier.Earlier | None = None  # while this store writes much
         if self._file is None:
             _ = self.engine  # a URL that makes no sense is to be refused now, not at first use
 
@@ -95,12 +96,33 @@ class Store:
         with self._only_writer():
             raw = self._kept()
             raw.execute("BEGIN IMMEDIATE")
+            self._local.writes = True
             try:
                 yield raw
+                self._end_earlier()
                 raw.execute("COMMIT")
             finally:
+                self._local.writes = False
+                self._end_earlier()
                 if raw.in_transaction:  # an error above; some, like a full disk, have rolled back already
                     raw.execute("ROLLBACK")
+
+    def keep_readable(self) -> None:
+        """Let others read what was there before while much is written; to be called inside `write_rows`, before it is.
+
+        Costs a copy of the file. Where none can be made, or none is needed, readers have to wait once the cache is
+        full, or never.
+        """
+        if self._file is not None and self._earlier is None and not self._is_wal():
+            self._earlier = earlier.Earlier(self._file)
+
+    def _is_wal(self) -> bool:
+        return bool(self._kept().execute("PRAGMA journal_mode").fetchone()[0] == "wal")
+
+    def _end_earlier(self) -> None:
+        if self._earlier is not None:
+            self._earlier.end()
+            self._earlier = None
 
     @contextmanager
     def _only_writer(self) -> Iterator[None]:
@@ -125,16 +147,27 @@ class Store:
             The database is held by a writer for longer than the busy timeout; it is damaged.
         """
         try:
-            cursor = self._kept().execute(statement, tuple(values))
             try:
-                return cursor.fetchall()  # type: ignore[no-any-return]
-            finally:
-                cursor.close()
+                return _all(self._before() or self._kept(), statement, values)
+            except sqlite3.OperationalError:
+                before = self._before()  # a long write may have begun just now
+                if before is None:
+                    raise
+                return _all(before, statement, values)
         except sqlite3.Error as error:
             words = plain_words(error)
             if words is None:
                 raise
             raise words from error
+
+    def _before(self) -> Any:
+        """Return a connection to what was there before a long write of somebody else; None while there is none."""
+        if self._file is None or getattr(self._local, "writes", False):
+            return None
+        reader = getattr(self._local, "reader", None)
+        if reader is None:
+            reader = self._local.reader = earlier.Reader(self._file)
+        return reader.connection(_prepare)
 
     def _kept(self) -> Any:
         kept = getattr(self._local, "connection", None)
@@ -152,11 +185,22 @@ class Store:
     def close(self) -> None:
         """Let go of this thread's connection and of the pool; a later call opens anew."""
         owner = getattr(self._local, "owner", None)
+        reader = getattr(self._local, "reader", None)
+        if reader is not None:
+            reader.close()
         if owner is not None:
             owner.close()
-            self._local.__dict__.clear()
+        self._local.__dict__.clear()
         if "engine" in self.__dict__:
             self.engine.dispose()
+
+
+def _all(connection: Any, statement: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
+    cursor = connection.execute(statement, tuple(values))
+    try:
+        return cursor.fetchall()  # type: ignore[no-any-return]
+    finally:
+        cursor.close()
 
 
 def open_store(url: str) -> Store:
@@ -170,8 +214,9 @@ def open_store(url: str) -> Store:
     path = None
     if "://" not in url:
         path = Path(url).expanduser().resolve()
-        _make_file(path)
-        url = _url_of(path)
+        make_file(path)
+        earlier.sweep(str(path))
+        url = url_of(path)
     store = Store(url)
     _bring_to_head(store)
     if path is not None and path.stat().st_mode & 0o077:
@@ -179,36 +224,6 @@ def open_store(url: str) -> Store:
         with contextlib.suppress(PermissionError):
             path.chmod(0o600)
     return store
-
-
-def _make_file(path: Path) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        if not path.exists():
-            # Created with its mode, not changed afterwards: nobody else can open it in between.
-            os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
-    except OSError as error:
-        raise Refused(
-            f"The data file {path} cannot be made: {error.strerror}.",
-            next_step="Name a file in a directory you may write to with --data.",
-        ) from error
-    if path.is_dir():
-        raise Refused(f"{path} is a directory.", "The data file is one file.", "Name a file with --data.")
-
-
-def _url_of(path: Path) -> str:
-    if "%" in str(path) or "?" in str(path):  # marks of a URL; their quoting differs between its versions
-        from sqlalchemy import URL
-
-        return str(URL.create("sqlite", database=str(path)))
-    return f"sqlite:///{path}"
-
-
-def _file_of(url: str) -> str | None:
-    """Return the file of a plain SQLite URL; None for memory, options, and other databases."""
-    start, _, file = url.partition("sqlite:///")
-    plain = not start and file and ":memory:" not in file and not file.startswith("file:")
-    return str(Path(file).absolute()) if plain and "%" not in file and "?" not in file else None
 
 
 def _prepare(connection: Any) -> None:

@@ -59,4 +59,6 @@ def _words(one: Arrival) -> str:
         return f"{one.name}: {report.new} new, {report.known} known{aside}, batch {report.batch_id}"
     if one.became == "waiting":
         return f"{one.name}: waits on the Comps page. {one.why}"
+    if one.became == "left":
+        return f"{one.name}: left in its folder for now. {one.why}"
     return f"{one.name}: nothing new" if one.became == "known" else f"{one.name}: not loaded. {one.why}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sourcing.comps.layout import Layout, Mark, Money
+from sourcing.comps.layout import Layout, Mark, Money, Use
 from sourcing.comps.meaning import amounts, days, terms
 from sourcing.comps.meaning.header_words import meanings
 from sourcing.comps.meaning.sample import DAYS, MONEY, Known, Sample, marks_in, places_of, signs_in
@@ -44,6 +44,18 @@ def fill(layout: Layout, sample: Sample, known: Known) -> Layout:
         if len(options := amounts.may_be(sign)) == 1:
             words.setdefault("currency", {}).setdefault(sign, options[0])
     return replace(layout, money=money, days=order, words=words)
+
+
+def currency_beside(layout: Layout, sample: Sample) -> Layout:
+    """Take the currency from the signs beside the prices where neither a column nor the user names it."""
+    if any(use.field == "currency" for use in layout.uses) or "currency" in layout.fixed:
+        return layout
+    for use in layout.uses:
+        if use.field in ("sold_price", "asking_price") and any(
+            amounts.apart(cell)[1] for cell in sample.columns[use.column]
+        ):
+            return replace(layout, uses=(*layout.uses, Use("currency", use.column, extract=True)))
+    return layout
 
 
 def _grouped(layout: Layout, sample: Sample, place: int) -> list[Money]:

@@ -12,7 +12,7 @@ from sourcing.comps.columns import NAMES
 from sourcing.comps.header import fold_name
 from sourcing.comps.layout import FileForm, Layout, Use
 from sourcing.comps.meaning.compared import SOLD_ONLY, TELLING, compare
-from sourcing.comps.meaning.decided import fill
+from sourcing.comps.meaning.decided import currency_beside, fill
 from sourcing.comps.meaning.guess import LEAST, PRICES, Guess, sure
 from sourcing.comps.meaning.header_words import against, header_scores, meanings
 from sourcing.comps.meaning.questions import Question, questions
@@ -81,7 +81,7 @@ def recognise(
     uses = _one_plain_price(_assigned(scores), scores, header)
     uses = _both_prices(uses, scores, header)
     layout = Layout(tuple(header), uses, form or FileForm())
-    layout = fill(_currency_beside(layout, columns), sample, known)
+    layout = fill(currency_beside(layout, sample), sample, known)
     guesses = tuple(
         tuple(sorted((guess for guess in of.values() if guess.confidence >= 0.05), key=lambda one: -one.confidence))
         for of in scores
@@ -107,6 +107,29 @@ def _scores(name: str, seen: Seen) -> dict[str, Guess]:
 
 
 def _assigned(scores: Sequence[Mapping[str, Guess]]) -> tuple[Use, ...]:
+    """Return the assignment that is best as a whole."""
+    uncontested = _uncontested(scores)
+    return _solved(scores) if uncontested is None else uncontested
+
+
+def _uncontested(scores: Sequence[Mapping[str, Guess]]) -> tuple[Use, ...] | None:
+    """Return the assignment where each column can have the one field that fits it best; None where any competes.
+
+    Then none is better, nor as good, and scipy, which takes longer to import than the file to look at, is not needed.
+    """
+    found: dict[str, int] = {}
+    for place, of in enumerate(scores):
+        gains = sorted(((sure(of, field) - LEAST, field) for field in NAMES), reverse=True)
+        (most, field), (next_most, _) = gains[:2]
+        if most <= 0:
+            continue
+        if most == next_most or field in found:
+            return None
+        found[field] = place
+    return tuple(Use(field, place) for field, place in found.items())
+
+
+def _solved(scores: Sequence[Mapping[str, Guess]]) -> tuple[Use, ...]:
     import numpy as np
     from scipy.optimize import linear_sum_assignment
 
@@ -151,16 +174,6 @@ def _both_prices(
         return sold if plain else uses  # the question how the rows stand makes it the other price where it is
     other = next(field for field in PRICES if field != prices[0].field)
     return (*uses, Use(other, prices[0].column))
-
-
-def _currency_beside(layout: Layout, columns: list[Seen]) -> Layout:
-    """Take the currency from the signs beside the prices when no column of its own names it."""
-    if any(use.field == "currency" for use in layout.uses):
-        return layout
-    for use in layout.uses:
-        if use.field in ("sold_price", "asking_price") and columns[use.column].signed > 0:
-            return Layout(layout.header, (*layout.uses, Use("currency", use.column, extract=True)), layout.form)
-    return layout
 
 
 def _offers(layout: Layout, sample: Sample, known: Known) -> tuple[Use, ...]:
