@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response
 
 from sourcing import haul
 from sourcing.errors import BadInput
+from sourcing.planner.taking import last_taking
 from web.state import store
 
 NO_FORECAST = "too little to go on"
@@ -19,7 +20,7 @@ def show() -> str:
     view = haul.current(store())
     live = [item for item in view.items if not item.undone]
     blind = sum(item.count for item in live if item.decision == NO_FORECAST)
-    return render_template("haul/show.html", haul=view, blind=blind)
+    return render_template("haul/show.html", haul=view, blind=blind, taking=last_taking(store()))
 
 
 def take() -> Response:

@@ -65,7 +65,12 @@ class Candidate:
     @property
     def held(self) -> int:
         """How many are in the open haul."""
-        return self.asked.held + sum(other.held for other in self.others)
+        return sum(one.held for one in self.all_asked)
+
+    @property
+    def all_asked(self) -> tuple[Asked, ...]:
+        """Every asked item it stands for, the cheapest first."""
+        return (self.asked, *self.others)
 
     @property
     def worth(self) -> int:
@@ -97,7 +102,7 @@ def of_checks(store: Store, numbers: Iterable[int]) -> list[Asked]:
     return [Asked(f"check {number}", history.get(store, number)[0], "check", number) for number in wanted]
 
 
-def joined(*groups: Sequence[Asked], stock: Mapping[str, int] | None = None) -> list[Asked]:
+def joined(*groups: Sequence[Asked], stock: Mapping[str, int | None] | None = None) -> list[Asked]:
     """Put groups together, the first mention of a key kept; ``stock`` says how many there are where that is known."""
     found: dict[str, Asked] = {}
     for one in (one for group in groups for one in group):

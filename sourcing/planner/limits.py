@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 from sourcing.errors import BadInput
+from sourcing.money import minor_digits
 from sourcing.rules import HaulLimits
 
 MOST_MONEY = Decimal(1_000_000)
@@ -36,6 +40,44 @@ def checked(limits: HaulLimits) -> HaulLimits:
             field="most_of_style",
         )
     return limits
+
+
+def read_limits(texts: Mapping[str, str], kept: HaulLimits, currency: str) -> HaulLimits:
+    """Read limits as they were typed, by their names; one that is not named stays as ``kept`` has it.
+
+    An empty text, or “off”, is no limit. Point and comma both do as the decimal mark.
+
+    Raises
+    ------
+    BadInput
+        A limit is not a number above 0; ``field`` names it.
+    """
+    digits = minor_digits(currency)
+    money = f"an amount in {currency} above 0 with at most {digits} decimals, such as {'60.50' if digits else '6000'}"
+    accepted = {
+        "cash": (digits, money),
+        "prep_hours": (2, "hours above 0 with at most 2 decimals, such as 2.5"),
+        "most_of_style": (0, f"a whole number from 1 to {MOST_PIECES}"),
+        "most_in_category": (digits, money),
+    }
+    found: dict[str, Decimal | int | None] = {}
+    for name, (decimals, wanted) in accepted.items():
+        if name not in texts:
+            continue
+        text = texts[name].strip()
+        if text.casefold() in ("", "off"):
+            found[name] = None
+            continue
+        pattern = rf"[0-9]{{1,9}}([.,][0-9]{{1,{decimals}}})?" if decimals else "[0-9]{1,9}"
+        if not re.fullmatch(pattern, text):
+            raise BadInput(
+                f"“{text[:40]}” cannot be a limit.",
+                f"{wanted[0].upper()}{wanted[1:]}.",
+                "Type it again, or leave the field empty for no limit.",
+                field=name,
+            )
+        found[name] = Decimal(text.replace(",", ".")) if decimals or name != "most_of_style" else int(text)
+    return checked(replace(kept, **found))  # type: ignore[arg-type]
 
 
 def _above_nothing(field: str, name: str, value: Decimal | None, most: Decimal, unit: str, do: str) -> None:

@@ -45,6 +45,28 @@ class Line:
         """How many more than the haul holds now; below 0: to be put back."""
         return self.count - self.candidate.held
 
+    def as_dict(self) -> dict[str, object]:
+        """Return a JSON-able mapping."""
+        one = self.candidate
+        return {
+            "key": one.key,
+            "item": one.label,
+            "category": one.category,
+            "decision": one.decision,
+            "take": self.count,
+            "in_haul": one.held,
+            "profit": str(self.profit),
+            "cash": str(self.cash),
+            "prep_minutes": str(self.minutes),
+            "copies": [{"profit": str(copy.profit), "landed_cost": str(copy.landed)} for copy in one.copies],
+            "why": self.why.words,
+            "reason": self.why.kind,
+            "limits": list(self.why.limits),
+            "together": self.why.together,
+            "instead": [{"item": label, "pieces": count} for label, count in self.why.instead],
+            "less": _text(self.why.less),
+        }
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -74,6 +96,28 @@ class Plan:
     def stopped(self) -> bool:
         """Whether the search ended before the plan was proven best."""
         return self.short > 0
+
+    def as_dict(self) -> dict[str, object]:
+        """Return a JSON-able mapping: money as text with two decimals."""
+        limits = {name: None if value is None else str(value) for name, value in vars(self.limits).items()}
+        return {
+            "currency": self.currency,
+            "limits": limits,
+            "every": self.every,
+            "pieces": self.pieces,
+            "profit": str(self.profit),
+            "cash": str(self.cash),
+            "prep_minutes": str(self.minutes),
+            "more_cash": _text(self.more_cash),
+            "more_hour": _text(self.more_hour),
+            "cash_dual": _text(self.cash_dual),
+            "hour_dual": _text(self.hour_dual),
+            "stopped": self.stopped,
+            "short": str(self.short),
+            "taken": [line.as_dict() for line in self.taken],
+            "left": [line.as_dict() for line in self.left],
+            "unknown": [{"key": one.key, "item": one.label, "why": why} for one, why in self.unknown],
+        }
 
 
 def plan(
@@ -148,6 +192,10 @@ def plan(
         _dual(found, best, "prep_hours", HOUR / 100),
         from_minor(best.bound - best.profit),
     )
+
+
+def _text(value: Decimal | None) -> str | None:
+    return None if value is None else str(value)
 
 
 def _unknown(one: Candidate) -> str:

@@ -10,11 +10,18 @@ from itertools import combinations
 import numpy as np
 
 from sourcing.money import from_minor
+from sourcing.planner.candidates import Candidate
 from sourcing.planner.choice import Choice, Flags, Real, Whole, choose
 from sourcing.planner.model import KINDS, Kind, Model
 from sourcing.rules import HaulLimits
 
 _PLACE = ("1st", "2nd", "3rd", *(f"{k}th" for k in range(4, 100)))
+_FOR: dict[Kind, str] = {
+    "cash": "for cash",
+    "prep_hours": "for prep time",
+    "most_of_style": "for their style",
+    "most_in_category": "for their category",
+}
 _MORE: dict[Kind, str] = {
     "cash": "more cash",
     "prep_hours": "more prep time",
@@ -132,7 +139,7 @@ def _brings(model: Model, at: int, counts: Whole, worth: Real, write: Callable[[
     value = from_minor(round(elsewhere))
     if value > profit:
         return f"{words}; it fits into what the others leave."
-    return f"{words}; elsewhere they would bring about {write(value)}."
+    return f"{words}; elsewhere that would bring about {write(value)}."
 
 
 def _limited(
@@ -148,41 +155,41 @@ def _limited(
     kinds, together = named
     one, count = model.candidates[at], int(counts[at])
     instead, less = swaps.for_one_more(at)
-    names = _named(instead)
-    alone = _alone(model, at, count, kinds, limits, write)
-    if alone:
-        words = alone
-    elif together:
-        words = f"It would take {' and '.join(_MORE[kind] for kind in kinds)} together."
-    elif len(kinds) > 1:
-        words = f"{' or '.join(_MORE[kind] for kind in kinds).capitalize()} would take it"
-        words += f"; as it is, {names} brings more." if names else "."
-    else:
-        words = _single(one.category, kinds[0], names, limits, write, _minutes(one.minutes))
-    if less is not None and names and not alone:
-        words += (
-            f" Taking it in place of {'that' if len(instead) == 1 and instead[0][1] == 1 else 'those'} would bring "
-            f"{write(less)} less."
-            if less
-            else " Either brings the same."
-        )
+    words = _alone(model, at, count, kinds, limits, write)
+    if not words:
+        lead = _lead(one, kinds, together, limits, write)
+        words = f"{lead}{_beside(instead, less, kinds == ('cash',) or kinds == ('prep_hours',), write)}."
     if count:
         words = f"{_brings(model, at, counts, worth, write)} A {_PLACE[count]} is left: {words[0].lower()}{words[1:]}"
     return Why("taken" if count else "limit", words, kinds, together, instead, less)
 
 
-def _single(
-    category: str, kind: Kind, names: str, limits: HaulLimits, write: Callable[[Decimal], str], minutes: str
+def _lead(
+    one: Candidate, kinds: tuple[Kind, ...], together: bool, limits: HaulLimits, write: Callable[[Decimal], str]
 ) -> str:
-    if kind == "cash":
-        return f"Its cash is better spent on {names}." if names else "There is no cash left for it."
-    if kind == "prep_hours":
-        return f"Its {minutes} are better spent on {names}." if names else "There is no prep time left for it."
-    if kind == "most_of_style":
-        lead = f"At most {limits.most_of_style} of one style"
-    else:
-        lead = f"At most {write(limits.most_in_category or Decimal(0))} in {category}"
-    return f"{lead}: {names} brings more." if names else f"{lead}, and no more fits."
+    """Name the limits."""
+    if together:
+        return f"Others come first, {' and '.join(_FOR[kind] for kind in kinds)}"
+    if len(kinds) > 1:
+        return f"{' or '.join(_MORE[kind] for kind in kinds).capitalize()} would take it"
+    if kinds[0] == "cash":
+        return "Its cash is better spent"
+    if kinds[0] == "prep_hours":
+        return f"Its {_minutes(one.minutes)} are better spent"
+    if kinds[0] == "most_of_style":
+        return f"At most {limits.most_of_style} of one style"
+    return f"At most {write(limits.most_in_category or Decimal(0))} in {one.category}"
+
+
+def _beside(
+    instead: tuple[tuple[str, int], ...], less: Decimal | None, spent: bool, write: Callable[[Decimal], str]
+) -> str:
+    """Name what would have to go, and how much less the plan would bring then."""
+    if less is None:
+        return " elsewhere" if spent else ""
+    brings = f"bring {write(less)} less" if less else "bring just the same"
+    names = _named(instead)
+    return f" on {names}: taking it instead would {brings}" if spent else f": in place of {names} it would {brings}"
 
 
 def _alone(
