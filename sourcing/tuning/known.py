@@ -46,17 +46,19 @@ def _then(row: Row, day: int, at: Places) -> Row | None:
         if ended is None:
             return None
         if ended <= day:
-            return row
-        return None if listed is None else _still_open(row, day, at)
+            return row if seen is None or seen <= day else _with(row, {at.seen: None})
+        return None if listed is None else _with(row, _open_on(day, at))
     if listed is None:
         return row if seen is not None and seen <= day else None
-    return row if seen is None or seen <= day else _still_open(row, day, at)
+    return row if seen is None or seen <= day else _with(row, _open_on(day, at))
 
 
-def _still_open(row: Row, day: int, at: Places) -> Row:
-    cells = list(row)
-    cells[at.status], cells[at.sold], cells[at.ended], cells[at.seen] = _OPEN, None, None, day
-    return tuple(cells)
+def _open_on(day: int, at: Places) -> dict[int, int | None]:
+    return {at.status: _OPEN, at.sold: None, at.ended: None, at.seen: day}
+
+
+def _with(row: Row, changed: dict[int, int | None]) -> Row:
+    return tuple(changed.get(place, cell) for place, cell in enumerate(row))
 
 
 def begun_between(rows: Iterable[Row], after: int, until: int) -> list[Row]:
