@@ -48,9 +48,10 @@ def _then(row: Row, day: int, at: Places) -> Row | None:
         if ended <= day:
             return row if seen is None or seen <= day else _with(row, {at.seen: None})
         return None if listed is None else _with(row, _open_on(day, at))
-    if listed is None:
-        return row if seen is not None and seen <= day else None
-    return row if seen is None or seen <= day else _with(row, _open_on(day, at))
+    if listed is None and (seen is None or seen > day):
+        return None
+    late = {place: None if place == at.ended else day for place in (at.ended, at.seen) if (row[place] or 0) > day}
+    return _with(row, late) if late else row
 
 
 def _open_on(day: int, at: Places) -> dict[int, int | None]:
