@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +24,6 @@ def run() -> list[dict[str, Any]]:
     from sourcing.check import check_list
     from sourcing.comps import load_file
     from sourcing.fitting import refit
-    from sourcing.rejudge import effects, flips
     from sourcing.settings import default_settings
     from sourcing.storage import open_store
 
@@ -38,22 +39,14 @@ def run() -> list[dict[str, Any]]:
         limit = replace(now, default={**now.default, "least_profit": Decimal("11.00")})
         chance = replace(now, default={**now.default, "most_loss_chance": Decimal("0.20"), "target_days": 40})
         fee = replace(now, default={**now.default, "supplies": Decimal("2.00")})
-        whole, first, rules, quantile, terms = [], [], [], [], []
+        whole, first, rules, quantile, terms = (list[float]() for _ in range(5))
         for _ in range(ROUNDS):
-            whole.append(_cpu(lambda: check_list(store, queries, now, detail=False)))
-            made: list[Cases] = []
-            first.append(_cpu(lambda made=made: made.append(Cases(store, past, now))))  # type: ignore[misc]
-            cases = made[0]
+            whole.append(_cpu(partial(check_list, store, queries, now, detail=False)))
+            first.append(_cpu(partial(Cases, store, past, now)))
+            cases = Cases(store, past, now)
             before = cases.standings(now)
             for settings, times in ((limit, rules), (chance, quantile), (fee, terms)):
-                times.append(
-                    _cpu(
-                        lambda settings=settings: (  # type: ignore[misc]
-                            flips(past, before, after := cases.standings(settings)),
-                            effects(after),
-                        )
-                    )
-                )
+                times.append(_cpu(partial(_judged, cases, before, settings)))
         store.close()
     return [
         {
@@ -71,7 +64,15 @@ def run() -> list[dict[str, Any]]:
     ]
 
 
-def _cpu(call: Any) -> float:
+def _judged(cases: Any, before: Any, settings: Any) -> None:
+    from sourcing.rejudge import effects, flips
+
+    after = cases.standings(settings)
+    flips(cases.cases, before, after)
+    effects(after)
+
+
+def _cpu(call: Callable[[], Any]) -> float:
     start = time.process_time()
     call()
     return time.process_time() - start

@@ -15,7 +15,7 @@ DASH = "–"
 
 def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
-    for call in (money, share, days, when, on_outlay, sell_through):
+    for call in (money, share, percent, plain, days, when, on_outlay, sell_through):
         app.add_template_filter(call)
     app.context_processor(lambda: {"on_network": current().mode == "lan", "task": current().task})
 
@@ -41,6 +41,16 @@ def share(part: float | None) -> str:
     if 0 < percent < 1:
         return "under 1\N{NO-BREAK SPACE}%"
     return "over 99\N{NO-BREAK SPACE}%" if 99 < percent < 100 else f"{percent:.0f}\N{NO-BREAK SPACE}%"
+
+
+def percent(part: Any) -> str:
+    """Return a share that was set as the percentage it was set as."""
+    return f"{plain(Decimal(part) * 100)}\N{NO-BREAK SPACE}%"
+
+
+def plain(number: Any) -> str:
+    """Return a number without needless zeros."""
+    return f"{number.normalize():f}" if isinstance(number, Decimal) else str(number)
 
 
 def days(count: int | None) -> str:

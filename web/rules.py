@@ -1,41 +1,104 @@
-"""The Rules page: the settings by category, what a change would do, saving, undoing, the settings file."""
+"""The Rules pages: where to change what, what a change would do, saving, undoing, the settings file."""
 
 from __future__ import annotations
 
-from flask import Response, flash, redirect, render_template, request, url_for
+import re
+
+from flask import Response, abort, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from sourcing.check import recheck
+from sourcing.comps.names import names
 from sourcing.errors import BadInput
+from sourcing.rejudge import kept_cases
 from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
-from web.settings_form import groups, merged
+from sourcing.settings_edit import last_change
+from sourcing.settings_file import folded
+from web import sheets
+from web.rule_sheet import show_sheet, take_sheet
 from web.state import current, store
 
-LAST = 50  # past checks a preview asks again
+_OWN_PATH = re.compile(r"/rules(?:/[\w-]+)*(?:\?name=[\w%+.~-]{0,400})?")
 
 
 def show() -> str:
-    """Show the settings as a form."""
+    """Show the cards: what is set where, in a line each."""
     kept = load_settings(store())
-    toml = to_toml(kept, every=True)
-    return render_template("rules/show.html", groups=groups(toml), flips=None, notes=kept.notes)
+    spelt = [folded(one.shown) for one in names(store(), "category") if one.shown.strip()]
+    checks, _ = kept_cases(store())
+    asked: dict[str, list[str]] = {}
+    for standing in checks.standings(kept):
+        asked.setdefault(standing.category, []).append(standing.decision)
+    return render_template(
+        "rules/show.html",
+        kept=kept,
+        categories=list(dict.fromkeys([*kept.categories, *spelt]))[:60],
+        asked=asked,
+        parts=[(part, sheets.part_name(part)) for part in (sheets.BUYING, sheets.POSTAGE, sheets.WORK, sheets.SELLING)],
+        last=last_change(store()),
+        done=request.args.get("done"),
+    )
 
 
-def preview() -> str:
-    """Show which of the last checks would come out differently; nothing is saved."""
-    settings = _sent()
-    flips = [row for row in recheck(store(), settings, LAST) if row[1] != row[2]]
-    return render_template("rules/show.html", groups=groups(to_toml(settings, every=True)), flips=flips, last=LAST)
+def part(part: str) -> str:
+    """Show what holds everywhere of one subject."""
+    return show_sheet(_part(part))
 
 
-def save() -> AnyResponse:
-    """Save the settings; the old ones are kept for an undo."""
-    return _back(save_settings(store(), _sent(), "changed on the Rules page"))
+def change_part(part: str) -> AnyResponse:
+    """See what a change of it does, or save it."""
+    return take_sheet(_part(part))
+
+
+def _part(part: str) -> sheets.Sheet:
+    if part not in sheets.PARTS:
+        abort(404)
+    return sheets.part_sheet(part)
+
+
+def category() -> str:
+    """Show one category's rules and terms; one without a table of its own inherits them all."""
+    return show_sheet(sheets.category_sheet(_name("category")))
+
+
+def change_category() -> AnyResponse:
+    """See what a change of it does, save it, or let the category inherit everything again."""
+    return take_sheet(sheets.category_sheet(_name("category")))
+
+
+def channel() -> str:
+    """Show one sales channel."""
+    return show_sheet(sheets.channel_sheet(_name("channel")))
+
+
+def change_channel() -> AnyResponse:
+    """See what a change of it does, save it, or remove the channel."""
+    return take_sheet(sheets.channel_sheet(_name("channel")))
+
+
+def flag() -> str:
+    """Show one condition flag."""
+    return show_sheet(sheets.flag_sheet(_name("flag")))
+
+
+def change_flag() -> AnyResponse:
+    """See what a change of it does, save it, or remove the flag."""
+    return take_sheet(sheets.flag_sheet(_name("flag")))
+
+
+def _name(what: str) -> str:
+    name = folded(request.args.get("name", ""))
+    if not name or len(name) > 80:
+        raise BadInput(f"The {what} has no name." if not name else f"The name has {len(name)} characters.",
+                       "From 1 to 80 characters.", "Go back to Rules and type one.", field="name")  # fmt: skip
+    return name
 
 
 def undo() -> AnyResponse:
-    """Go back to the settings before the last change."""
-    return _back(undo_settings(store()))
+    """Go back to the settings before the last change, and to the page it was undone on."""
+    others_count = undo_settings(store())
+    flash("Undone: the settings are as before.")
+    back = request.form.get("back", "")
+    return after_change(others_count, back if _OWN_PATH.fullmatch(back) else url_for("rules.show"))
 
 
 def export() -> Response:
@@ -53,21 +116,18 @@ def bring_in() -> AnyResponse:
         text = upload.read().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise BadInput("The file is not text.", "A settings file in UTF-8.", "Choose another.") from error
-    brought = from_toml(text)
+    brought: Settings = from_toml(text)
     for note in brought.notes:
         flash(note)
-    return _back(save_settings(store(), brought, "brought in from a file"))
+    return after_change(save_settings(store(), brought, "brought in from a file"), url_for("rules.show", done=1))
 
 
-def _sent() -> Settings:
-    return from_toml(merged(to_toml(load_settings(store()), every=True), request.form))
-
-
-def _back(others_count: bool) -> AnyResponse:
+def after_change(others_count: bool, target: str) -> AnyResponse:
+    """Go on to a page; learn anew where other comps count now."""
     if others_count:
         from sourcing.fitting import refit
 
         kept = store()
         current().task.start(lambda say: refit(kept, say))
         flash("Comps in the new currency count now; learning from them has begun.")
-    return redirect(url_for("rules.show"), 303)
+    return redirect(target, 303)

@@ -1,78 +1,225 @@
-"""The settings file as a form and back: one field a setting, grouped by the file's own tables."""
+"""One table of the settings as fields of a form, and what was typed there read back."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any, Literal
 
-import tomlkit
-from tomlkit.exceptions import ParseError
-from tomlkit.items import Item, Table
+from sourcing.errors import BadInput
+from sourcing.settings_table import Setting
+from sourcing.settings_values import read_value
+from web.filters import plain
+from web.settings_words import UNITS, label, meaning, shown
+from web.state import settings as in_force
 
-SPLIT = "/"
-_DECIMAL_COMMA = re.compile(r"0,\d+|\d+,\d{1,2}")  # 1,500 may mean thousands, so it is refused
+Kind = Literal["number", "text", "choice", "date", "rows"]
+SPARE = 2  # empty rows to fill, each page
+_NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
+_DECIMAL_COMMA = re.compile(r"-?(0,\d+|\d+,\d{1,2})")  # 1,500 may mean thousands, so it is refused
+_COLUMNS = {  # of settings that are lists: the label of each column and its unit
+    "cuts": (("From day", "days"), ("Off the first price", "share")),
+    "steps": (("Up to", "grams"), ("Price", "money")),
+    "sides": (("Longest side", "cm"), ("Middle", "cm"), ("Shortest", "cm")),
+}
 
 
-class Field(NamedTuple):
-    """One setting as the form shows it."""
+@dataclass(frozen=True)
+class Column:
+    """One column of a setting that is a list."""
 
-    path: str
     label: str
-    value: str
-    help: str
+    unit: str
 
 
-class Group(NamedTuple):
-    """One table of the settings file."""
+@dataclass(frozen=True)
+class Field:
+    """One setting as a form shows it; texts as they were typed, or as they are in force."""
 
     name: str
-    fields: tuple[Field, ...]
+    label: str
+    help: str
+    kind: Kind
+    unit: str
+    optional: bool  # has a switch to off
+    inherits: bool  # of a category's table: left empty, [default] speaks
+    own: bool  # the table says it itself
+    off: bool  # the switch
+    text: str = ""
+    rows: tuple[tuple[str, ...], ...] = ()
+    columns: tuple[Column, ...] = ()
+    choices: tuple[str, ...] = ()
+    inherited: str = ""  # what [default] says, in words
+    wrong: BadInput | None = None
+
+    @property
+    def id(self) -> str:
+        """The id of the input that is to be focused."""
+        return f"{self.name}.0.0" if self.kind == "rows" else self.name
 
 
-def groups(toml: str) -> tuple[Group, ...]:
-    """Return the form's fields, in the file's order."""
-    found: dict[str, list[Field]] = {}
-    for path, item in _leaves(tomlkit.parse(toml)):
-        help_text = item.trivia.comment.lstrip("# ")
-        field = Field(SPLIT.join(path), path[-1].replace("_", " "), _shown(item), help_text)
-        found.setdefault(" · ".join(path[:-1]) or "general", []).append(field)
-    return tuple(Group(name, tuple(fields)) for name, fields in found.items())
+def fields(
+    wanted: Iterable[Setting],
+    own: Mapping[str, Any],
+    default: Mapping[str, Any] | None = None,
+    choices: Mapping[str, tuple[str, ...]] | None = None,
+) -> tuple[Field, ...]:
+    """Return the fields of some settings; ``default`` is what is inherited where ``own`` does not say."""
+    return tuple(_field(setting, own, default, choices or {}) for setting in wanted)
 
 
-def merged(toml: str, form: Mapping[str, str]) -> str:
-    """Return the settings file with the form's values in it; fields the file does not have are ignored."""
-    document = tomlkit.parse(toml)
-    for path, item in list(_leaves(document)):
-        text = form.get(SPLIT.join(path))
-        if text is None or text.strip() == _shown(item):
+def _field(
+    setting: Setting, own: Mapping[str, Any], default: Mapping[str, Any] | None, choices: Mapping[str, tuple[str, ...]]
+) -> Field:
+    said = setting.name in own
+    value = own.get(setting.name)
+    options = choices.get(setting.name) or setting.choices
+    columns = tuple(Column(name, _unit(unit)) for name, unit in _COLUMNS.get(setting.unit, ()))
+    kind: Kind = "rows" if columns else "choice" if options else "date" if setting.unit == "date" else "number"
+    if setting.unit in ("text", "words") and not options:
+        kind = "text"
+    return Field(
+        setting.name,
+        label(setting),
+        meaning(setting),
+        kind,
+        _unit(setting.unit),
+        setting.optional,
+        default is not None,
+        said,
+        said and value is None,
+        _text(setting, value) if said and kind != "rows" else "",
+        _rows(setting, value, kind == "rows" and setting.unit != "sides") if columns else (),
+        columns,
+        options,
+        shown(setting, default[setting.name]) if default is not None else "",
+    )
+
+
+def _unit(unit: str) -> str:
+    if unit == "money":
+        from sourcing.money import currency_marks
+
+        kept = in_force()
+        return currency_marks(kept.currency, kept.locale)[-1]
+    return UNITS.get(unit, unit if unit == "cm" else "")
+
+
+def _text(setting: Setting, value: Any) -> str:
+    if value is None:
+        return ""
+    if setting.unit == "share":
+        return plain(Decimal(value) * 100)
+    if isinstance(value, tuple):
+        return ", ".join(map(str, value))
+    return f"{value:f}" if setting.unit == "money" else plain(value)
+
+
+def _rows(setting: Setting, value: Any, spare: bool) -> tuple[tuple[str, ...], ...]:
+    units = [unit for _, unit in _COLUMNS[setting.unit]]
+    if setting.unit == "sides":
+        return (tuple(map(plain, value)) if value else ("",) * 3,)
+    rows = [
+        tuple(plain(part * 100) if unit == "share" else str(part) for part, unit in zip(row, units, strict=True))
+        for row in value or ()
+    ]
+    return (*rows, *((("",) * len(units),) * (SPARE if spare else 0)))
+
+
+def typed(
+    form: Mapping[str, str], wanted: Iterable[Setting], shown_fields: Iterable[Field], own: Mapping[str, Any]
+) -> tuple[dict[str, Any], tuple[Field, ...]]:
+    """Read what was typed over ``own``: the table's new values, and the fields as they were sent.
+
+    A field that was not sent stays as it is. One sent empty is inherited where it can be. A field whose value cannot
+    be used has ``wrong`` set, and its value stays the old one.
+    """
+    values, sent = dict(own), []
+    for setting, field in zip(wanted, shown_fields, strict=True):
+        back = _sent(form, field)
+        if back is None:
+            sent.append(field)
             continue
-        table: Any = document
-        for key in path[:-1]:
-            table = table[key]
-        table[path[-1]] = _read(text.strip(), item)
-    return tomlkit.dumps(document)
+        try:
+            if _nothing(back) and not back.off and field.inherits:
+                values.pop(setting.name, None)
+            elif back.off:
+                values[setting.name] = None
+            else:
+                values[setting.name] = _value(setting, back)
+        except BadInput as error:
+            back = replace(back, wrong=_in_words(setting, back, error))
+        sent.append(back)
+    return values, tuple(sent)
 
 
-def _leaves(table: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Item]]:
-    for key in table:
-        item = table.item(key) if hasattr(table, "item") else table[key]
-        if isinstance(item, Table):
-            yield from _leaves(item, (*path, key))
-        else:
-            yield (*path, key), item
+def _sent(form: Mapping[str, str], field: Field) -> Field | None:
+    if field.kind == "rows":
+        width = len(field.columns)
+        rows: list[tuple[str, ...]] = []
+        while len(rows) < 200 and f"{field.name}.{len(rows)}.0" in form:
+            rows.append(tuple(form.get(f"{field.name}.{len(rows)}.{at}", "").strip()[:40] for at in range(width)))
+        if not rows:
+            return None
+        back = replace(field, rows=tuple(rows))
+    elif field.name not in form:
+        return None
+    else:
+        back = replace(field, text=form[field.name].strip()[:1000])
+    switch = f"{field.name}:off" in form
+    # A value typed into a field that was off means that it is to be on; the switch of a field that was on means off.
+    return replace(back, off=switch and (_nothing(back) or not field.off), wrong=None)
 
 
-def _shown(item: Item) -> str:
-    return str(item) if isinstance(item.unwrap(), str) else item.as_string().strip()
+def _nothing(field: Field) -> bool:
+    return not any(map(any, field.rows)) if field.kind == "rows" else not field.text
 
 
-def _read(text: str, item: Item) -> Any:
-    if _DECIMAL_COMMA.fullmatch(text):
-        text = text.replace(",", ".")
-    if isinstance(item.unwrap(), str):
+def _value(setting: Setting, field: Field) -> Any:
+    if field.kind == "rows":
+        units = [unit for _, unit in _COLUMNS[setting.unit]]
+        cells = [[_number(part, unit) for part, unit in zip(row, units, strict=True)] for row in field.rows if any(row)]
+        return read_value(setting, cells[0] if setting.unit == "sides" and cells else cells)
+    if field.kind == "number":
+        return read_value(setting, _number(field.text, setting.unit))
+    if setting.unit == "words":
+        return read_value(setting, [word.strip() for word in field.text.split(",") if word.strip()])
+    return read_value(setting, field.text)
+
+
+def _number(text: str, unit: str) -> Any:
+    """Read a number as people type it; what is none stays a text, which the setting refuses."""
+    bare = text.replace("\N{NO-BREAK SPACE}", " ")
+    marks: tuple[str, ...] = ("%",) if unit == "share" else (_unit(unit),)
+    if unit == "money":
+        from sourcing.money import currency_marks
+
+        kept = in_force()
+        marks = currency_marks(kept.currency, kept.locale)
+    for mark in marks:
+        bare = bare.removeprefix(mark).removesuffix(mark).strip()
+    if _DECIMAL_COMMA.fullmatch(bare):
+        bare = bare.replace(",", ".")
+    if not _NUMBER.fullmatch(bare):
         return text
-    try:
-        return tomlkit.value(text)
-    except (ParseError, ValueError):
-        return text  # "off", "default", or a mistake that the settings themselves name
+    number = Decimal(bare)
+    return number / 100 if unit == "share" else number
+
+
+def _in_words(setting: Setting, field: Field, error: BadInput) -> BadInput:
+    """Say it with the page's name of the setting, and in percent where the page asks for percent."""
+    said = " ".join(part for row in field.rows for part in row if part) if field.kind == "rows" else field.text
+    accepted = error.accepted
+    if setting.unit == "share":
+        low, high = (plain(bound * 100) for bound in (setting.lowest, setting.highest))
+        accepted = f"A percentage from {low} to {high}" + (", or off." if setting.optional else ".")
+    elif setting.unit == "cuts":
+        accepted = "A whole day and a percentage under 100 in each row, both rising from row to row."
+    elif setting.unit == "steps":
+        accepted = "Whole grams and a price in each row, grams rising, prices not falling."
+    elif setting.unit == "sides":
+        accepted = "Three sides in cm, each over 0 and up to 300" + (", or off." if setting.optional else ".")
+    what = f"“{said[:60]}” cannot be used" if said else "Nothing was typed"
+    return BadInput(f"{field.label}: {what}.", accepted, "The old value stays in force.", field=setting.name)

@@ -1,0 +1,133 @@
+"""Which settings each Rules page shows: one place for every setting."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from sourcing.settings import Settings
+from sourcing.settings_edit import Table
+from sourcing.settings_table import Setting, of_place
+
+RULES, BUYING, POSTAGE, WORK, SELLING = "rules", "buying", "postage", "work", "selling"
+_PART = {
+    **dict.fromkeys(
+        (
+            "least_profit",
+            "least_return",
+            "wanted_chance",
+            "target_days",
+            "most_loss_chance",
+            "least_comps",
+            "objective",
+        ),
+        RULES,
+    ),
+    **dict.fromkeys(("purchase_tax", "store_discount", "capital_rate"), BUYING),
+    **dict.fromkeys(("packed_weight", "packed_size", "postage"), POSTAGE),
+    **dict.fromkeys(("supplies", "hourly_value"), WORK),
+}
+TITLES = {
+    RULES: "Rules for a buy",
+    BUYING: "Buying",
+    POSTAGE: "Postage",
+    WORK: "Work and supplies",
+    SELLING: "Selling and returns",
+}
+
+
+class Piece(NamedTuple):
+    """Some settings of one table, under one heading."""
+
+    title: str
+    table: Table
+    name: str
+    settings: tuple[Setting, ...]
+    open: bool = True
+
+
+class Sheet(NamedTuple):
+    """One Rules page."""
+
+    heading: str
+    intro: str
+    pieces: tuple[Piece, ...]
+    named: tuple[Table, str] | None = None  # the channel, category or flag that it holds, which can be taken away
+
+
+PARTS = {
+    BUYING: "What a purchase costs, in every category that does not say otherwise.",
+    POSTAGE: "What posting a parcel costs: by its weight, or one amount for all.",
+    WORK: "What an item asks of your time and your shelf, in every category that does not say otherwise.",
+    SELLING: "Where and how it is sold, in every category that does not say otherwise.",
+    RULES: "What you ask of a buy, in every category that does not say otherwise.",
+    "haul": "Rules for one whole store run.",
+    "general": "How amounts and dates are written.",
+}
+_NAMES = {RULES: "Every category", "haul": "The whole haul", "general": "Language and currency"} | {
+    part: TITLES[part] for part in (BUYING, POSTAGE, WORK, SELLING)
+}
+
+
+def part_of(setting: Setting) -> str:
+    """Return on which page the default of a category's setting stands."""
+    if setting.name.endswith("_minutes"):
+        return WORK
+    if setting.name.startswith(("zone", "postage")):
+        return POSTAGE
+    if setting.name.startswith(("purchase", "discount", "tax", "resale")):
+        return BUYING
+    return _PART.get(setting.name, SELLING)
+
+
+def part_name(part: str) -> str:
+    """Return the heading of a page of defaults."""
+    return _NAMES[part]
+
+
+def part_sheet(part: str) -> Sheet:
+    """Return one page of what holds everywhere; ``part`` is a key of `PARTS`."""
+    heading, intro = _NAMES[part], PARTS[part]
+    if part in ("haul", "general"):
+        return Sheet(heading, intro, (Piece("", part, "", tuple(of_place(part).values())),))  # type: ignore[arg-type]
+    mine = _of_part(part)
+    pieces = [Piece("", "default", "", mine)]
+    if part == POSTAGE:
+        pieces = [
+            Piece("One item packed", "default", "", mine),
+            Piece("The carrier's price list", "parcel", "", tuple(of_place("parcel").values())),
+        ]
+    return Sheet(heading, intro, tuple(pieces))
+
+
+def _of_part(part: str) -> tuple[Setting, ...]:
+    """Return the settings of one part: those named here first, in this order, then any other."""
+    order = list(_PART)
+    mine = [one for one in of_place("category").values() if part_of(one) == part]
+    return tuple(sorted(mine, key=lambda one: order.index(one.name) if one.name in _PART else len(order)))
+
+
+def category_sheet(name: str) -> Sheet:
+    """Return one category's page: its rules first, then its own terms."""
+    pieces = [
+        Piece(TITLES[part], "category", name, _of_part(part), part == RULES)
+        for part in (RULES, POSTAGE, WORK, BUYING, SELLING)
+    ]
+    return Sheet(name, "An empty field takes what holds in every category.", tuple(pieces), ("category", name))
+
+
+def flag_sheet(name: str) -> Sheet:
+    """Return one condition flag's page."""
+    intro = "What a condition of one piece asks for, and the words in comps that mean it."
+    return Sheet(name.replace("_", " "), intro, (Piece("", "flag", name, tuple(of_place("flag").values())),),
+                 ("flag", name))  # fmt: skip
+
+
+def channel_sheet(name: str) -> Sheet:
+    """Return one channel's page."""
+    intro = "What selling there costs: type it as the channel's own price list states it."
+    return Sheet(name, intro, (Piece("", "channel", name, tuple(of_place("channel").values())),), ("channel", name))
+
+
+def choices(settings: Settings) -> dict[str, tuple[str, ...]]:
+    """Return the settings that are one of names the settings themselves define."""
+    return {"channel": tuple(settings.channels)}
