@@ -107,6 +107,21 @@ class Copy:
 
 
 @dataclass(frozen=True)
+class FlagNote:
+    """What one flag of the piece does."""
+
+    name: str
+    label: str
+    minutes: Decimal = Decimal(0)  # of prep, added
+    supplies: Decimal = Decimal(0)  # added
+    price_change: float | None = None  # as a share, -0.15 is 15 % less; None: the price is left as it is
+    low: float | None = None  # 90 % interval of what comps show; None: they do not show it
+    high: float | None = None
+    comps: int = 0  # that name it and have like ones without it beside them
+    words: str = ""  # what it does to the price, in one sentence
+
+
+@dataclass(frozen=True)
 class Limit:
     """The highest shelf price at which one rule still holds."""
 
@@ -171,6 +186,7 @@ class Verdict:
     break_even_sale: Decimal | None = None  # the sale price that just covers everything at this shelf price
     cautions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    flags: tuple[FlagNote, ...] = ()  # what each flag of the piece does
     fit_made_at: datetime | None = None
 
     def but(self, values: dict[str, Any]) -> Verdict:

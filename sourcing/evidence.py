@@ -67,6 +67,7 @@ def gather(store: Store, queries: Sequence[Query], *, suggest: bool = True) -> E
                 condition=query.condition,
                 code_note=code.note if code is not None else "",
                 suggestions=hints,
+                flags=query.flags,
             )
         )
     rows = tuple(by_root.get(root, []) if root is not None else [] for root in roots)

@@ -20,6 +20,7 @@ from sourcing.check import check
 from sourcing.evidence import gather
 from sourcing.explain_words import Section, change_of, sections
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, current_fit, fold
+from sourcing.flags.marked import flagged
 from sourcing.forecast import DAYS, Forecasts, forecast_group
 from sourcing.limits import Outlook, decide, limits
 from sourcing.money import money_writer
@@ -112,7 +113,8 @@ def explain(store: Store, query: Query) -> Explanation:
     evidence = gather(store, [query])
     item, rows = evidence.items[0], evidence.rows[0]
     category = fold(item.category)
-    deal, kin = settings.for_category(category), fit.categories.get(category)
+    deal = flagged(settings.for_category(category), settings, item.flags)
+    kin = fit.categories.get(category)
     bare = replace(item, title="")
     # The same item with ever less known of it: own comps, then title, then brand left out.
     less = [item, replace(bare, brand="", known=False)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,7 @@ from models.speed import CUTS, pieces_exposure
 from models.trend import carried_var, curve_at, slope_now
 from sourcing.answer import Item
 from sourcing.fitting import BUCKETS, CategoryFit, Fit
+from sourcing.flags.footing import Footing, footing
 from sourcing.kin import category_alone, pooled, prior_level
 from sourcing.objective import choose
 from sourcing.observations import Observations, observe
@@ -158,7 +159,11 @@ def forecast_group(
     kin = fit.categories.get(category) or pooled(fit)
     seen = observe(fit, kin, items, rows)
     prior = np.array([prior_level(fit, category, kin, item) for item in items])
-    level = _levels(fit, kin, seen, prior)
+    flags = footing(fit, category, kin, items, rows, seen.suspect)
+    if flags is not None:
+        seen = replace(seen, gap=seen.gap + flags.gap(seen.owner))
+        prior[:, 0] += flags.of_items
+    level = _levels(fit, kin, seen, prior, flags)
     prospects, rate = _prospects(fit, kin, seen, level, terms.assumed_days)
     plan = Plan(
         tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day, float(terms.plan.salvage)
@@ -224,8 +229,8 @@ def costs_of(terms: Terms) -> Costs:
     return Costs(float(terms.fee_rate), cap, float(fixed), float(terms.return_rate * terms.return_value_lost))
 
 
-def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Level:
-    """Bring every priced row to today, to the item's condition and to the footing of a sale; then pool."""
+def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats, flags: Footing | None = None) -> Level:
+    """Bring every priced row to today, to the item's condition and flags and to the footing of a sale; then pool."""
     moved = seen.price - seen.gap + np.where(seen.sold, -curve_at(np.array(kin.trend), seen.age), -kin.ask[0])
     noise = np.where(seen.sold, kin.sigma2, kin.ask[1])
     use = seen.priced
@@ -242,6 +247,8 @@ def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats) -> Le
     var = found.var + carried_var(
         kin.errors.get("drift", 0.0), seen.age, weight / noise, seen.owner, 1.0 / prior[:, 1]
     )  # fmt: skip
+    if flags is not None:
+        var = var + flags.carried(seen.owner, weight / noise, 1.0 / prior[:, 1])
     return Level(found.mean, var, weight, aside, distance)
 
 

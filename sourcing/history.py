@@ -93,6 +93,7 @@ def _query(text: str) -> Query:
         values["shelf_price"] = Decimal(values["shelf_price"])
     values["discount"] = kept_discount(values.get("discount"))
     values["flags"] = tuple(values.get("flags", ()))
+    values["flags"] = tuple(values.get("flags", ()))
     return Query(**values)
 
 

@@ -15,6 +15,7 @@ from sourcing import depth, verdict
 from sourcing.answer import Item, Limit, Query, Range, Verdict
 from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
+from sourcing.flags.marked import flagged, notes
 from sourcing.forecast import Forecasts, forecast_group
 from sourcing.limits import Outlook, limits
 from sourcing.purchase import Discounts
@@ -74,12 +75,12 @@ def prospects(store: Store, queries: Sequence[Query], settings: Settings, detail
     """Forecast items in one pass a category, in the order given; ``detail`` as for `sourcing.check.check_list`."""
     fit = current_fit(store)
     evidence = gather(store, queries, suggest=len(queries) == 1)
-    groups: dict[str, list[int]] = {}
+    groups: dict[tuple[str, tuple[str, ...]], list[int]] = {}
     for at, item in enumerate(evidence.items):
-        groups.setdefault(fold(item.category), []).append(at)
+        groups.setdefault((fold(item.category), item.flags), []).append(at)
     found: dict[int, Prospect] = {}
-    for category, members in groups.items():
-        deal = settings.for_category(category)
+    for (category, flags), members in groups.items():
+        deal = flagged(settings.for_category(category), settings, flags)
         items = [evidence.items[at] for at in members]
         rows = [evidence.rows[at] for at in members]
         if fit is None:
@@ -97,6 +98,7 @@ def prospects(store: Store, queries: Sequence[Query], settings: Settings, detail
 def _no_fit(query: Query, item: Item, settings: Settings) -> Verdict:
     return replace(
         verdict.nothing(query, item, settings.currency),
+        flags=notes(settings, None, fold(item.category), item),
         reason="Too little to go on: there are no sold comps yet.",
         would_settle="Load a file of past sales on the Comps page.",
     )
@@ -126,6 +128,7 @@ def _base(
         "newest_comp": support.newest,
         "match": support.match,
         "rests_on": support.sentence,
+        "flags": notes(settings, fit, fold(item.category), item),
         "fit_made_at": fit.made_at,
     }
     evidence = figures.evidence[at]
