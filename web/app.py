@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import mimetypes
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Literal
@@ -11,6 +12,9 @@ from flask import Flask
 from web import errors, filters, routes, security, state
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+# Said here, for a computer's own table may lack or bend them, and browsers then refuse scripts and readers.
+for kind, ending in (("text/javascript", ".js"), ("text/javascript", ".mjs"), ("application/wasm", ".wasm")):
+    mimetypes.add_type(kind, ending)
 
 
 def create_app(
