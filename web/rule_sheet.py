@@ -15,7 +15,7 @@ from sourcing.settings import Settings, load_settings, save_settings
 from sourcing.settings_edit import Table, differences, last_change, values_of, with_values
 from web.settings_form import Field, fields, typed
 from web.settings_words import told
-from web.sheets import Piece, Sheet, choices
+from web.sheets import Piece, Sheet
 from web.state import store
 
 Pieces = list[tuple[Piece, tuple[Field, ...]]]
@@ -56,7 +56,7 @@ def _pieces(sheet: Sheet, settings: Settings) -> Pieces:
         inherited: Mapping[str, Any] | None = settings.default if piece.table == "category" else None
         if own is None:  # a new one: a category inherits all, others start from the defaults
             own = {} if inherited is not None else {one.name: one.default for one in piece.settings}
-        found.append((piece, fields(piece.settings, own, inherited, choices(settings))))
+        found.append((piece, fields(piece.settings, own, inherited)))
     return found
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from flask import Response, abort, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
@@ -11,10 +13,12 @@ from sourcing.comps.names import names
 from sourcing.errors import BadInput
 from sourcing.rejudge import kept_cases
 from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
-from sourcing.settings_edit import last_change
+from sourcing.settings_edit import Table, last_change, place_of, values_of
 from sourcing.settings_file import folded
+from sourcing.settings_table import defaults, of_place
 from web import sheets
 from web.rule_sheet import show_sheet, take_sheet
+from web.settings_words import shown
 from web.state import current, store
 
 _OWN_PATH = re.compile(r"/rules(?:/[\w-]+)*(?:\?name=[\w%+.~-]{0,400})?")
@@ -24,19 +28,51 @@ def show() -> str:
     """Show the cards: what is set where, in a line each."""
     kept = load_settings(store())
     spelt = [folded(one.shown) for one in names(store(), "category") if one.shown.strip()]
-    checks, _ = kept_cases(store())
-    asked: dict[str, list[str]] = {}
-    for standing in checks.standings(kept):
-        asked.setdefault(standing.category, []).append(standing.decision)
+    categories = list(dict.fromkeys([*kept.categories, *spelt]))[:60]
     return render_template(
         "rules/show.html",
         kept=kept,
-        categories=list(dict.fromkeys([*kept.categories, *spelt]))[:60],
-        asked=asked,
+        categories=categories,
+        lines=_lines(kept, categories),
         parts=[(part, sheets.part_name(part)) for part in (sheets.BUYING, sheets.POSTAGE, sheets.WORK, sheets.SELLING)],
         last=last_change(store()),
         done=request.args.get("done"),
     )
+
+
+_TOLD = {  # what a card says of its page: settings, and the word before each
+    sheets.BUYING: (("purchase_tax", "tax"), ("store_discount", "discount")),
+    sheets.POSTAGE: (("packed_weight", "one item"),),
+    sheets.WORK: (("hourly_value", "an hour"), ("supplies", "supplies")),
+    sheets.SELLING: (("give_up_day", "given up after"), ("return_rate", "returns")),
+    sheets.RULES: (("least_profit", "least profit"),),
+    "haul": (("cash", "cash"), ("prep_hours", "prep")),
+}
+
+
+def _lines(kept: Settings, categories: list[str]) -> dict[tuple[str, str], str]:
+    """Say in a line what each page sets."""
+    found = {}
+    for part, told in _TOLD.items():
+        table: Table = "haul" if part == "haul" else "default"
+        found["part", part] = _line(values_of(kept, table) or {}, told, table)
+    for name in kept.channels:
+        own = {**defaults("channel"), **(values_of(kept, "channel", name) or {})}
+        found["channel", name] = _line(own, (("fee_rate", ""), ("fee_fixed", "+")), "channel", " ")
+    checks, _ = kept_cases(store())
+    asked: dict[str, list[str]] = {}
+    for standing in checks.standings(kept):
+        asked.setdefault(standing.category, []).append(standing.decision)
+    for name in categories:
+        own = {**kept.default, **(values_of(kept, "category", name) or {})}
+        line, past = _line(own, _TOLD[sheets.RULES], "category"), asked.get(name, [])
+        found["category", name] = f"{line}; {past.count('buy')} of {len(past)} checks a buy" if past else line
+    return found
+
+
+def _line(own: Mapping[str, Any], told: Iterable[tuple[str, str]], table: Table, between: str = ", ") -> str:
+    known = of_place(place_of(table))
+    return between.join(f"{word} {shown(known[name], own[name])}".strip() for name, word in told)
 
 
 def part(part: str) -> str:
@@ -123,11 +159,11 @@ def bring_in() -> AnyResponse:
 
 
 def after_change(others_count: bool, target: str) -> AnyResponse:
-    """Go on to a page; learn anew where other comps count now."""
+    """Go on to a page; learn anew where other comps, or other words in them, count now."""
     if others_count:
         from sourcing.fitting import refit
 
         kept = store()
         current().task.start(lambda say: refit(kept, say))
-        flash("Comps in the new currency count now; learning from them has begun.")
+        flash("Other comps count now, or other words in them: learning from them has begun.")
     return redirect(target, 303)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import zip_longest
 from typing import Any, Literal
 
 from sourcing.errors import BadInput
@@ -16,13 +17,16 @@ from web.settings_words import UNITS, label, meaning, shown
 from web.state import settings as in_force
 
 Kind = Literal["number", "text", "choice", "date", "rows"]
-SPARE = 2  # empty rows to fill, each page
+SPARE = {"brackets": 1}  # empty rows to fill, by unit; two of others
+_TEXTS = ("text", "words", "discounts", "shipping", "shares", "zones")
+_SHARES = ("shares", "zones")
 _NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
 _DECIMAL_COMMA = re.compile(r"-?(0,\d+|\d+,\d{1,2})")  # 1,500 may mean thousands, so it is refused
 _COLUMNS = {  # of settings that are lists: the label of each column and its unit
     "cuts": (("From day", "days"), ("Off the first price", "share")),
     "steps": (("Up to", "grams"), ("Price", "money")),
     "sides": (("Longest side", "cm"), ("Middle", "cm"), ("Shortest", "cm")),
+    "brackets": (("From", "money"), ("Share", "share"), ("Flat, on top", "money")),
 }
 
 
@@ -76,9 +80,9 @@ def _field(
     said = setting.name in own
     value = own.get(setting.name)
     options = choices.get(setting.name) or setting.choices
-    columns = tuple(Column(name, _unit(unit)) for name, unit in _COLUMNS.get(setting.unit, ()))
+    columns = tuple(Column(name, _unit(unit)) for name, unit in _columns(setting, value))
     kind: Kind = "rows" if columns else "choice" if options else "date" if setting.unit == "date" else "number"
-    if setting.unit in ("text", "words") and not options:
+    if setting.unit in _TEXTS and not options:
         kind = "text"
     return Field(
         setting.name,
@@ -98,6 +102,15 @@ def _field(
     )
 
 
+def _columns(setting: Setting, value: Any, prices: int = 0) -> list[tuple[str, str]]:
+    """Return the columns of a setting that is a list, label and unit; a postage table has one for each zone."""
+    found = list(_COLUMNS.get(setting.unit, ()))
+    if setting.unit == "steps":
+        prices = max(prices, *(len(row) - 1 for row in value or ((0, 0),)))
+        found[1:] = [(f"Zone {at + 1}", "money") for at in range(prices)] if prices > 1 else found[1:]
+    return found
+
+
 def _unit(unit: str) -> str:
     if unit == "money":
         from sourcing.money import currency_marks
@@ -113,19 +126,25 @@ def _text(setting: Setting, value: Any) -> str:
     if setting.unit == "share":
         return plain(Decimal(value) * 100)
     if isinstance(value, tuple):
-        return ", ".join(map(str, value))
+        return ", ".join(plain(part * 100) if setting.unit in _SHARES else str(part) for part in value)
     return f"{value:f}" if setting.unit == "money" else plain(value)
 
 
 def _rows(setting: Setting, value: Any, spare: bool) -> tuple[tuple[str, ...], ...]:
-    units = [unit for _, unit in _COLUMNS[setting.unit]]
+    units = [unit for _, unit in _columns(setting, value)]
     if setting.unit == "sides":
         return (tuple(map(plain, value)) if value else ("",) * 3,)
     rows = [
-        tuple(plain(part * 100) if unit == "share" else str(part) for part, unit in zip(row, units, strict=True))
+        tuple(_cell(part, unit, at) for at, (part, unit) in enumerate(zip(row, units, strict=True)))
         for row in value or ()
     ]
-    return (*rows, *((("",) * len(units),) * (SPARE if spare else 0)))
+    return (*rows, *((("",) * len(units),) * (SPARE.get(setting.unit, 2) if spare else 0)))
+
+
+def _cell(part: Any, unit: str, at: int) -> str:
+    if unit == "share":
+        return plain(part * 100)
+    return "" if at == 2 and not part else str(part)  # no flat amount on top
 
 
 def typed(
@@ -179,14 +198,32 @@ def _nothing(field: Field) -> bool:
 
 def _value(setting: Setting, field: Field) -> Any:
     if field.kind == "rows":
-        units = [unit for _, unit in _COLUMNS[setting.unit]]
-        cells = [[_number(part, unit) for part, unit in zip(row, units, strict=True)] for row in field.rows if any(row)]
-        return read_value(setting, cells[0] if setting.unit == "sides" and cells else cells)
+        return read_value(setting, _cells(setting, [row for row in field.rows if any(row)]))
     if field.kind == "number":
         return read_value(setting, _number(field.text, setting.unit))
     if setting.unit == "words":
         return read_value(setting, [word.strip() for word in field.text.split(",") if word.strip()])
+    if setting.unit in _SHARES:
+        return read_value(
+            setting, [_number(part.strip(), "share") for part in re.split(r"[,;]\s|;|\s", field.text) if part]
+        )
+    if setting.unit == "shipping":
+        return read_value(setting, _number(field.text, "money"))
     return read_value(setting, field.text)
+
+
+def _cells(setting: Setting, rows: list[tuple[str, ...]]) -> Any:
+    """Return rows as the setting reads them; brackets begin at 0, and have a flat amount only where one was typed."""
+    units = [unit for _, unit in _COLUMNS[setting.unit]]
+    cells = [
+        [_number(part, unit) for part, unit in zip_longest(row, units[: len(row)], fillvalue="money")] for row in rows
+    ]
+    if setting.unit == "brackets":
+        cells = [[first or Decimal(0), share, *([flat] if flat else [])] for first, share, flat in cells]
+        cells = [[start, share or Decimal(0), *flat] for start, share, *flat in cells]
+    if setting.unit == "steps":
+        cells = [[*row[:1], *(part for part in row[1:] if part != "")] for row in cells]
+    return cells[0] if setting.unit == "sides" and cells else cells
 
 
 def _number(text: str, unit: str) -> Any:
@@ -219,6 +256,14 @@ def _in_words(setting: Setting, field: Field, error: BadInput) -> BadInput:
         accepted = "A whole day and a percentage under 100 in each row, both rising from row to row."
     elif setting.unit == "steps":
         accepted = "Whole grams and a price in each row, grams rising, prices not falling."
+    elif setting.unit == "brackets":
+        low, high = (plain(bound * 100) for bound in (setting.lowest, setting.highest))
+        accepted = (
+            f"In each row the amount from which it holds and a percentage from {low} to {high}. The first row "
+            "holds from 0, each other from more than the one before, so that none overlap."
+        )
+    elif setting.unit in _SHARES:
+        accepted = accepted.replace("0.15, 0.30, 0.50", "15, 30, 50").replace("[", "").replace("]", "")
     elif setting.unit == "sides":
         accepted = "Three sides in cm, each over 0 and up to 300" + (", or off." if setting.optional else ".")
     what = f"“{said[:60]}” cannot be used" if said else "Nothing was typed"

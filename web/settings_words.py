@@ -80,7 +80,14 @@ def _list(setting: Setting, value: tuple[Any, ...]) -> str:
     if setting.unit == "cuts":
         return ", ".join(f"{percent(share)} off from day {day}" for day, share in value) or "none"
     if setting.unit == "steps":
-        return ", ".join(f"to {grams}\N{NO-BREAK SPACE}g {money(price)}" for grams, price in value)
+        return ", ".join(f"to {grams}\N{NO-BREAK SPACE}g {' / '.join(map(money, prices))}" for grams, *prices in value)
+    if setting.unit in ("shares", "zones"):
+        return ", ".join(map(percent, value))
+    if setting.unit == "brackets":
+        return ", ".join(
+            f"{percent(share)}{f' from {money(start)}' if start else ''}{f' + {money(flat)}' if flat else ''}"
+            for start, share, flat in value
+        )
     if all(isinstance(part, str) for part in value):
         return ", ".join(value) or "none"
     return f"{len(value)} of them" if value else "none"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from sourcing.settings import Settings
 from sourcing.settings_edit import Table
 from sourcing.settings_table import Setting, of_place
 
@@ -22,9 +21,9 @@ _PART = {
         ),
         RULES,
     ),
-    **dict.fromkeys(("purchase_tax", "store_discount", "capital_rate"), BUYING),
+    **dict.fromkeys(("store_discount", "purchase_tax", "resale_exemption", "capital_rate", "rack_prices"), BUYING),
     **dict.fromkeys(("packed_weight", "packed_size", "postage"), POSTAGE),
-    **dict.fromkeys(("supplies", "hourly_value"), WORK),
+    **dict.fromkeys(("hourly_value", "supplies"), WORK),
 }
 TITLES = {
     RULES: "Rules for a buy",
@@ -126,8 +125,3 @@ def channel_sheet(name: str) -> Sheet:
     """Return one channel's page."""
     intro = "What selling there costs: type it as the channel's own price list states it."
     return Sheet(name, intro, (Piece("", "channel", name, tuple(of_place("channel").values())),), ("channel", name))
-
-
-def choices(settings: Settings) -> dict[str, tuple[str, ...]]:
-    """Return the settings that are one of names the settings themselves define."""
-    return {"channel": tuple(settings.channels)}
