@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import random
 from dataclasses import replace
 from decimal import Decimal
@@ -13,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sourcing.answer import Query
-from sourcing.planner import Asked, Candidate, Copy, Plan, plan
+from sourcing.errors import BadInput
+from sourcing.planner import Asked, Candidate, Copy, Plan, plan, read_limits
 from sourcing.planner.choice import Pieces, choose
 from sourcing.rules import HaulLimits
 
@@ -246,3 +248,124 @@ def test_the_order_of_the_candidates_does_not_matter(
     again = plan(shelf, limits)
     assert counts(first) == counts(again)
     assert [line.why for line in first.taken] == [line.why for line in again.taken]
+
+
+class TestMessages:
+    @pytest.mark.parametrize(
+        ("limits", "field"),
+        [
+            (HaulLimits(cash=D(0)), "cash"),
+            (HaulLimits(cash=D("-0.01")), "cash"),
+            (HaulLimits(cash=D("NaN")), "cash"),
+            (HaulLimits(cash=D("Infinity")), "cash"),
+            (HaulLimits(cash=D(1_000_001)), "cash"),
+            (HaulLimits(prep_hours=D(0)), "prep_hours"),
+            (HaulLimits(prep_hours=D("NaN")), "prep_hours"),
+            (HaulLimits(most_of_style=0), "most_of_style"),
+            (HaulLimits(most_of_style=-3), "most_of_style"),
+            (HaulLimits(most_in_category=D(-1)), "most_in_category"),
+        ],
+    )
+    def test_impossible_limits(self, limits: HaulLimits, field: str) -> None:
+        with pytest.raises(BadInput) as caught:
+            plan([candidate("a", [5], 2)], limits)
+        assert caught.value.field == field
+        assert caught.value.accepted
+        assert caught.value.next_step
+
+    @pytest.mark.parametrize("text", ["nan", "-5", "1e3", "0", "0.00", "5.555", "five", "1,000.00", "٣", "inf"])
+    def test_typed_limits_that_are_none(self, text: str) -> None:
+        with pytest.raises(BadInput) as caught:
+            read_limits({"cash": text}, HaulLimits(), "USD")
+        assert caught.value.field == "cash"
+
+    def test_typed_limits(self) -> None:
+        kept = HaulLimits(cash=D(50), prep_hours=D(2), most_of_style=3)
+        found = read_limits({"cash": " 60,50 ", "prep_hours": "", "most_of_style": "off"}, kept, "USD")
+        assert found == HaulLimits(cash=D("60.50"))
+        assert read_limits({"prep_hours": "2.25"}, kept, "USD") == replace(kept, prep_hours=D("2.25"))
+        with pytest.raises(BadInput, match="at most 0 decimals"):
+            read_limits({"cash": "60.5"}, kept, "JPY")
+
+    def test_nothing_to_choose_from(self) -> None:
+        with pytest.raises(BadInput, match="nothing to choose from"):
+            plan([], HaulLimits())
+
+    def test_too_much_to_choose_from(self) -> None:
+        with pytest.raises(BadInput, match="1,001"):
+            plan([candidate(str(at), [1], 1) for at in range(1001)], HaulLimits())
+
+
+def test_words_by_hand() -> None:
+    """Ten of cash: the best for its money, b, leaves room for nothing; a and c bring 13 against 12."""
+    shelf = [
+        candidate("a", ["7.00", "6.00"], "5.00", worth=1),
+        candidate("b", ["12.00"], "8.00"),
+        candidate("c", ["6.00"], "5.00"),
+        candidate("d", ["-1.00"], "1.00"),
+        candidate("e", ["3.00"], "4.00", decision="pass"),
+        candidate("f", ["99.00"], "11.00"),
+    ]
+    found = plan(shelf, HaulLimits(cash=D(10)), write=lambda amount: f"${amount}")
+    said = {line.candidate.key: line.why for line in (*found.taken, *found.left)}
+    assert {line.candidate.key for line in found.taken} == {"a", "c"}
+    # In the linear relaxation b takes 8 of the cash at 1.50 each, a the last 2 at 1.40: a unit more is worth 1.40.
+    assert said["a"].words == (
+        "Brings $7.00 from $5.00 of cash; elsewhere that would bring about $7.00. "
+        "The 2nd would bring $6.00, which is too little for your rules."
+    )
+    assert said["c"].words == "Brings $6.00 from $5.00 of cash; it fits into what the others leave."
+    assert said["b"].words == "Its cash is better spent on a and c: taking it instead would bring $1.00 less."
+    assert said["d"].words == "Loses money: it would bring $-1.00."
+    assert said["e"].words == "Pass: it becomes a buy at 5.00 or less."
+    assert said["f"].words == "One costs $11.00, more than all the cash, $10.00."
+    assert found.cash_dual == D("1.4")
+    assert found.more_cash == D(99 + 12 - 13)  # 20 of cash: f and b
+
+
+def test_one_more_hour() -> None:
+    shelf = [candidate("a", [9, 8, 7], 1, 30), candidate("b", [4], 1, 20)]
+    found = plan(shelf, HaulLimits(prep_hours=D(1)))
+    assert (counts(found), found.more_hour, found.more_cash) == ({"a": 2, "b": 0}, D(7 + 4 - 0), None)
+
+
+def test_stock_and_rules_hold_copies_down() -> None:
+    everything = [candidate("a", [9, 8, 7, -1], 1, worth=2), candidate("b", [4, 3], 1, worth=0, decision="pass")]
+    assert counts(plan(everything, HaulLimits())) == {"a": 2, "b": 0}
+    assert counts(plan(everything, HaulLimits(), every=True)) == {"a": 3, "b": 2}
+    none_there = replace(everything[0], copies=(), asked=replace(everything[0].asked, stock=0))
+    found = plan([none_there], HaulLimits())
+    assert [line.why.kind for line in found.left] == ["stock"]
+
+
+def test_a_copy_that_brings_more_than_the_one_before_waits_for_it() -> None:
+    """The second brings 20 and fits, the first brings 1: both or none, and b alone is better than both."""
+    shelf = [candidate("a", [1, 20], 6), candidate("b", [22], 12)]
+    assert counts(plan(shelf, HaulLimits(cash=D(6)))) == {"a": 1, "b": 0}
+    assert counts(plan(shelf, HaulLimits(cash=D(12)))) == {"a": 0, "b": 1}
+
+
+def test_a_search_that_stops_early_says_so() -> None:
+    draw = random.Random(3)
+    shelf = []
+    for at in range(120):
+        cost, minutes = draw.randint(500, 900), draw.randint(5, 9)
+        shelf.append(
+            candidate(f"{at}", [D(cost + 40 * minutes + draw.randint(0, 9)).scaleb(-2)], D(cost) / 100, minutes)
+        )
+    limits = HaulLimits(cash=D("210.03"), prep_hours=D("3.31"))
+    stopped = plan(shelf, limits, nodes=1)
+    proven = plan(shelf, limits)
+    assert stopped.stopped
+    assert stopped.profit <= proven.profit <= stopped.profit + stopped.short
+    assert proven.short == 0
+    assert sum(line.cash for line in stopped.taken) <= D("210.03")
+
+
+def test_what_has_too_little_to_go_on_is_apart() -> None:
+    little = replace(candidate("a", [], 5, decision="too little to go on"), why="Too little to go on: no sales.")
+    unpriced = candidate("b", [], 5)
+    found = plan([little, unpriced, candidate("c", [5], 2)], HaulLimits(cash=D(10)))
+    assert [(one.key, why[:10]) for one, why in found.unknown] == [("a", "Too little"), ("b", "No shelf p")]
+    assert counts(found) == {"c": 1}
+    assert json.loads(json.dumps(found.as_dict()))["profit"] == "5"

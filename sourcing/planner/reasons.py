@@ -131,7 +131,9 @@ def _brings(model: Model, at: int, counts: Whole, worth: Real, write: Callable[[
     one, count = model.candidates[at], int(counts[at])
     profit = sum((copy.profit for copy in one.copies[:count]), Decimal(0))
     cash = sum((copy.landed for copy in one.copies[:count]), Decimal(0))
-    words = f"Brings {write(profit)} from {write(cash)} of cash and {_minutes(count * one.minutes)}"
+    words = f"Brings {write(profit)} from {write(cash)} of cash"
+    if one.minutes:
+        words += f" and {_minutes(count * one.minutes)}"
     mine = (model.owner == at) & model.first(counts)
     elsewhere = float(worth @ model.pieces.use[:, mine].sum(axis=1)) if len(worth) else 0.0
     if elsewhere < 0.5:
@@ -246,8 +248,8 @@ class _Swaps:
         less = int(self._lost[out].sum()) - int(model.pieces.profit[mine])
         if less < 0:  # only where the search stopped before the plan was the best
             return (), None
-        named = tuple((model.candidates[self._owner[way]].label, int(self._gone[way])) for way in out)
-        return named, from_minor(less)
+        named = sorted((model.candidates[self._owner[way]].label, int(self._gone[way])) for way in out)
+        return tuple(named), from_minor(less)
 
     def _several(self, need: Whole, other: Flags) -> list[int]:
         """Give up pieces one after another, those first that lose least for what they free of what is needed."""
