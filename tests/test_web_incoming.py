@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+import sqlite3
 import threading
 import time
 import zipfile
 from collections.abc import Iterator
+from contextlib import closing, suppress
 from pathlib import Path
 
 import lxml.html
@@ -508,4 +510,45 @@ def test_a_check_is_answered_while_a_file_is_written(
     finally:
         done.set()
         thread.join()
+    assert client.post("/check", data={"title": "Ridge shoe", "price": "9"}).status_code == 303
+
+
+def test_checks_are_answered_while_a_load_has_outgrown_its_memory(
+    app: Flask, client: FlaskClient, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bring(client, OURS.encode())
+    monkeypatch.setattr("sourcing.storage.store.BUSY_MS", 50)
+    monkeypatch.setattr("sourcing.comps.write.AT_ONCE", 300)
+    hold, begun, shut = threading.Event(), threading.Event(), threading.Event()
+    path = store._file
+    assert path is not None
+
+    def told(count: int) -> None:
+        raw = store._kept()  # of the thread that loads
+        raw.execute("PRAGMA cache_size=10")
+        if count < 5_000 or begun.is_set():
+            return
+        begun.set()
+        with closing(sqlite3.connect(path, timeout=0)) as other, suppress(sqlite3.OperationalError):
+            other.execute("SELECT count(*) FROM comp").fetchall()
+            shut.set()  # not so: anybody can read the file
+        hold.wait(60)
+
+    lines = [f"Ridge shoe {n % 700},sold,{20 + n % 90}.50,2026-01-{1 + n % 28:02d}" for n in range(6_000)]
+    content = "\n".join(["title,status,sold_price,ended_on", *lines]).encode()
+    thread = threading.Thread(target=lambda: comps.load_file(store, io.BytesIO(content), on_progress=told))
+    thread.start()
+    try:
+        assert begun.wait(60)
+        assert not shut.is_set()
+        page = html(client.post("/check", data={"title": "Ridge shoe", "price": "9"}))
+        assert "this check is not kept" in text(page)
+        assert page.xpath("//*[contains(@class, 'verdict')]")
+        assert comps.overview(store).comps == 2
+        assert client.get("/comps").status_code == 200
+        assert client.get("/comps/table").status_code == 200
+    finally:
+        hold.set()
+        thread.join()
+    assert comps.overview(store).comps > 1_000
     assert client.post("/check", data={"title": "Ridge shoe", "price": "9"}).status_code == 303
