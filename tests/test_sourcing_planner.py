@@ -306,7 +306,7 @@ def test_words_by_hand() -> None:
         candidate("e", ["3.00"], "4.00", decision="pass"),
         candidate("f", ["99.00"], "11.00"),
     ]
-    found = plan(shelf, HaulLimits(cash=D(10)), write=lambda amount: f"${amount}")
+    found = plan(shelf, HaulLimits(cash=D("10.00")), write=lambda amount: f"${amount}")
     said = {line.candidate.key: line.why for line in (*found.taken, *found.left)}
     assert {line.candidate.key for line in found.taken} == {"a", "c"}
     # In the linear relaxation b takes 8 of the cash at 1.50 each, a the last 2 at 1.40: a unit more is worth 1.40.
