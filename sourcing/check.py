@@ -68,7 +68,7 @@ def prospect_of(store: Store, query: Query, settings: Settings) -> Prospect:
         The code cannot be one.
     """
     asked = _asked(query)
-    stamp = (store.url, store.read(_STAMP)[0], settings)
+    stamp = stands_on(store, settings)
     if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
         forget()
         _kept_for[:] = [stamp]
@@ -86,6 +86,11 @@ _kept_for: list[tuple[Any, ...]] = []
 def forget() -> None:
     """Let go of every forecast that is kept."""
     _kept.clear()
+
+
+def stands_on(store: Store, settings: Settings) -> tuple[Any, ...]:
+    """Return what every forecast rests on: it is worth keeping while this stays the same."""
+    return (store.url, store.read(_STAMP)[0], settings)
 
 
 def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:

@@ -41,6 +41,8 @@ ROUTES = (
     Route("/whatif", "web.whatif:show"),
     Route("/whatif/<int:check_id>", "web.whatif:of_check"),
     Route("/whatif.json", "web.whatif:twin"),
+    Route("/ladder", "web.ladder:show"),
+    Route("/ladder.csv", "web.ladder:download"),
     Route("/history", "web.check:past"),
     Route("/haul", "web.haul:show"),
     Route("/haul/take", "web.haul:take", "POST"),
