@@ -19,6 +19,7 @@ class AnswerColumn:
 
 COLUMNS: tuple[AnswerColumn, ...] = (
     AnswerColumn("item", "text", "the item as it was understood"),
+    AnswerColumn("flags", "text", "what the piece was said to have, as it was understood"),
     AnswerColumn("decision", "text", "buy, pass, or too little to go on"),
     AnswerColumn("binding_rule", "text", "the rule with the lowest limit"),
     AnswerColumn("most_worth_paying", "money", "the highest shelf price at which every rule holds"),
@@ -51,6 +52,7 @@ def row(verdict: Verdict) -> dict[str, str]:
     sale, wide, known = verdict.sale_price, verdict.sale_price_wide, bool(verdict.sold_within)
     values: dict[str, Decimal | float | int | str | None] = {
         "item": verdict.item.label,
+        "flags": ", ".join(verdict.item.flags),
         "decision": verdict.decision,
         "binding_rule": verdict.binding_rule,
         "most_worth_paying": verdict.most_worth_paying,

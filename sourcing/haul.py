@@ -11,6 +11,7 @@ from sqlalchemy import insert, select, update
 from sqlalchemy.engine import Connection
 
 from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.flags.marked import flagged
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.storage.schema import checked, haul, haul_item
@@ -150,7 +151,8 @@ def current(store: Store) -> HaulView:
     items = []
     for item_id, check_id, label, decision, count, taken, undone, text in rows:
         answer = json.loads(text)
-        minutes = settings.for_category(answer["item"]["category"]).terms.prep_minutes
+        deal = settings.for_category(answer["item"]["category"])
+        minutes = flagged(deal, settings, tuple(answer["item"].get("flags", ()))).terms.prep_minutes
         shelf, landed, before, after = (
             None if answer[key] is None else Decimal(answer[key])
             for key in ("shelf_price", "landed_cost", "profit_before_labour", "profit_after_labour")

@@ -207,21 +207,21 @@ _parsed: dict[str, Settings] = {}
 
 
 def save_settings(store: Store, settings: Settings, why: str) -> bool:
-    """Keep a new version; the old ones stay for an undo. Return whether other comps count now than before."""
+    """Keep a new version; the old ones stay for an undo. Return whether to learn from the comps anew."""
     from sourcing.storage.schema import settings_version
 
-    was = load_settings(store).currency
+    was = load_settings(store)
     with store.write() as connection:
         connection.execute(
             settings_version.insert().values(
                 saved_at=datetime.now(UTC).isoformat(timespec="seconds"), why=why, toml=to_toml(settings)
             )
         )
-        return settings.currency != was and _counts_again(connection)
+        return _learns_again(was, settings, connection)
 
 
 def undo_settings(store: Store) -> bool:
-    """Go back to the version before the one in force. Return whether other comps count now than before.
+    """Go back to the version before the one in force. Return whether to learn from the comps anew.
 
     Raises
     ------
@@ -233,7 +233,7 @@ def undo_settings(store: Store) -> bool:
     from sourcing.storage.schema import settings_version as kept
 
     newest = select(func.max(kept.c.id)).where(kept.c.undone_at.is_(None)).scalar_subquery()
-    was = load_settings(store).currency
+    was = load_settings(store)
     with store.write() as connection:
         done = connection.execute(
             update(kept).where(kept.c.id == newest).values(undone_at=datetime.now(UTC).isoformat(timespec="seconds"))
@@ -243,8 +243,17 @@ def undo_settings(store: Store) -> bool:
         now = connection.execute(
             select(kept.c.toml).where(kept.c.undone_at.is_(None)).order_by(kept.c.id.desc()).limit(1)
         ).scalar()
-        home = (from_toml(now) if now else default_settings()).currency
-        return home != was and _counts_again(connection)
+        return _learns_again(was, from_toml(now) if now else default_settings(), connection)
+
+
+def _learns_again(was: Settings, now: Settings, connection: Connection) -> bool:
+    """Let the comps of another currency count; say whether what was learnt rests on others, or on other words."""
+    others = now.currency != was.currency and _counts_again(connection)
+    return others or _words(was) != _words(now)
+
+
+def _words(settings: Settings) -> dict[str, tuple[str, ...]]:
+    return {name: flag.words for name, flag in settings.flags.items() if flag.words}
 
 
 def _counts_again(connection: Connection) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -14,11 +15,14 @@ from sourcing.check import check_list
 from sourcing.codes import parse_code
 from sourcing.comps.read import Records, opened
 from sourcing.errors import BadInput, SourcingError
+from sourcing.flags.marked import plain_flag, read_flags
 from sourcing.money import parse_money
 from sourcing.purchase import each_of, unit_price
+from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
 
 WORDS = ("code", "brand", "category", "title", "size", "condition")
+_BETWEEN = re.compile(r"[,;|\n]")  # flags of one cell
 MOST_ROWS = 200_000
 NO_PRICE = "The shelf price is missing, so there is no decision: compare it with the most worth paying."
 
@@ -40,8 +44,9 @@ def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
     store : Store
         The comps, the fit and the settings.
     source : str, Path or binary stream
-        Columns ``code``, ``shelf_price`` and optionally brand, category, title, size, condition; others are
-        passed through, except those named like an answer column, which the new answer replaces.
+        Columns ``code``, ``shelf_price`` and optionally brand, category, title, size, condition, and ``flags`` with
+        commas or semicolons between them; others are passed through, except those named like an answer column, which
+        the new answer replaces.
 
     Raises
     ------
@@ -82,7 +87,7 @@ def opened_list(source: str | Path | BinaryIO, most: int = MOST_ROWS) -> Iterato
         if not any(name in known for name in WORDS):
             raise BadInput(
                 "The list has no column that says what the items are.",
-                f"The columns code, shelf_price and optionally {', '.join(WORDS[1:])}.",
+                f"The columns code, shelf_price and optionally {', '.join(WORDS[1:])}, flags.",
                 "Name its columns so in the first row.",
                 field="list",
             )
@@ -112,16 +117,17 @@ def _answers(
 ) -> Iterator[dict[str, str]]:
     """Judge one block in one pass; a line that is text is the reason why there is nothing to judge."""
     queries: dict[int, Query] = {}
+    settings = load_settings(store)
     problems = [""] * len(lines)
     for at, line in enumerate(lines):
         if isinstance(line, str):
             problems[at] = line
             continue
         try:
-            queries[at] = query_of({name: line[place].strip() for name, place in known.items()})
+            queries[at] = query_of({name: line[place].strip() for name, place in known.items()}, settings)
         except SourcingError as error:
             problems[at] = str(error)
-    found = check_list(store, list(queries.values()), detail=False)
+    found = check_list(store, list(queries.values()), settings, detail=False)
     verdicts = dict(zip(queries, found, strict=True))
     for at, line in enumerate(lines):
         values = {} if isinstance(line, str) else dict(zip(header, line, strict=True))
@@ -131,8 +137,8 @@ def _answers(
         yield values | answer | {"problem": problems[at]}
 
 
-def query_of(values: Mapping[str, str]) -> Query:
-    """Read one row by its columns' names.
+def query_of(values: Mapping[str, str], settings: Settings | None = None) -> Query:
+    """Read one row by its columns' names; ``settings`` tell which flags there are, None takes any.
 
     Raises
     ------
@@ -143,7 +149,9 @@ def query_of(values: Mapping[str, str]) -> Query:
     words: dict[str, Any] = {name: values.get(name, "") for name in WORDS}
     pieces, amount = each_of(price)
     shelf = unit_price(parse_money(amount, field="shelf_price"), pieces) if price else None
-    query = Query(shelf_price=shelf, **words)
+    named = _BETWEEN.split(values.get("flags", ""))
+    flags = read_flags(settings, named) if settings is not None else tuple(filter(None, map(plain_flag, named)))
+    query = Query(shelf_price=shelf, flags=flags, **words)
     if not any(getattr(query, name) for name in WORDS):
         raise BadInput("Nothing says which item this is.", "A code, or a title, brand or category.")
     if query.code:

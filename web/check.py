@@ -4,23 +4,25 @@ from __future__ import annotations
 
 import json
 import secrets
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from flask import flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from sourcing import history
-from sourcing.answer import Query
+from sourcing.answer import Query, Verdict
 from sourcing.check import check, check_json
 from sourcing.errors import BadInput, Busy, SourcingError
 from web import charts
-from web.forms import Unsure, read_asked, read_query
+from web.forms import Unsure, read_asked, read_marked, read_query
 from web.state import settings, store
 
 
 def ask() -> str:
     """Show the form; the last price is kept in the address."""
-    return render_template("check/ask.html", values=request.args, error=None, past=history.recent(store(), 5))
+    return _form(request.args, None, request.args.getlist("flags"))
 
 
 def judge() -> Response:
@@ -30,12 +32,25 @@ def judge() -> Response:
         verdict = check(store(), asked.query)
     except BadInput as error:
         return _again(error)
+    return _kept(verdict, asked.note)
+
+
+def mark(check_id: int) -> Response:
+    """Judge an item once more with a flag it was judged without, or without one it had."""
+    kept, query = settings(), history.get(store(), check_id)[0]
+    turned = read_marked(request.form)
+    flags = [name for name in kept.flags if (name in query.flags) != (name in turned)]
+    return _kept(check(store(), replace(query, flags=tuple(flags))), "")
+
+
+def _kept(verdict: Verdict, note: str) -> Response:
+    """Keep a verdict in the history and go on to its page."""
     try:
         check_id = history.record(store(), verdict)
     except Busy:  # a file is being loaded: the answer does not wait for it
-        return make_response(_page(None, asked.query, json.loads(json.dumps(verdict.as_dict()))))
-    if asked.note:
-        flash(asked.note)
+        return make_response(_page(None, verdict.query, json.loads(json.dumps(verdict.as_dict()))))
+    if note:
+        flash(note)
     return redirect(url_for("check.show", check_id=check_id), 303)
 
 
@@ -53,6 +68,7 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         answer=answer,
         sales=charts.past_sales(answer),
         curve=charts.share_sold(answer),
+        others=[flag for name, flag in settings().flags.items() if name not in query.flags],
     )
 
 
@@ -69,5 +85,10 @@ def past() -> str:
 def _again(error: SourcingError) -> Response:
     """Show the form once more with what was typed and what was wrong beside its field."""
     values = {**request.form, "code": error.offer} if isinstance(error, Unsure) else request.form
-    page = render_template("check/ask.html", values=values, error=error, past=history.recent(store(), 5))
-    return make_response(page, 400)
+    return make_response(_form(values, error, request.form.getlist("flags")), 400)
+
+
+def _form(values: Mapping[str, str], error: SourcingError | None, ticked: list[str]) -> str:
+    flags = settings().flags.values()
+    recent = history.recent(store(), 5)
+    return render_template("check/ask.html", values=values, error=error, past=recent, flags=flags, ticked=ticked)

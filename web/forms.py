@@ -7,6 +7,7 @@ from decimal import Decimal, InvalidOperation
 from typing import NamedTuple
 
 from flask import Request
+from werkzeug.datastructures import MultiDict
 
 from sourcing.answer import Query
 from sourcing.errors import BadInput
@@ -63,6 +64,7 @@ def read_asked(request: Request) -> Asked:
                 field="code",
             )
         values["code"] = found.typed
+    values["flags"] = ",".join(request.form.getlist("flags"))
     return Asked(read_query(values), note)
 
 
@@ -82,7 +84,21 @@ def read_query(values: Mapping[str, str]) -> Query:
             "Type the digits under the bars, or the style code.",
             field="code",
         )
-    return Query(shelf_price=read_price(values), discount=read_discount(values), **texts)
+    return Query(shelf_price=read_price(values), discount=read_discount(values), flags=read_marked(values), **texts)
+
+
+def read_marked(values: Mapping[str, str]) -> tuple[str, ...]:
+    """Read the flags that are ticked, or named with commas between them.
+
+    Raises
+    ------
+    BadInput
+        There is no such flag.
+    """
+    from sourcing.flags.marked import read_flags
+
+    several = values.getlist("flags") if isinstance(values, MultiDict) else [values.get("flags", "")]
+    return read_flags(settings(), [name for text in several for name in text.split(",")])
 
 
 def read_price(values: Mapping[str, str]) -> Decimal | None:

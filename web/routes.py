@@ -36,6 +36,7 @@ ROUTES = (
     Route("/", "web.check:ask"),
     Route("/check", "web.check:judge", "POST", PHOTO),
     Route("/check/<int:check_id>", "web.check:show"),
+    Route("/check/<int:check_id>/flags", "web.check:mark", "POST"),
     Route("/check.json", "web.check:twin"),
     Route("/explain", "web.explain:show"),
     Route("/whatif", "web.whatif:show"),

@@ -30,11 +30,13 @@ def read_flags(settings: Settings, names: Iterable[str]) -> tuple[str, ...]:
     BadInput
         There is no such flag; the closest is suggested.
     """
-    known = {_plain(name): name for name in settings.flags}
-    known |= {_plain(flag.shown): name for name, flag in settings.flags.items() if _plain(flag.shown) not in known}
+    known = {plain_flag(name): name for name in settings.flags}
+    known |= {
+        plain_flag(flag.shown): name for name, flag in settings.flags.items() if plain_flag(flag.shown) not in known
+    }
     wanted = set()
     for typed in names:
-        if not (key := _plain(typed)):
+        if not (key := plain_flag(typed)):
             continue
         if key not in known:
             raise BadInput(
@@ -115,5 +117,6 @@ def _signed(share: float) -> str:
     return "0 %" if not percent else f"{'+' if share > 0 else '-'}{percent} %"
 
 
-def _plain(text: str) -> str:
+def plain_flag(text: str) -> str:
+    """Return a typed flag as names are written: small letters, underscores between words."""
     return "_".join(text.casefold().replace("-", " ").replace("_", " ").split())

@@ -28,11 +28,13 @@ if TYPE_CHECKING:
 @click.option("--title", default="", help="Title, when there is no code.")
 @click.option("--size", default="", help="Size or other variant.")
 @click.option("--condition", default="", help="Condition, in the words of your comps.")
+@click.option("--flag", "flags", multiple=True, help="What the piece has, such as no_box; several by repeating it.")
 @click.option(
     "--list",
     "list_file",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="CSV or XLSX with the columns code, shelf_price and optionally brand, category, title, size, condition.",
+    help="CSV or XLSX with the columns code, shelf_price and optionally brand, category, title, size, condition, "
+    "flags.",
 )
 @click.option(
     "--out", type=click.Path(dir_okay=False, path_type=Path), help="File for the answers of --list; else stdout."
@@ -48,6 +50,7 @@ def check(
     list_file: Path | None,
     out: Path | None,
     as_json: bool,
+    flags: tuple[str, ...],
     **rest: Any,
 ) -> None:
     """Judge one item, kept in the history, or a whole list, not kept.
@@ -57,7 +60,7 @@ def check(
     Example: sourcing check --list shelf_list.csv --out answers.csv
     """
     if list_file:
-        if code or price or any(rest.values()):
+        if code or price or flags or any(rest.values()):
             raise click.UsageError("--list takes its items from the file alone.")
         _check_list(ctx, list_file, out, as_json)
         return
@@ -68,6 +71,7 @@ def check(
     from sourcing import history
     from sourcing.answer import Query
     from sourcing.check import check as judge
+    from sourcing.flags.marked import read_flags
     from sourcing.money import minor_digits, parse_money
     from sourcing.purchase import each_of, unit_price
     from sourcing.settings import load_settings
@@ -79,7 +83,8 @@ def check(
         pieces, amount = each_of(price)
         whole = parse_money(amount, currency=kept.currency, locale=kept.locale, field="price")
         shelf = unit_price(whole, pieces, minor_digits(kept.currency))
-    verdict = judge(store, Query(code=code or "", shelf_price=shelf, **rest))
+    marked = read_flags(kept, flags)
+    verdict = judge(store, Query(code=code or "", shelf_price=shelf, flags=marked, **rest))
     try:
         history.record(store, verdict)
     except Busy as error:  # the answer is worth more than its place in the history
@@ -99,6 +104,9 @@ def _show(verdict: Verdict, locale: str) -> None:
     for note in (verdict.item.code_note, verdict.rests_on, verdict.would_settle, depth, *verdict.warnings):
         if note:
             click.echo(note)
+    for flag in verdict.flags:
+        supplies = f", {write(flag.supplies)} of supplies" if flag.supplies else ""
+        click.echo(f"{flag.label}: {flag.minutes.normalize():f} min of prep{supplies}. {flag.words}")
     if verdict.item.suggestions:
         click.echo("Close known codes: " + ", ".join(verdict.item.suggestions))
     for name, value in row(verdict).items():
