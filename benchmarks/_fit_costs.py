@@ -15,8 +15,9 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks._open_durations import frame_of
+from models.costs import Costs
 from models.price import Floats, Ints, PriceModel, PriceRows
-from models.proceeds import STEPS, Costs, Plan, Prospects, level_nodes, outcomes, share_below
+from models.proceeds import STEPS, Plan, Prospects, level_nodes, outcomes, share_below
 from models.response import HINGES, Response, read
 from models.speed import Listings, SpeedModel, pieces_exposure
 
@@ -43,7 +44,7 @@ def chance_below(level_var: float, cuts: tuple[tuple[int, float], ...] = ((30, 0
     var = np.array([level_var])
     gamma = np.full((1, 5), shape)
     items = Prospects(mean, var, *level_nodes(mean, var), gamma, gamma, response)
-    result = outcomes(items, base, plan, Costs(0.0, float("inf"), 0.0, 0.0), haggle, 60.0, (-0.36, 0.64))
+    result = outcomes(items, base, plan, Costs((0.0,), (1.0,), (0.0,)), haggle, 60.0, (-0.36, 0.64))
     level = mean[0] + np.sqrt(level_var) * ndtri((np.arange(4096) + 0.5) / 4096)
     worst = 0.0
     for choice in range(STEPS):

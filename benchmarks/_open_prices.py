@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks._threads import one_thread
+from models.costs import Costs
 from models.price import Floats, Ints
-from models.proceeds import Costs, Plan, Prospects, level_nodes, outcomes
+from models.proceeds import Plan, Prospects, level_nodes, outcomes
 from models.scores import pinball
 from sourcing.answer import Query
 from sourcing.check import check_list
@@ -81,7 +82,7 @@ def _expected_paid(asked: Floats, haggle: tuple[float, float]) -> Floats:
     sure = Prospects(np.log(asked), np.full(len(asked), 1e-6), *level_nodes(np.log(asked), np.full(len(asked), 1e-6)),
                      np.full(shape, 2.0), np.full(shape, 2.0), np.zeros(89))  # fmt: skip
     base = np.linspace(0.0, 1e9, len(plan.nodes()[0]))
-    result = outcomes(sure, base, plan, Costs(0.0, float("inf"), 0.0, 0.0), haggle, 30.0, (0.0, 0.0))
+    result = outcomes(sure, base, plan, Costs((0.0,), (1.0,), (0.0,)), haggle, 30.0, (0.0, 0.0))
     assert np.allclose(result.ask[:, 0], asked)
     return result.mean_net[:, 0]
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.costs import Costs
 from models.price import Floats
-from models.proceeds import Costs, Plan, Prospects, by_price, survive
+from models.proceeds import REST_SD, Plan, Prospects, by_price, survive
 
 
 @dataclass(frozen=True)
@@ -68,8 +69,8 @@ def each_copy(
     alive = np.einsum("knjt,nj->nkt", left, items.weights)
     mass = alive[:, :, :-1] - alive[:, :, 1:]
     total = ask[:, None] * factor * np.exp(haggle[0] + haggle[1] ** 2 / 2)
-    rest = costs.net(plan.salvage * np.exp(items.nodes + items.drift * plan.give_up))
-    mean_net = np.einsum("nkt,nt->nk", mass, costs.net(total))
+    rest = costs.mean_net(plan.salvage * np.exp(items.nodes + items.drift * plan.give_up), REST_SD)
+    mean_net = np.einsum("nkt,nt->nk", mass, costs.mean_net(total, haggle[1]))
     mean_net += np.einsum("knj,nj,nj->nk", left[..., -1], items.weights, rest)
     mean_days = mass @ ((edges[:-1] + edges[1:]) / 2) + alive[:, :, -1] * plan.give_up
     return Copies(mean_net, mean_days, 1.0 - alive[:, :, -1])

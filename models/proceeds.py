@@ -15,10 +15,11 @@ from functools import cache
 import numpy as np
 from scipy.special import ndtr
 
+from models.costs import Costs
 from models.price import Floats, Ints
 from models.response import read
 
-_REST_SD = 0.1  # spread of what giving up brings around its share of the level, in log price
+REST_SD = 0.1  # spread of what giving up brings around its share of the level, in log price
 _ROOT2 = math.sqrt(2.0)
 _GRID = 97  # points at which the distribution of proceeds is inverted
 STEPS = 21  # asking prices tried between the lowest and highest worth trying
@@ -58,32 +59,6 @@ def level_nodes(mean: Floats, var: Floats) -> tuple[Floats, Floats]:
     """Nodes and weights (N, 5) of normal levels."""
     nodes = mean[:, None] + np.sqrt(var)[:, None] * _NODE
     return nodes, np.broadcast_to(_WEIGHT, nodes.shape)
-
-
-@dataclass(frozen=True)
-class Costs:
-    """Terms of sale as floats: fee share, fixed part and cap; other costs a sale; share of price lost to returns."""
-
-    fee_rate: float
-    fee_cap: float
-    fixed: float  # fee's fixed part + postage + supplies + expected postage of returns
-    lost_share: float  # return rate times share of value lost
-
-    def net(self, total: Floats) -> Floats:
-        """Net proceeds of a sale at ``total``, before labour and purchase."""
-        return total * (1 - self.lost_share) - np.minimum(self.fee_rate * total, self.fee_cap) - self.fixed
-
-    def one_total_for(self, net: float) -> float:
-        """Do as `total_for` for one amount, in plain floats."""
-        plain = (net + self.fixed) / (1 - self.lost_share - self.fee_rate)
-        capped = (net + self.fixed + self.fee_cap) / (1 - self.lost_share)  # infinite without a cap
-        return max(min(plain, capped), 1e-9)
-
-    def total_for(self, net: Floats) -> Floats:
-        """Inverse of `net`: the max of two lines, so the inverse is the smaller of theirs."""
-        plain = (net + self.fixed) / (1 - self.lost_share - self.fee_rate)
-        capped = (net + self.fixed + self.fee_cap) / (1 - self.lost_share) if np.isfinite(self.fee_cap) else plain
-        return np.maximum(np.minimum(plain, capped), 1e-9)
 
 
 @dataclass(frozen=True)
@@ -187,10 +162,12 @@ def outcomes_at(
     by_node = survive(items, ask, *by_price(base, edges, factor, items.drift))
     alive = np.einsum("nkjt,nj->nkt", by_node, items.weights)
     mass = alive[:, :, :-1] - alive[:, :, 1:]
-    total = ask[:, :, None] * factor * np.exp(haggle[0] + haggle[1] ** 2 / 2)
+    # Between two cuts the price is one, and so is what a sale leaves.
+    first = np.flatnonzero(np.diff(factor, prepend=np.nan) != 0)
+    total = ask[:, :, None] * factor[first] * np.exp(haggle[0] + haggle[1] ** 2 / 2)
     # What is left unsold is so more often where the level is low, so it is valued node by node.
-    rest = costs.net(plan.salvage * np.exp(items.nodes + items.drift * plan.give_up))
-    mean_net = (mass * costs.net(total)).sum(axis=2)
+    rest = costs.mean_net(plan.salvage * np.exp(items.nodes + items.drift * plan.give_up), REST_SD)
+    mean_net = (np.add.reduceat(mass, first, axis=2) * costs.mean_net(total, haggle[1])).sum(axis=2)
     mean_net += np.einsum("nkj,nj,nj->nk", by_node[..., -1], items.weights, rest)
     rest_mean, rest_var = _rest(items, by_node[..., -1])
     middle = (edges[:-1] + edges[1:]) / 2
@@ -234,14 +211,44 @@ def net_quantiles(
     low = np.minimum(rest - 0.2, top - 1.0)
     part = np.linspace(0, 1, _GRID)
     grid = low[:, None] + (top - low)[:, None] * part
-    share = share_below(np.exp(grid), chosen, outcome, plan, haggle)
-    answer = np.empty((len(rows), len(shares)))
-    for at, wanted in enumerate(shares):
-        right = np.clip((share < wanted).sum(axis=1), 1, _GRID - 1)
+    if costs.rises:
+        return costs.net(np.exp(_inverted(grid, share_below(np.exp(grid), chosen, outcome, plan, haggle), shares)))
+    # More paid may be less left: the distribution of what is left is inverted itself.
+    seen = costs.net(np.exp(grid))
+    least, most = seen.min(axis=1, keepdims=True), seen.max(axis=1, keepdims=True)
+    nets = least + (most - least) * part
+    return _inverted(nets, share_short(nets, chosen, outcome, plan, costs, haggle), shares)
+
+
+def _inverted(grid: Floats, share: Floats, wanted: Floats) -> Floats:
+    """Invert distributions tabulated at rising grids (N, G): quantiles (N, len(wanted))."""
+    rows = np.arange(len(grid))
+    answer = np.empty((len(rows), len(wanted)))
+    for at, one in enumerate(wanted):
+        right = np.clip((share < one).sum(axis=1), 1, _GRID - 1)
         under, over = share[rows, right - 1], share[rows, right]
-        step = np.clip((wanted - under) / np.maximum(over - under, 1e-12), 0.0, 1.0)
-        answer[:, at] = np.exp(grid[rows, right - 1] + step * (grid[rows, right] - grid[rows, right - 1]))
-    return costs.net(answer)
+        step = np.clip((one - under) / np.maximum(over - under, 1e-12), 0.0, 1.0)
+        answer[:, at] = grid[rows, right - 1] + step * (grid[rows, right] - grid[rows, right - 1])
+    return answer
+
+
+def share_short(
+    net: Floats,
+    chosen: Ints,
+    outcome: Outcome,
+    plan: Plan,
+    costs: Costs,
+    haggle: tuple[float, float],
+) -> Floats:
+    """Chance that less than ``net`` (N, G) is left of a sale, giving up included."""
+    if costs.rises:
+        return share_below(costs.total_for(net), chosen, outcome, plan, haggle)
+    lows, highs = costs.short_of(net)
+    found = np.zeros(net.shape)
+    for piece in range(lows.shape[-1]):
+        found += share_below(highs[..., piece], chosen, outcome, plan, haggle)
+        found -= share_below(lows[..., piece], chosen, outcome, plan, haggle)
+    return found
 
 
 def share_below(
@@ -262,7 +269,7 @@ def share_below(
     centre = np.log(ask)[:, None] + np.log(factor[first]) + haggle[0]
     below = ndtr((np.log(total)[:, :, None] - centre[:, None, :]) / max(haggle[1], 0.01))
     part = np.einsum("ngf,nf->ng", below, mass)
-    spread = np.sqrt(outcome.rest_var[rows, chosen] + _REST_SD**2)
+    spread = np.sqrt(outcome.rest_var[rows, chosen] + REST_SD**2)
     salvage = ndtr((np.log(total) - outcome.rest_mean[rows, chosen][:, None]) / spread[:, None])
     below_all: Floats = part + salvage * (1.0 - sold[:, -1])[:, None]
     return below_all
@@ -291,6 +298,6 @@ def total_of(item: int, choice: int, outcome: Outcome, plan: Plan, haggle: tuple
     first = np.flatnonzero(np.diff(factor, prepend=np.nan) != 0)
     mass = np.add.reduceat(np.diff(sold), first).tolist()
     centre = (math.log(outcome.ask[item, choice]) + np.log(factor[first]) + haggle[0]).tolist()
-    spread = math.sqrt(outcome.rest_var[item, choice] + _REST_SD**2)
+    spread = math.sqrt(outcome.rest_var[item, choice] + REST_SD**2)
     rest = (1.0 - float(sold[-1]), float(outcome.rest_mean[item, choice]), spread)
     return Total((*((m, c, max(haggle[1], 0.01)) for m, c in zip(mass, centre, strict=True)), rest))

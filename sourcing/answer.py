@@ -133,10 +133,11 @@ class Limit:
 
 @dataclass(frozen=True)
 class ReceiptLine:
-    """One line of the worked sale: label and signed amount."""
+    """One line of the worked sale: label, signed amount, and how it was worked out."""
 
     label: str
     amount: Decimal
+    how: str = ""
 
 
 @dataclass(frozen=True)

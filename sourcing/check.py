@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -90,7 +91,7 @@ def forget() -> None:
 
 def stands_on(store: Store, settings: Settings) -> tuple[Any, ...]:
     """Return what every forecast rests on: it is worth keeping while this stays the same."""
-    return (store.url, store.read(_STAMP)[0], settings)
+    return (store.url, store.read(_STAMP)[0], settings, date.today())  # fees change by the day
 
 
 def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:
@@ -206,7 +207,7 @@ def _at_price(prospect: Prospect, query: Query, loss: float | None, detail: bool
         landed, spent, hold = _spent(prospect, query)
         if loss is None:
             total = prospect.total or prospect.forecasts.total_of(at)
-            loss = total.below(prospect.forecasts.costs.one_total_for(spent))
+            loss = prospect.forecasts.costs.chance_short(spent, total.below)
         hours = float(terms.prep_minutes) / 60.0
         values |= {
             "shelf_price": shelf,

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from models.costs import Costs
 from models.frailty import Mixture
 from models.level import Level, item_levels
 from models.price import Floats, Ints
 from models.proceeds import (
-    Costs,
     Outcome,
     Plan,
     Prospects,
@@ -22,7 +22,7 @@ from models.proceeds import (
     level_nodes,
     net_quantiles,
     outcomes,
-    share_below,
+    share_short,
     survive,
     total_of,
 )
@@ -147,9 +147,9 @@ class Forecasts:
 
     def chance_of_loss(self, spent: Floats) -> Floats:
         """Chance that net proceeds fall short of all that was ``spent`` (N,), labour included."""
-        total = self.costs.total_for(np.asarray(spent, dtype=np.float64)[:, None])
-        below = share_below(total, self.chosen, self.outcome, self.plan, self.haggle)
-        return np.clip(below[:, 0], 0.0, 1.0)
+        net = np.asarray(spent, dtype=np.float64)[:, None]
+        short = share_short(net, self.chosen, self.outcome, self.plan, self.costs, self.haggle)
+        return np.clip(short[:, 0], 0.0, 1.0)
 
 
 def forecast_group(
@@ -224,9 +224,9 @@ def share_held(prospects: Prospects, ask: Floats, rate: Floats, season: Floats, 
 
 def costs_of(terms: Terms) -> Costs:
     """Turn the terms of sale into floats."""
-    fixed = terms.fee_fixed + terms.postage + terms.supplies + terms.return_rate * terms.postage
-    cap = float("inf") if terms.fee_cap is None else float(terms.fee_cap)
-    return Costs(float(terms.fee_rate), cap, float(fixed), float(terms.return_rate * terms.return_value_lost))
+    lines = terms.net_lines
+    starts, slopes, fixed = (tuple(float(line[at]) for line in lines) for at in range(3))
+    return Costs(starts, slopes, fixed)
 
 
 def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats, flags: Footing | None = None) -> Level:

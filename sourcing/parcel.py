@@ -5,10 +5,13 @@ Divisors, thresholds and the rounding of sides are each carrier's own and change
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Sequence
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+from typing import Any
 
 from sourcing.errors import BadInput
+from sourcing.money import cents
 
 SIDE_ROUNDINGS = ("up", "nearest", "none")
 
@@ -48,19 +51,41 @@ def billed_weight(
     return max(scale, (volume / divisor / step).quantize(Decimal(1), ROUND_CEILING) * step)
 
 
-def postage_for(grams: Decimal, table: Sequence[tuple[int, Decimal]]) -> Decimal:
-    """Return the price of the first step that reaches this weight.
+def postage_for(
+    grams: Decimal, table: Sequence[tuple[Any, ...]], shares: Sequence[Decimal] | None = None, where: str = ""
+) -> Decimal:
+    """Return the price of the first step that reaches this weight: its one price, or the average over the zones.
+
+    Parameters
+    ----------
+    grams : Decimal
+        Billed weight.
+    table : sequence of (grams, price, ...)
+        Steps with a price, or a price for each zone.
+    shares : sequence of Decimal, optional
+        Share of parcels that goes to each zone; they come to 1. The average is rounded half up to the cent.
+    where : str
+        The category, for the message.
 
     Raises
     ------
     BadInput
-        The parcel is heavier than the table's last step.
+        The parcel is heavier than the table's last step; prices and shares differ in number.
     """
-    for up_to, price in table:
+    for up_to, *prices in table:
+        if len(prices) != len(shares or (1,)):
+            raise BadInput(
+                f"The postage table has {len(prices)} prices a step, zone_shares names {len(shares or ())} zones.",
+                "As many shares as prices.",
+                "Change zone_shares or postage_table.",
+                field="zone_shares",
+            )
         if grams <= up_to:
-            return price
+            price: Decimal = prices[0]
+            return price if shares is None else cents(sum(map(operator.mul, prices, shares), Decimal(0)))
     raise BadInput(
-        f"A parcel billed at {grams:f} g is heavier than the postage table's last step.",
+        f"There is no postage{f' for {where}' if where else ''}: a parcel billed at {grams:f} g is heavier than the "
+        "postage table's last step.",
         f"Up to {table[-1][0]} g.",
         "Add a heavier step to postage_table, or set the category's postage itself.",
         field="postage_table",

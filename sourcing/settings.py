@@ -5,11 +5,12 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from sourcing import settings_file
+from sourcing.channels import FEES, fees_on
 from sourcing.errors import BadInput, NotFound
 from sourcing.labour import Flag, first_flags
 from sourcing.parcel import billed_weight, postage_for
@@ -26,16 +27,20 @@ __all__ = ["SETTINGS", "CategorySettings", "Setting", "Settings", "default_setti
            "save_settings", "to_toml", "undo_settings"]  # fmt: skip
 _RULES = tuple(f.name for f in dataclasses.fields(Rules))
 _PLAN = tuple(f.name for f in dataclasses.fields(PriceCutPlan))
-_TERMS = tuple(f.name for f in dataclasses.fields(Terms) if f.name != "plan")
+_TERMS = tuple(f.name for f in dataclasses.fields(Terms))
 _MOST_TAKEN = Decimal("0.99")  # fee and returns together; above it a break-even price runs away
 
 
 @dataclass(frozen=True)
 class CategorySettings:
-    """Terms and rules of one category, inheritance resolved."""
+    """Terms and rules of one category, inheritance resolved; ``channels`` has the terms on each, where it has several.
+
+    ``terms`` are those of the first channel.
+    """
 
     terms: Terms
     rules: Rules
+    channels: tuple[Terms, ...] = ()
 
 
 def _channels() -> dict[str, dict[str, Any]]:
@@ -74,10 +79,14 @@ class Settings:
     flags: Mapping[str, Flag] = field(default_factory=first_flags)
     haul: HaulLimits = field(default_factory=HaulLimits)
     notes: tuple[str, ...] = field(default=(), repr=False, compare=False)  # what reading an older file moved
-    _resolved: dict[str, CategorySettings] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _resolved: dict[tuple[str, date], CategorySettings] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
-    def for_category(self, name: str) -> CategorySettings:
-        """Resolve one category; an unknown or empty name takes the defaults.
+    def for_category(self, name: str, day: date | None = None) -> CategorySettings:
+        """Resolve one category with the fees in force on a day, today's by default.
+
+        An unknown or empty name takes the defaults.
 
         Raises
         ------
@@ -86,33 +95,17 @@ class Settings:
             fees and returns that take the whole price, a price cut after the day of giving up.
         """
         key = folded(name)
-        key = key if key in self.categories else ""
-        if key not in self._resolved:
-            self._resolved[key] = self._resolve(key)
-        return self._resolved[key]
+        at = (key if key in self.categories else "", day or date.today())
+        found = self._resolved.get(at)
+        if found is None:
+            found = self._resolved[at] = self._resolve(*at)
+        return found
 
-    def _resolve(self, category: str) -> CategorySettings:
+    def _resolve(self, category: str, day: date) -> CategorySettings:
         values = {**self.default, **self.categories.get(category, {})}
         where = category or "default"
-        channel = self.channels.get(folded(values["channel"]))
-        if channel is None:
-            raise BadInput(
-                f"{where} is sold on channel “{values['channel']}”, which has no fees.",
-                closest(values["channel"], self.channels),
-                f"Name a known channel, or add [channel.{values['channel']}].",
-                field="channel",
-            )
-        values |= {**defaults("channel"), **channel, "postage": self._postage(values)}
+        values["postage"] = self._postage(values, where)
         plan = PriceCutPlan(**{key: values[key] for key in _PLAN})
-        terms = Terms(**{key: values[key] for key in _TERMS}, plan=plan)
-        taken = terms.fee_rate + terms.return_rate * terms.return_value_lost
-        if taken > _MOST_TAKEN:
-            raise BadInput(
-                f"In {where}, fee and returns take {taken:.1%} of the price.",
-                f"At most {_MOST_TAKEN:.0%} together.",
-                "Lower fee_rate, return_rate or return_value_lost.",
-                field="fee_rate",
-            )
         if plan.cuts and plan.cuts[-1][0] >= plan.give_up_day:
             raise BadInput(
                 f"In {where}, a price cut on day {plan.cuts[-1][0]} comes no earlier than giving up on day "
@@ -121,9 +114,43 @@ class Settings:
                 "Change cuts or give_up_day.",
                 field="cuts",
             )
-        return CategorySettings(terms, Rules(**{key: values[key] for key in _RULES}))
+        sold_on = self._sold_on(str(values["channel"]), where)
+        channels = tuple(self._terms({**values, "plan": plan, "channel": name}, where, day) for name in sold_on)
+        rules = Rules(**{key: values[key] for key in _RULES})
+        return CategorySettings(channels[0], rules, channels if len(channels) > 1 else ())
 
-    def _postage(self, values: Mapping[str, Any]) -> Decimal:
+    def _sold_on(self, text: str, where: str) -> list[str]:
+        """Return the channels a category names: one, or several with commas between."""
+        if folded(text) in self.channels:
+            return [folded(text)]
+        found = list(dict.fromkeys(folded(part) for part in text.split(",") if part.strip())) or [folded(text)]
+        for name in found:
+            if name not in self.channels:
+                raise BadInput(
+                    f"{where} is sold on channel “{name}”, which has no fees.",
+                    closest(name, self.channels),
+                    f"Name a known channel, or add [channel.{name}].",
+                    field="channel",
+                )
+        return found
+
+    def _terms(self, values: Mapping[str, Any], where: str, day: date) -> Terms:
+        channel = {**defaults("channel"), **self.channels[values["channel"]]}
+        fees, since, later = fees_on(channel, day)
+        values = {**channel, **values, "fees": fees, "fees_since": since, "fees_next": later}
+        terms = Terms(**{key: values[key] for key in _TERMS})
+        for start, slope, _ in terms.net_lines:
+            if 1 - slope >= _MOST_TAKEN:
+                over = f" above {start:.2f}" if start else ""
+                raise BadInput(
+                    f"In {where}, fees and returns on {terms.channel} take {1 - slope:.1%} of the price{over}.",
+                    f"Less than {_MOST_TAKEN:.0%} together.",
+                    "Lower the fee's share, return_rate or return_value_lost.",
+                    field="share" if FEES in channel else "fee_rate",
+                )
+        return terms
+
+    def _postage(self, values: Mapping[str, Any], where: str) -> Decimal:
         if values["postage"] is not None:
             return Decimal(values["postage"])
         grams, parcel = values["packed_weight"], self.parcel
@@ -137,7 +164,12 @@ class Settings:
                 side_rounding=parcel["side_rounding"],
                 volume_from=parcel["volume_from"],
             )
-        return postage_for(grams, parcel["postage_table"])
+        return postage_for(grams, parcel["postage_table"], parcel["zone_shares"], where)
+
+    def every_day(self) -> list[date]:
+        """Return today and every day on which a channel's fees change."""
+        days = {day for channel in self.channels.values() for day in channel.get(FEES, {})}
+        return [date.today(), *sorted(days)]
 
 
 def default_settings() -> Settings:
@@ -145,14 +177,13 @@ def default_settings() -> Settings:
     return Settings()
 
 
-def to_toml(settings: Settings, *, every: bool = False) -> str:
-    """Write the settings file; with ``every``, categories also name what they inherit, as “default”."""
+def to_toml(settings: Settings) -> str:
+    """Write the settings file."""
     general = {"locale": settings.locale, "currency": settings.currency}
     flags = {name: {key: getattr(flag, key) for key in of_place("flag")} for name, flag in settings.flags.items()}
     return settings_file.write(
         general, settings.parcel, settings.channels, settings.default, settings.categories, flags,
-        dataclasses.asdict(settings.haul), every=every,
-    )  # fmt: skip
+        dataclasses.asdict(settings.haul))  # fmt: skip
 
 
 def from_toml(text: str) -> Settings:
@@ -186,8 +217,9 @@ def from_toml(text: str) -> Settings:
             "Add the day you looked the divisor up.",
             field="volume_divisor_dated",
         )
-    for name in ("", *settings.categories):
-        settings.for_category(name)
+    for day in settings.every_day():
+        for name in ("", *settings.categories):
+            settings.for_category(name, day)
     return settings
 
 

@@ -9,7 +9,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from sourcing.channels import FEES, SHORT, Schedule, check_schedules
 from sourcing.errors import BadInput
+from sourcing.fees import Bracket
 from sourcing.purchase import Discounts
 from sourcing.settings_moved import moved_fees, moved_prep
 from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
@@ -21,6 +23,7 @@ _HOMES: dict[Place, str] = {
     "general": "at the top of the file",
     "parcel": "in [parcel]",
     "channel": "in the channel's own table, such as [channel.main]",
+    "fee": "in a part of a channel's fees, such as [channel.main.fees.2026-01-31.selling]",
     "category": "in [default] or a category's table, such as [category.shoes]",
     "flag": "in a flag's own table, such as [flag.no_box]",
     "haul": "in [haul]",
@@ -41,10 +44,8 @@ def write(
     categories: Tables,
     flags: Tables,
     haul: Mapping[str, Any],
-    *,
-    every: bool,
 ) -> str:
-    """Return the file's text; with ``every``, categories show what they inherit as well, so a form can change it."""
+    """Return the file's text."""
     import tomlkit
 
     document = tomlkit.document()
@@ -52,21 +53,35 @@ def write(
     for name, value in general.items():
         document.add(name, tomlkit.item(value).comment(_help(of_place("general")[name])))
     document.add("parcel", _table("parcel", parcel))
-    document.add("channel", _named("channel", channels, every=False))
+    document.add("channel", _named("channel", channels))
     document.add("default", _table("category", default))
-    document.add("category", _named("category", categories, every=every))
-    document.add("flag", _named("flag", flags, every=False))
+    document.add("category", _named("category", categories))
+    document.add("flag", _named("flag", flags))
     document.add("haul", _table("haul", haul))
     return tomlkit.dumps(document)
 
 
-def _named(place: Place, tables: Tables, *, every: bool) -> Any:
+def _named(place: Place, tables: Tables) -> Any:
     import tomlkit
 
     outer = tomlkit.table(is_super_table=bool(tables))  # an empty one must show, or it would read as unsaid
     for name, values in tables.items():
-        filled = dict.fromkeys(of_place(place), INHERIT) | dict(values) if every else values
-        outer.add(name, _table(place, filled))
+        table = _table(place, values)
+        if FEES in values:
+            table.add(FEES, _schedules(values[FEES]))
+        outer.add(name, table)
+    return outer
+
+
+def _schedules(schedules: Mapping[date, Schedule]) -> Any:
+    import tomlkit
+
+    outer = tomlkit.table(is_super_table=True)
+    for day, parts in schedules.items():
+        dated = tomlkit.table(is_super_table=True)
+        for name, values in parts.items():
+            dated.add(name, _table("fee", values))
+        outer.add(day.isoformat(), dated)
     return outer
 
 
@@ -90,6 +105,10 @@ def written(value: Any) -> str:
 
     if value is None:
         return f'"{OFF}"'
+    if isinstance(value, Bracket):
+        return written(tuple(value) if value.flat else tuple(value)[:2])
+    if isinstance(value, tuple) and len(value) == 1 and value[0] == Bracket(Decimal(0), value[0][1]):
+        return written(value[0].share)  # one share for all
     if isinstance(value, tuple):
         return "[" + ", ".join(written(part) for part in value) + "]"
     if isinstance(value, Decimal):
@@ -148,7 +167,47 @@ def _read_named(place: Place, tables: Any) -> dict[str, dict[str, Any]]:
                 "Rename it.",
                 field=place,
             )
-        found[folded(name)] = _read_table(of_place(place), table, name)
+        plain = dict(_mapping(table, name))
+        schedules = plain.pop(FEES, None) if place == "channel" else None
+        found[folded(name)] = _read_table(of_place(place), plain, name)
+        if schedules is not None:
+            found[folded(name)][FEES] = _read_schedules(schedules, found[folded(name)], name)
+    return found
+
+
+def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> dict[date, Schedule]:
+    """Read ``[channel.NAME.fees.DAY.PART]`` tables."""
+    if twice := [name for name in SHORT if name in channel]:
+        raise BadInput(
+            f"The channel “{where}” states its fees twice: {', '.join(twice)}, and by day.",
+            "One of the two.",
+            f"Take {', '.join(twice)} out; a part of the schedule says the same as share, fixed and most.",
+            field=FEES,
+        )
+    found: dict[date, Schedule] = {}
+    for text, parts in _mapping(schedules, FEES).items():
+        try:
+            day = date.fromisoformat(text.strip())
+        except ValueError as error:
+            raise BadInput(
+                f"The fees of {where} hold from “{text[:40]}”.",
+                "A day such as 2026-01-31.",
+                "Mend the day.",
+                field=FEES,
+            ) from error
+        named: dict[str, Mapping[str, Any]] = {}
+        for name, values in _mapping(parts, text).items():
+            plain = " ".join(name.split())
+            if not plain or plain in named or len(plain) > 40:
+                raise BadInput(
+                    f"The fee “{name[:60]}” of {where} has no name of its own.",
+                    "Names of up to 40 characters.",
+                    "Rename it.",
+                    field=FEES,
+                )
+            named[plain] = _read_table(of_place("fee"), values, plain)
+        found[day] = named
+    check_schedules(found, where)
     return found
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
+from sourcing.fees import BASES, WAYS, FeePart
 from sourcing.labour import Flag
 from sourcing.parcel import SIDE_ROUNDINGS
 from sourcing.rules import OBJECTIVES, HaulLimits, Rules
-from sourcing.terms import EXEMPTIONS, PriceCutPlan, Terms
+from sourcing.terms import EXEMPTIONS, PAYERS, PriceCutPlan, Terms
 
 OFF = "off"  # TOML has no null
-Place = Literal["general", "parcel", "channel", "category", "flag", "haul"]
+Place = Literal["general", "parcel", "channel", "fee", "category", "flag", "haul"]
 
 
 class Setting(NamedTuple):
@@ -30,6 +31,7 @@ class Setting(NamedTuple):
 
 _MOST = Decimal("0.95")
 _ONE = Decimal(1)
+_FEE = Terms.fees[0]
 _DAY = Decimal(1440)  # minutes
 _POSTAGE = tuple(  # invented round figures
     (grams, Decimal(price))
@@ -47,7 +49,21 @@ _POSTAGE = tuple(  # invented round figures
 SETTINGS: tuple[Setting, ...] = (
     Setting("locale", "general", "text", "en_US", "how amounts and dates are written"),
     Setting("currency", "general", "text", "USD", "the one currency of all amounts, as its ISO 4217 code"),
-    Setting("postage_table", "parcel", "steps", _POSTAGE, "postage as [up to this many grams, price]"),
+    Setting(
+        "postage_table",
+        "parcel",
+        "steps",
+        _POSTAGE,
+        "postage as [up to this many grams, price], or a price for each zone",
+    ),
+    Setting(
+        "zone_shares",
+        "parcel",
+        "zones",
+        None,
+        "share of your parcels that goes to each zone of the postage table",
+        True,
+    ),
     Setting(
         "volume_divisor",
         "parcel",
@@ -75,10 +91,64 @@ SETTINGS: tuple[Setting, ...] = (
         "how the carrier rounds each side to a whole cm first: up, nearest or none",
         choices=SIDE_ROUNDINGS,
     ),
-    Setting("fee_rate", "channel", "share", Terms.fee_rate, "fee as a share of what the buyer pays", highest=_MOST),
-    Setting("fee_fixed", "channel", "money", Terms.fee_fixed, "fixed part of the fee per order"),
-    Setting("fee_cap", "channel", "money", Terms.fee_cap, "the percentage part never exceeds this", True),
-    Setting("channel", "category", "text", "main", "where it is sold: the name of a channel table"),
+    Setting(
+        "fee_rate", "channel", "share", _FEE.share[0].share, "fee as a share of what the buyer pays", highest=_MOST
+    ),
+    Setting("fee_fixed", "channel", "money", _FEE.fixed, "fixed part of the fee per order"),
+    Setting("fee_cap", "channel", "money", _FEE.most, "the percentage part never exceeds this", True),
+    Setting(
+        "shipping",
+        "channel",
+        "shipping",
+        Terms.shipping,
+        "what the buyer pays for shipping, part of the total: you pay (nothing), same as postage, or an amount",
+    ),
+    Setting(
+        "buyer_tax",
+        "channel",
+        "share",
+        Terms.buyer_tax,
+        "buyer's average tax, for fees charged on the total with tax",
+        highest=_ONE,
+    ),
+    Setting(
+        "fees_refunded",
+        "channel",
+        "share",
+        Terms.fees_refunded,
+        "share of the fees given back on a return",
+        highest=_ONE,
+    ),
+    Setting(
+        "share",
+        "fee",
+        "brackets",
+        FeePart.share,
+        "share of the amount, or brackets as [from this amount, share] or [from, share, flat amount]",
+        highest=_MOST,
+    ),
+    Setting(
+        "by",
+        "fee",
+        "choice",
+        FeePart.by,
+        "slices: each bracket's share of its slice; whole amount: all of it at the share of the bracket it falls in",
+        choices=WAYS,
+    ),
+    Setting("least", "fee", "money", FeePart.least, "the brackets come to at least this", True),
+    Setting("most", "fee", "money", FeePart.most, "the brackets come to at most this", True),
+    Setting("fixed", "fee", "money", Decimal(0), "fixed part per order, on top"),
+    Setting("on", "fee", "choice", FeePart.on, "what it is charged on", choices=BASES),
+    Setting(
+        "only", "fee", "share", FeePart.only, "part of your sales it is charged on: 1 all, 0 switched off", highest=_ONE
+    ),
+    Setting(
+        "channel",
+        "category",
+        "text",
+        "main",
+        "where it is sold: the name of a channel table, or several with commas between",
+    ),
     Setting("packed_weight", "category", "grams", Decimal(1000), "weight of one item packed to post", lowest=_ONE),
     Setting("packed_size", "category", "sides", None, "packed length, width and height in cm", True),
     Setting("postage", "category", "money", None, "postage of one item; off takes it from the postage table", True),
@@ -130,6 +200,22 @@ SETTINGS: tuple[Setting, ...] = (
         "share",
         Terms.return_value_lost,
         "share of the price lost on a return",
+        highest=_ONE,
+    ),
+    Setting(
+        "return_way_back",
+        "category",
+        "choice",
+        Terms.return_way_back,
+        "who pays the postage of a return",
+        choices=PAYERS,
+    ),
+    Setting(
+        "return_outward_lost",
+        "category",
+        "share",
+        Terms.return_outward_lost,
+        "share of the outward postage lost on a return",
         highest=_ONE,
     ),
     Setting(

@@ -10,8 +10,10 @@ from itertools import pairwise
 from typing import Any
 
 from sourcing.errors import BadInput
+from sourcing.fees import Bracket
 from sourcing.purchase import Discounts, in_words
 from sourcing.settings_table import OFF, Setting
+from sourcing.terms import SHIPPING
 
 
 def read_value(setting: Setting, value: Any) -> Any:
@@ -51,7 +53,12 @@ def accepted(setting: Setting) -> str:
             "days": "A whole number of days from 1 to 3650",
             "money": f"An amount {limits} with at most two decimals",
             "cuts": "Pairs of whole day and share off, both rising: [[30, 0.10], [60, 0.20]]",
-            "steps": "Pairs of grams and price, grams rising, prices not falling: [[500, 4.90], [1000, 7.40]]",
+            "steps": "Grams and price, or a price for each zone; grams rising, prices not falling: "
+            "[[500, 4.90], [1000, 7.40]]",
+            "zones": "Shares of the zones that come to 1: [0.5, 0.3, 0.2]",
+            "brackets": f"A share {limits}, or brackets from 0 on as [from this amount, share] or [from, share, flat "
+            "amount], each from a higher amount than the one before, so that none overlap: [[0, 0.13], [1000, 0.02]]",
+            "shipping": f"One of {', '.join(SHIPPING)}, or an amount {limits}",
             "pieces": f"A whole number {limits}",
             "shares": "Three shares, rising, each over 0 and up to 5: [0.15, 0.30, 0.50]",
             "words": 'Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]',
@@ -71,7 +78,7 @@ def _shown(value: Any) -> str:
 
 
 def _unquoted(setting: Setting, value: Any) -> Any:
-    if not isinstance(value, str) or setting.unit in ("text", "choice", "date", "discounts"):
+    if not isinstance(value, str) or setting.unit in ("text", "choice", "date", "discounts", "shipping"):
         return value
     if setting.unit == "words" and not value.startswith("["):
         return value
@@ -176,12 +183,55 @@ def _cuts(_setting: Setting, value: Any) -> tuple[tuple[int, Decimal], ...]:
     return cuts
 
 
-def _steps(setting: Setting, value: Any) -> tuple[tuple[int, Decimal], ...]:
-    steps = tuple((_whole(grams, 1, 1_000_000), _money(setting, price)) for grams, price in _pairs(value))
-    prices = [price for _, price in steps]
-    if not steps or not _rising([grams for grams, _ in steps]) or prices != sorted(prices):
+def _rows(value: Any, *lengths: int) -> list[list[Any]]:
+    if not isinstance(value, list) or any(not isinstance(row, list) or len(row) not in lengths for row in value):
+        raise _Wrong
+    return value
+
+
+def _steps(setting: Setting, value: Any) -> tuple[tuple[Any, ...], ...]:
+    rows = _rows(value, *range(2, 12))
+    steps = tuple((_whole(row[0], 1, 1_000_000), *(_money(setting, price) for price in row[1:])) for row in rows)
+    if not steps or len({len(step) for step in steps}) > 1 or not _rising([step[0] for step in steps]):
+        raise _Wrong
+    if any(list(prices) != sorted(prices) for prices in list(zip(*steps, strict=True))[1:]):
         raise _Wrong
     return steps
+
+
+def _zones(_setting: Setting, value: Any) -> tuple[Decimal, ...]:
+    if not isinstance(value, list) or not 2 <= len(value) <= 10:
+        raise _Wrong
+    shares = tuple(_decimal(share) for share in value)
+    if any(not 0 <= share <= 1 for share in shares) or sum(shares) != 1:
+        raise _Wrong
+    return shares
+
+
+def _brackets(setting: Setting, value: Any) -> tuple[Bracket, ...]:
+    if not isinstance(value, list):
+        return (Bracket(Decimal(0), _number(setting, value)),)
+    found = []
+    for start, share, *flat in _rows(value, 2, 3):
+        extra = _decimal(flat[0]) if flat else Decimal(0)
+        found.append(Bracket(_cents(start), _number(setting, share), _cents(extra)))
+    starts = [one.start for one in found]
+    if not found or starts[0] != 0 or not _rising(starts):
+        raise _Wrong
+    return tuple(found)
+
+
+def _cents(value: Any) -> Decimal:
+    number = _decimal(value)
+    if not 0 <= number <= 1_000_000 or number != round(number, 2):
+        raise _Wrong
+    return number
+
+
+def _shipping(setting: Setting, value: Any) -> Decimal | str:
+    if isinstance(value, str) and " ".join(value.casefold().split()) in SHIPPING:
+        return " ".join(value.casefold().split())
+    return _money(setting, _plain_number(value))
 
 
 def _sides(_setting: Setting, value: Any) -> tuple[Decimal, ...]:
@@ -214,6 +264,9 @@ _READ: dict[str, Callable[[Setting, Any], Any]] = {
     "date": _date,
     "cuts": _cuts,
     "steps": _steps,
+    "zones": _zones,
+    "brackets": _brackets,
+    "shipping": _shipping,
     "sides": _sides,
     "shares": _shares,
     "discounts": _discounts,

@@ -1,23 +1,29 @@
-"""What buying and selling one item costs: fees, postage, supplies, returns, tax, discount, labour.
+"""What buying and selling one item costs: fees, postage, supplies, returns, tax, discounts, labour.
 
-Formulas of retail arithmetic: Levy & Weitz, Retailing Management; Berman & Evans, Retail Management.
+Formulas of retail arithmetic: Levy & Weitz, Retailing Management; Berman & Evans, Retail Management. Every line is
+rounded half up to the cent by itself, as on an invoice, so that a receipt adds up exactly.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
+from itertools import zip_longest
 
 from sourcing.answer import ReceiptLine
+from sourcing.errors import BadInput
+from sourcing.fees import FeePart, Line, summed
 from sourcing.labour import STEPS, Flag
 from sourcing.money import cents
 from sourcing.purchase import NO_DISCOUNT, Discounts, taxed, untaxed
-from sourcing.retail import price_for
 
-_CENT = Decimal("0.01")
+YOU_PAY, AS_POSTAGE = SHIPPING = ("you pay", "same as postage")
 EXEMPTIONS = ("no", "yes")
+PAYERS = ("you pay", "buyer pays")
+_CENT, _ZERO = Decimal("0.01"), Decimal(0)
 
 
 @dataclass(frozen=True)
@@ -31,11 +37,19 @@ class PriceCutPlan:
 
 @dataclass(frozen=True)
 class Terms:
-    """Terms of sale of one category; the defaults are invented round figures, to be replaced by your own."""
+    """Terms of sale of one category on one channel; the defaults are invented round figures, to be replaced.
 
-    fee_rate: Decimal = Decimal("0.13")
-    fee_fixed: Decimal = Decimal("0.30")
-    fee_cap: Decimal | None = None
+    ``shipping`` is what the buyer pays for it, part of the total: “you pay” is nothing, “same as postage” the postage.
+    ``fees_since`` is the day the fees hold from, ``fees_next`` the day other ones are kept for; None: no day is known.
+    """
+
+    channel: str = "main"
+    fees: tuple[FeePart, ...] = (FeePart(),)
+    fees_since: date | None = None
+    fees_next: date | None = None
+    shipping: Decimal | str = YOU_PAY
+    buyer_tax: Decimal = Decimal("0.00")
+    fees_refunded: Decimal = Decimal(1)
     postage: Decimal = Decimal("7.50")
     supplies: Decimal = Decimal("0.75")
     purchase_tax: Decimal = Decimal("0.00")
@@ -48,27 +62,64 @@ class Terms:
     hourly_value: Decimal = Decimal("18.00")
     return_rate: Decimal = Decimal("0.04")
     return_value_lost: Decimal = Decimal("0.15")
+    return_way_back: str = PAYERS[0]
+    return_outward_lost: Decimal = Decimal("0.00")
     capital_rate: Decimal = Decimal("0.20")
     assumed_days: int = 45
     plan: PriceCutPlan = field(default_factory=PriceCutPlan)
 
+    @cached_property
+    def shipping_charged(self) -> Decimal:
+        """What of the total the buyer pays for shipping."""
+        if isinstance(self.shipping, Decimal):
+            return self.shipping
+        return self.postage if self.shipping == AS_POSTAGE else _ZERO
+
+    def charges(self, total: Decimal) -> tuple[Decimal, ...]:
+        """Return what each fee part charges on a sale whose buyer pays ``total``, each rounded half up to the cent."""
+        shipping, tax = self.shipping_charged, self.buyer_tax
+        return tuple(part.charge(part.base(total, shipping, tax)) for part in self.fees)
+
     def fee(self, total: Decimal) -> Decimal:
-        """Fee on what the buyer pays, rounded half up to the cent like an invoice line."""
-        share = self.fee_rate * total
-        return cents(share if self.fee_cap is None else min(share, self.fee_cap)) + self.fee_fixed
+        """All fees on what the buyer pays."""
+        return sum(self.charges(total), _ZERO)
 
     def returns(self, total: Decimal) -> Decimal:
-        """Expected cost of returns: rate times (postage back and value lost)."""
-        return cents(self.return_rate * (self.postage + self.return_value_lost * total))
+        """Expected cost of returns a sale.
+
+        rate x (share of value lost x total + postage back, where you pay it + outward postage lost + fees kept). The
+        sale itself counts as made, for the piece sells again: what is lost is its loss in value, the postage spent for
+        nothing and what the channel keeps of its fees.
+        """
+        return self._returns(total, self.fee(total))
+
+    def _returns(self, total: Decimal, fee: Decimal) -> Decimal:
+        kept = fee * (1 - self.fees_refunded)
+        return cents(self.return_rate * (self._postage_lost + self.return_value_lost * total + kept))
+
+    @cached_property
+    def _postage_lost(self) -> Decimal:
+        """Postage of one return: the way back, and the share of the outward way that is lost."""
+        return self.postage * ((self.return_way_back == PAYERS[0]) + self.return_outward_lost)
 
     def net(self, total: Decimal) -> Decimal:
         """Net proceeds of one sale whose buyer pays ``total``, before labour and purchase."""
-        return total - self.fee(total) - self.postage - self.supplies - self.returns(total)
+        fee = self.fee(total)
+        return total - fee - self.postage - self.supplies - self._returns(total, fee)
+
+    @cached_property
+    def net_lines(self) -> tuple[Line, ...]:
+        """Net proceeds before rounding, as lines over the total: what the forecast sums over."""
+        kept = 1 + self.return_rate * (1 - self.fees_refunded)
+        other = self.postage + self.supplies + self.return_rate * self._postage_lost
+        slope = 1 - self.return_rate * self.return_value_lost
+        fees = summed([part.over_total(self.shipping_charged, self.buyer_tax) for part in self.fees])
+        return tuple(Line(start, slope - kept * share, -other - kept * fixed) for start, share, fixed in fees)
 
     @property
     def tax(self) -> Decimal:
         """Purchase tax in force: none with a resale exemption."""
-        return Decimal(0) if self.resale_exemption == "yes" else self.purchase_tax
+        return _ZERO if self.resale_exemption == "yes" else self.purchase_tax
 
     def landed(self, shelf: Decimal, discount: Discounts | None = None) -> Decimal:
         """Shelf price less the discounts plus purchase tax; each line is rounded half up to the cent."""
@@ -76,7 +127,7 @@ class Terms:
 
     def shelf_for_landed(self, landed: Decimal, discount: Discounts | None = None) -> Decimal:
         """Return the highest shelf price, to the cent, whose landed cost is at most ``landed``; never below 0."""
-        paid = untaxed(max(landed, Decimal(0)), self.tax)
+        paid = untaxed(max(landed, _ZERO), self.tax)
         return (self.store_discount if discount is None else discount).before(paid)
 
     @property
@@ -103,7 +154,7 @@ class Terms:
 
     @cached_property
     def _labour(self) -> Decimal:
-        return sum((self.step_cost(step) for step in STEPS), Decimal(0))
+        return sum((self.step_cost(step) for step in STEPS), _ZERO)
 
     def break_even_sale(self, landed: Decimal) -> Decimal:
         """Smallest total, to the cent, whose net proceeds cover landed cost and labour.
@@ -114,29 +165,29 @@ class Terms:
             Fees and returns take the whole price, so that no price breaks even.
         """
         need = landed + self.labour()
-        lost = self.return_rate * self.return_value_lost
-        charges = self.fee_fixed + self.postage * (1 + self.return_rate) + self.supplies
-        rate = self.fee_rate + lost
-        ways = [price_for(need, charges, rate)] if rate < 1 or self.fee_cap is None else []
-        if self.fee_cap is not None:
-            ways.append(price_for(need, charges + self.fee_cap, lost))
-        total = max(min(ways), Decimal(0)).quantize(_CENT, ROUND_CEILING)
-        while total > 0 and self.net(total - _CENT) >= need:
-            total -= _CENT
-        while self.net(total) < need:
-            total += _CENT
-        return total
+        slack = _CENT / 2 * (len(self.fees) + 1)  # what rounding the fee lines and the returns can make up
+        lines = self.net_lines
+        for (start, slope, fixed), after in zip_longest(lines, lines[1:]):
+            if slope <= 0:
+                low = high = start
+            else:
+                low, high = (max((need + way * slack - fixed) / slope, start) for way in (-1, 1))
+            total = low.quantize(_CENT, ROUND_CEILING)
+            while total <= high + _CENT and (after is None or total < after.start):
+                if self.net(total) >= need:
+                    return total
+                total += _CENT
+        raise BadInput(
+            "The fees and returns take the whole price, so that no price breaks even.",
+            "Less than 100 % of the price.",
+            "Lower the share of a fee.",
+            field="share",
+        )
 
-    def receipt(self, total: Decimal, shelf: Decimal | None = None) -> tuple[ReceiptLine, ...]:
-        """One worked sale, line by line; the lines add up to the last."""
-        lines = [
-            ReceiptLine("Buyer pays, shipping included", total),
-            ReceiptLine("Fees", -self.fee(total)),
-            ReceiptLine("Postage", -self.postage),
-            ReceiptLine("Supplies", -self.supplies),
-            ReceiptLine("Expected returns", -self.returns(total)),
-            ReceiptLine("Prep time", -self.labour()),
-        ]
-        if shelf is not None:
-            lines.append(ReceiptLine("Landed cost", -self.landed(shelf)))
-        return (*lines, ReceiptLine("Left", sum((line.amount for line in lines), Decimal(0))))
+    def receipt(
+        self, total: Decimal, shelf: Decimal | None = None, discount: Discounts | None = None
+    ) -> tuple[ReceiptLine, ...]:
+        """One worked sale, line by line, each rounded half up to the cent; the lines add up to the last."""
+        from sourcing.receipt import receipt
+
+        return receipt(self, total, shelf, self.store_discount if discount is None else discount)

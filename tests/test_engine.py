@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 
 from models.asking import plausible
+from models.costs import Costs
 from models.frailty import POINTS
 from models.price import PriceModel, PriceRows
-from models.proceeds import Costs
 from models.speed import Listings, SpeedModel, pieces_exposure
 from sourcing.answer import Query
 from sourcing.check import check, check_list
 from sourcing.comps import load_file
+from sourcing.fees import one_fee
 from sourcing.fitting import refit
 from sourcing.settings import (
     default_settings,
@@ -202,14 +203,14 @@ def test_footwear_at_the_default_terms() -> None:
 ])  # fmt: skip
 def test_break_even_price(cost: str, fixed: str, rate: str, price: str) -> None:
     none = Decimal(0)
-    terms = Terms(fee_rate=Decimal(rate), fee_fixed=Decimal(fixed), postage=none, supplies=none, return_rate=none,
+    terms = Terms(fees=one_fee(Decimal(rate), Decimal(fixed)), postage=none, supplies=none, return_rate=none,
                   hourly_value=none)  # fmt: skip
     # One cent either way: fees are rounded half up per line, as an invoice does.
     assert abs(terms.break_even_sale(Decimal(cost)) - Decimal(price)) <= Decimal("0.01")
 
 
 def test_net_and_its_inverse_agree_with_a_cap() -> None:
-    costs = Costs(0.13, 6.0, 9.0, 0.01)
+    costs = Costs.one_fee(0.13, 6.0, 9.0, 0.01)
     totals = np.array([5.0, 20.0, 46.0, 47.0, 90.0, 300.0])
     assert np.allclose(costs.total_for(costs.net(totals)), totals)
 

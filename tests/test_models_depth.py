@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from scipy.stats import nbinom
 
+from models.costs import Costs
 from models.depth import each_copy, unsold
-from models.proceeds import Costs, Plan, Prospects, level_nodes, outcomes
+from models.proceeds import Plan, Prospects, level_nodes, outcomes
 from models.response import TABLE
 
-COSTS = Costs(0.10, float("inf"), 5.0, 0.0)
+COSTS = Costs.one_fee(0.10, float("inf"), 5.0, 0.0)
 PLAN = Plan(((30, 0.1), (60, 0.2)), 120, 0.4)
 
 

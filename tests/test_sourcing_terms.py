@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sourcing.errors import BadInput
+from sourcing.fees import one_fee
 from sourcing.money import cents
 from sourcing.purchase import NO_DISCOUNT, Discounts
 from sourcing.retail import price_for
@@ -17,8 +18,7 @@ from sourcing.terms import Terms
 D = Decimal
 CENT = D("0.01")
 PLAIN = Terms(
-    fee_rate=D("0.10"),
-    fee_fixed=D("0.30"),
+    fees=one_fee(D("0.10"), D("0.30")),
     postage=D("7.50"),
     supplies=D("0.75"),
     return_rate=D("0.04"),
@@ -28,9 +28,12 @@ PLAIN = Terms(
 money = st.decimals(0, 500, places=2)
 terms = st.builds(
     Terms,
-    fee_rate=st.decimals(0, "0.5", places=4),
-    fee_fixed=st.decimals(0, 5, places=2),
-    fee_cap=st.none() | st.decimals(0, 30, places=2),
+    fees=st.builds(
+        one_fee,
+        st.decimals(0, "0.5", places=4),
+        st.decimals(0, 5, places=2),
+        st.none() | st.decimals(0, 30, places=2),
+    ),
     postage=st.decimals(0, 30, places=2),
     supplies=st.decimals(0, 5, places=2),
     purchase_tax=st.decimals(0, "0.3", places=4),
@@ -47,14 +50,14 @@ def test_a_sale_by_hand() -> None:
 
 
 def test_the_cap_holds_the_percentage_part_only() -> None:
-    capped = Terms(fee_rate=D("0.10"), fee_fixed=D("0.30"), fee_cap=D("4.00"))
+    capped = Terms(fees=one_fee(D("0.10"), D("0.30"), D("4.00")))
     assert [capped.fee(D(total)) for total in (30, 40, 50, 5000)] == [D("3.30"), D("4.30"), D("4.30"), D("4.30")]
 
 
 @pytest.mark.published
 def test_a_fee_line_is_rounded_half_up() -> None:
     """13.25 % of 20.06 is 2.65795 (retail arithmetic, Levy & Weitz; rounding per line)."""
-    assert Terms(fee_rate=D("0.1325"), fee_fixed=D(0)).fee(D("20.06")) == D("2.66")
+    assert Terms(fees=one_fee(D("0.1325"))).fee(D("20.06")) == D("2.66")
 
 
 def test_landed_cost_by_hand() -> None:
@@ -105,18 +108,16 @@ def test_break_even_is_the_smallest_total_that_covers_everything(one: Terms, lan
 def test_break_even_against_the_textbook_formula(cost: str, charges: str, rate: str, price: str) -> None:
     """p = (c + x) / (1 - f), Levy & Weitz; the first is 44.03 before the fee line is rounded to 5.72, 44.02 after."""
     none = D(0)
-    one = Terms(
-        fee_rate=D(rate), fee_fixed=D(charges), postage=none, supplies=none, return_rate=none, hourly_value=none
-    )
+    one = Terms(fees=one_fee(D(rate), D(charges)), postage=none, supplies=none, return_rate=none, hourly_value=none)
     assert one.break_even_sale(D(cost)) == D(price)
     assert abs(price_for(D(cost), D(charges), D(rate)) - D(price)) < CENT
 
 
 @pytest.mark.parametrize("rate", ["1", "1.2"])
 def test_no_break_even_when_fees_take_everything(rate: str) -> None:
-    with pytest.raises(BadInput, match="fee rate"):
-        Terms(fee_rate=D(rate), return_rate=D(0)).break_even_sale(D(10))
-    capped = Terms(fee_rate=D(rate), fee_cap=D(5), return_rate=D(0))
+    with pytest.raises(BadInput, match="whole price"):
+        Terms(fees=one_fee(D(rate), D("0.30")), return_rate=D(0)).break_even_sale(D(10))
+    capped = Terms(fees=one_fee(D(rate), D("0.30"), D(5)), return_rate=D(0))
     assert capped.net(capped.break_even_sale(D(10))) >= 10  # the cap saves it
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import numpy as np
 import pandas as pd
 
@@ -10,6 +12,7 @@ from benchmarks.market.config import HURDLE
 from benchmarks.market.dirt import COLUMNS, Row, Spoilt
 from benchmarks.market.draw import Market
 from benchmarks.market.shelf import Shelf, query_rows, terms_of
+from sourcing.money import cents
 
 _AT = {name: place for place, name in enumerate(COLUMNS)}
 _LAST = 10
@@ -39,8 +42,8 @@ def answer(market: Market, spoilt: Spoilt, shelf: Shelf) -> pd.DataFrame:
         low, middle, high = np.quantile(paid, [0.1, 0.5, 0.9])
         terms = deals[shelf.category[i]]
         profit = (
-            middle * (1.0 - float(terms.fee_rate))
-            - float(terms.fee_fixed + terms.postage + terms.supplies)
+            middle
+            - float(terms.fee(cents(Decimal(float(middle)))) + terms.postage + terms.supplies)
             - shelf.price[i]
             - float(terms.labour())
         )

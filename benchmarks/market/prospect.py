@@ -24,10 +24,8 @@ _BLOCK = 200_000  # numbers held at once: they stay in the cache
 class Deals:
     """Terms of sale by category, arrays (C,), and the plan they share."""
 
-    fee_rate: Floats
-    fee_cap: Floats
-    fixed: Floats
-    lost_share: Floats
+    slope: Floats  # what is left of each unit the buyer pays
+    fixed: Floats  # what a sale leaves or costs besides
     landed: Floats  # landed cost of a shelf price of 1
     labour: Floats
     capital: Floats  # cost of cash tied up, a year
@@ -43,8 +41,7 @@ class Deals:
     def net(self, total: Floats, category: Ints) -> Floats:
         """Net proceeds of sales at totals (N, ...) by category (N,), before labour and purchase."""
         c = category.reshape(-1, *([1] * (total.ndim - 1)))
-        fee = np.minimum(self.fee_rate[c] * total, self.fee_cap[c])
-        return np.asarray(total * (1.0 - self.lost_share[c]) - fee - self.fixed[c])
+        return np.asarray(total * self.slope[c] + self.fixed[c])
 
 
 def deals_of(market: Market) -> Deals:
@@ -53,17 +50,17 @@ def deals_of(market: Market) -> Deals:
     Raises
     ------
     ValueError
-        The categories have different price-cut plans.
+        The categories have different price-cut plans, or fees by bracket.
     """
     terms = terms_of(market)
     if len({each.plan for each in terms}) > 1:
         raise ValueError("one price-cut plan for all categories is expected")
     costs, plan = [costs_of(each) for each in terms], terms[0].plan
+    if any(len(cost.starts) > 1 for cost in costs):
+        raise ValueError("one fee share for each category is expected")
     return Deals(
-        np.array([cost.fee_rate for cost in costs]),
-        np.array([cost.fee_cap for cost in costs]),
-        np.array([cost.fixed for cost in costs]),
-        np.array([cost.lost_share for cost in costs]),
+        np.array([cost.slopes[0] for cost in costs]),
+        np.array([cost.fixed[0] for cost in costs]),
         np.array([float(each.landed(Decimal(1000))) / 1000 for each in terms]),
         np.array([float(each.labour()) for each in terms]),
         np.array([float(each.capital_rate) for each in terms]),
