@@ -31,8 +31,8 @@ class PastCheck:
     query: Query
 
 
-def record(store: Store, verdict: Verdict) -> int:
-    """Keep one verdict and return its number."""
+def record(store: Store, verdict: Verdict, at: datetime | None = None) -> int:
+    """Keep one verdict, given now or at another moment, and return its number."""
     from sourcing.storage.schema import checked
 
     query = {
@@ -40,7 +40,7 @@ def record(store: Store, verdict: Verdict) -> int:
         for key, value in dataclasses.asdict(verdict.query).items()
     }
     row = {
-        "at": datetime.now(UTC).isoformat(timespec="seconds"),
+        "at": (at or datetime.now(UTC)).isoformat(timespec="seconds"),
         "code": verdict.query.code,
         "label": verdict.item.label,
         "shelf": _minor(verdict.shelf_price),

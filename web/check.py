@@ -14,9 +14,10 @@ from werkzeug.wrappers import Response
 from sourcing import history
 from sourcing.answer import Query, Verdict
 from sourcing.check import check, check_json
-from sourcing.errors import BadInput, Busy, SourcingError
+from sourcing.errors import BadInput, SourcingError
 from web import charts
 from web.forms import Unsure, read_asked, read_marked, read_query
+from web.later import recorded
 from web.state import settings, store
 
 
@@ -45,9 +46,8 @@ def mark(check_id: int) -> Response:
 
 def _kept(verdict: Verdict, note: str) -> Response:
     """Keep a verdict in the history and go on to its page."""
-    try:
-        check_id = history.record(store(), verdict)
-    except Busy:  # a file is being loaded: the answer does not wait for it
+    check_id = recorded(verdict)
+    if check_id is None:  # a file is being loaded: the answer does not wait for it
         return make_response(_page(None, verdict.query, json.loads(json.dumps(verdict.as_dict()))))
     if note:
         flash(note)

@@ -17,6 +17,13 @@ from web.tasks import Task
 if TYPE_CHECKING:
     from sourcing.settings import Settings
     from sourcing.storage import Store
+    from web.later import Later
+
+
+def _later() -> Later:
+    from web.later import Later
+
+    return Later()
 
 
 @dataclass
@@ -28,6 +35,7 @@ class State:
     access: Callable[[str], bool] | None
     task: Task = field(default_factory=Task)
     jobs: Jobs = field(default_factory=Jobs)
+    later: Later = field(default_factory=_later)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _store: Store | None = None
 

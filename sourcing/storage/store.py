@@ -116,6 +116,11 @@ class Store:
         if self._file is not None and self._earlier is None and not self._is_wal():
             self._earlier = earlier.Earlier(self._file)
 
+    @property
+    def is_long_written(self) -> bool:
+        """Whether somebody is in the middle of writing much, so that to wait for it would take long."""
+        return self._before() is not None
+
     def _is_wal(self) -> bool:
         return bool(self._kept().execute("PRAGMA journal_mode").fetchone()[0] == "wal")
 
