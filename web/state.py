@@ -34,6 +34,7 @@ class State:
     mode: str
     access: Callable[[str], bool] | None
     task: Task = field(default_factory=Task)
+    replay: Task = field(default_factory=Task)
     jobs: Jobs = field(default_factory=Jobs)
     later: Later = field(default_factory=_later)
     _lock: threading.Lock = field(default_factory=threading.Lock)

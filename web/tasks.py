@@ -7,6 +7,8 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
+from sourcing.errors import Stopped
+
 log = logging.getLogger(__name__)
 
 
@@ -16,6 +18,7 @@ class Task:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._again: Callable[[Callable[..., None]], Any] | None = None
+        self._stop = False
         self.running = False
         self.said = ""
         self.failed = ""
@@ -26,14 +29,20 @@ class Task:
             if self.running:
                 self._again = call
                 return
-            self.running, self.said, self.failed = True, "", ""
+            self.running, self.said, self.failed, self._stop = True, "", "", False
         threading.Thread(target=self._run, args=(call,), name="refit").start()
+
+    def stop(self) -> None:
+        """Let the work end where it next says how far it is."""
+        self._stop = True
 
     def _run(self, call: Callable[[Callable[..., None]], Any]) -> None:
         while True:
             try:
                 call(self._say)
                 self.failed = ""
+            except Stopped as error:
+                self.failed = str(error)
             except Exception as error:
                 log.exception("The background task failed")
                 self.failed = str(error) or type(error).__name__
@@ -44,4 +53,6 @@ class Task:
                 call, self._again = self._again, None
 
     def _say(self, *parts: Any) -> None:
+        if self._stop:
+            raise Stopped("It was cancelled.", "Nothing was kept of it.", "Start it again at any time.")
         self.said = " ".join(str(part) for part in parts)
