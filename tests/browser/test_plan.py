@@ -1,0 +1,88 @@
+"""The plan of a haul in a real browser: chosen, taken and undone with and without JavaScript; axe in both themes."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from sourcing import haul, history
+from sourcing.answer import Query
+from sourcing.check import check
+from sourcing.comps import load_file
+from sourcing.fitting import refit
+from sourcing.storage import open_store
+
+pytestmark = pytest.mark.browser
+SAMPLES = Path(__file__).parents[2] / "sample_comps"
+SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
+PRICES = {"TI443-195": "3.99", "WE804-175": "3.99", "TA918-061": "30.99", "LI528-139": "5.99", "TA387-100": "4.99"}
+
+
+@pytest.fixture(autouse=True)
+def _filled(address: str, tmp_path: Path) -> None:
+    """Give the running server a haul: it reads the same file."""
+    store = open_store(str(tmp_path / "comps.db"))
+    load_file(store, SAMPLES / "spring_sales.csv")
+    refit(store)
+    for code, price in PRICES.items():
+        haul.take(store, history.record(store, check(store, Query(code=code, shelf_price=Decimal(price)))), 2)
+    store.close()
+
+
+def opened(browser: Browser, address: str, size: str, *, scripts: bool = True, scheme: str = "light") -> Page:
+    width, height = SIZES[size]
+    page = browser.new_context(
+        viewport={"width": width, "height": height}, java_script_enabled=scripts, color_scheme=scheme
+    ).new_page()
+    page.goto(address)
+    return page
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
+def test_a_plan_is_taken_and_undone(browser: Browser, address: str, scripts: bool) -> None:
+    page = opened(browser, f"{address}/haul", "phone", scripts=scripts)
+    before = page.locator(".rows .row:not(.gone)").count()
+    page.get_by_role("link", name="Plan what to take").click()
+    page.fill("#cash", "9")
+    page.get_by_role("button", name="Plan again").click()
+    answer = page.locator("#answer").inner_text()
+    assert answer.startswith("Take ")
+    page.get_by_role("button", name="Make the haul this").click()
+    page.wait_for_url("**/haul")
+    pieces = page.locator("dl.three dd").first.inner_text()
+    assert pieces == answer.split()[1].replace("nothing", "0")
+    page.get_by_role("button", name="Undo the plan").click()
+    page.wait_for_url("**/haul")
+    assert page.locator(".rows .row:not(.gone)").count() == before
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_axe_finds_nothing(browser: Browser, address: str, size: str, scheme: str) -> None:
+    page = opened(browser, f"{address}/plan", size, scheme=scheme)
+
+    def look(name: str) -> None:
+        page.evaluate(AXE.read_text())
+        found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
+        assert [(name, one["id"], one["nodes"][0]["html"]) for one in found] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0], name
+
+    look("as the settings have it")
+    page.fill("#cash", "12")
+    page.fill("#prep_hours", "0.5")
+    for summary in page.locator("summary").all():
+        summary.click()
+    page.set_input_files("#list", SAMPLES / "shelf_list.csv")
+    look("all open")
+    page.locator(".bar button").first.click()
+    page.wait_for_selector(".used .meter")
+    look("planned with a list")
+    page.fill("#cash", "nan")
+    page.locator(".bar button").first.click()
+    page.wait_for_selector(".wrong")
+    look("a limit that is none")
