@@ -84,7 +84,8 @@ def _stand(store: Store, day: int) -> kept.Stand:
 def _fitted(rows: list[tuple[object, ...]], day: int) -> bytes:
     from sourcing.learning import learn
 
-    known = known_on(rows, day, TABLE)
+    # Rows stand in the order of keys that hold what became of a listing; not even their order may tell the fit of it.
+    known = sorted(known_on(rows, day, TABLE), key=lambda row: [str(cell) for cell in row[1:]])
     enough = sum(row[TABLE.status] == 1 for row in known) >= _FEWEST_SALES
     learnt = learn(known, lambda share, words: None) if enough else None
     return zlib.compress(json.dumps(learnt, allow_nan=False).encode())
