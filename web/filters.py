@@ -8,6 +8,7 @@ from typing import Any
 
 from flask import Flask
 
+from web import cautions
 from web.state import current, settings
 
 DASH = "–"
@@ -17,6 +18,13 @@ def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
     for call in (money, share, percent, plain, days, when, on_outlay, sell_through):
         app.add_template_filter(call)
+    app.context_processor(
+        lambda: {
+            "cautions_due": cautions.due_here,
+            "cautions_gone": cautions.just_dismissed,
+            "cautions_all": cautions.all_of_them,
+        }
+    )
     app.context_processor(lambda: {"on_network": current().mode == "lan", "task": current().task})
 
 

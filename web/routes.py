@@ -107,6 +107,8 @@ ROUTES = (
     Route("/rules/settings.toml", "web.rules:export"),
     Route("/rules/import", "web.rules:bring_in", "POST"),
     Route("/help", "web.help:show"),
+    Route("/cautions/dismiss", "web.cautions:dismiss", "POST"),
+    Route("/cautions/bring_back", "web.cautions:bring_back", "POST"),
     Route("/enter/<key>", "web.enter:enter"),
 )
 MOST = {route.endpoint: (route.most_bytes, route.most_parts) for route in ROUTES}
