@@ -28,11 +28,8 @@ from web.app import create_app
 SAMPLES = Path(__file__).parent.parent / "sample_comps"
 SHOES = "/rules/category?name=shoes"
 EVERY = "/rules/part/rules"
-PAGES = [f"/rules/part/{part}" for part in sheets.PARTS] + [
-    SHOES,
-    "/rules/channel?name=main",
-    "/rules/flag?name=no_box",
-]
+CHANNEL, FLAG = "/rules/channel?name=main", "/rules/flag?name=no_box"
+PAGES = [*(f"/rules/part/{part}" for part in sheets.PARTS), SHOES, CHANNEL, FLAG]
 
 
 @pytest.fixture
@@ -78,16 +75,20 @@ def rules_of(store: Store, name: str = "") -> dict[str, object]:
 
 class TestPlaces:
     def test_every_setting_has_its_place(self, client: FlaskClient) -> None:
-        found = {name: form_of(page(client, name)) for name in PAGES}
+        found = {name: {key.removesuffix(":off") for key in form_of(page(client, name))} for name in PAGES}
+
+        def has(name: str, setting: str) -> bool:
+            return any(key == setting or key.startswith(f"{setting}.") for key in found[name])
+
+        homes = {"flag": FLAG, "parcel": "/rules/part/postage", "channel": CHANNEL, "fee": CHANNEL}
+        short = {"fee_rate": "p0.share", "fee_fixed": "p0.fixed", "fee_cap": "p0.most"}
         for setting in SETTINGS:
-            where = {"category": EVERY, "channel": PAGES[-2], "flag": PAGES[-1], "parcel": "/rules/part/postage"}
             if setting.place == "category":
-                places = [name for name in PAGES[:-3] if any(key.split(".")[0] == setting.name for key in found[name])]
-                assert len(places) == 1, setting.name
-                assert any(key.split(".")[0] == setting.name for key in found[SHOES]), setting.name
+                assert sum(has(f"/rules/part/{part}", setting.name) for part in sheets.PARTS) == 1, setting.name
+                assert has(SHOES, setting.name), setting.name
                 continue
-            place = where.get(setting.place, f"/rules/part/{setting.place}")
-            assert any(key.split(".")[0] == setting.name for key in found[place]), setting.name
+            name = f"p0.{setting.name}" if setting.place == "fee" else short.get(setting.name, setting.name)
+            assert has(homes.get(setting.place, f"/rules/part/{setting.place}"), name), setting.name
 
     @pytest.mark.parametrize("path", PAGES)
     def test_every_field_has_a_name_for_those_who_hear_it(self, client: FlaskClient, path: str) -> None:
@@ -303,7 +304,7 @@ class TestBadInput:
             assert field.xpath("ancestor::details[@open]")  # a message nobody sees is none
 
     def test_a_channel_in_use_cannot_go(self, client: FlaskClient, store: Store) -> None:
-        answer = client.post("/rules/channel?name=main", data={"do": "remove"})
+        answer = client.post(CHANNEL, data={"do": "remove"})
         assert answer.status_code == 400
         assert "channel “main”" in answer.text
         assert "main" in load_settings(store).channels
@@ -322,7 +323,7 @@ class TestFile:
         old = io.BytesIO(b"[default]\nfee_rate = 0.11\n")
         client.post("/rules/import", data={"file": (old, "settings.toml")})
         assert "fee_rate of [default] moved to [channel.main]" in text(page(client, "/rules"))
-        assert load_settings(store).for_category("").terms.fee_rate == Decimal("0.11")
+        assert load_settings(store).for_category("").terms.fee(Decimal(100)) == Decimal("11.30")
 
     def test_many_categories_fit(self, client: FlaskClient, store: Store) -> None:
         categories = {f"kind {place}": {"supplies": Decimal(place)} for place in range(60)}

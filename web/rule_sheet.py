@@ -31,7 +31,7 @@ def take_sheet(sheet: Sheet) -> Response:
     """Read what was typed: show what it changes, save it, or take the page's own table away."""
     kept = load_settings(store())
     if request.form.get("do") == "remove" and sheet.named is not None:
-        return _kept(with_values(kept, [(*sheet.named, None)]), kept)
+        return keep(with_values(kept, [(*sheet.named, None)]), kept, _address(done="1"))
     tables: dict[tuple[Table, str], dict[str, Any]] = {}
     sent: Pieces = []
     for piece, shown in _pieces(sheet, kept):
@@ -43,7 +43,7 @@ def take_sheet(sheet: Sheet) -> Response:
     try:
         settings = with_values(kept, [(*key, values) for key, values in tables.items()])
         if request.form.get("do") == "save":
-            return _kept(settings, kept)
+            return keep(settings, kept, _address(done="1"))
         return make_response(_page(sheet, settings, sent, done=change(store(), settings)))
     except BadInput as error:
         return make_response(_page(sheet, kept, _with_error(sent, error), wrong=True, error=error), 400)
@@ -68,14 +68,12 @@ def _with_error(sent: Pieces, error: BadInput) -> Pieces:
     ]
 
 
-def _kept(settings: Settings, kept: Settings) -> Response:
+def keep(settings: Settings, kept: Settings, target: str) -> Response:
+    """Save settings where they differ, named by what was changed, and go on to a page."""
     from web.rules import after_change
 
     found = differences(kept, settings)
-    if not found:
-        return after_change(False, _address())
-    others_count = save_settings(store(), settings, told(found))
-    return after_change(others_count, _address(done="1"))
+    return after_change(bool(found) and save_settings(store(), settings, told(found)), target)
 
 
 def _address(**more: str) -> str:

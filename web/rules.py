@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any
 
 from flask import Response, abort, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from sourcing.channels import fees_on
 from sourcing.comps.names import names
 from sourcing.errors import BadInput
+from sourcing.fees import FeePart
 from sourcing.rejudge import kept_cases
 from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
 from sourcing.settings_edit import Table, last_change, place_of, values_of
 from sourcing.settings_file import folded
 from sourcing.settings_table import defaults, of_place
 from web import sheets
+from web.filters import money
 from web.rule_sheet import show_sheet, take_sheet
 from web.settings_words import shown
 from web.state import current, store
@@ -58,7 +62,7 @@ def _lines(kept: Settings, categories: list[str]) -> dict[tuple[str, str], str]:
         found["part", part] = _line(values_of(kept, table) or {}, told, table)
     for name in kept.channels:
         own = {**defaults("channel"), **(values_of(kept, "channel", name) or {})}
-        found["channel", name] = _line(own, (("fee_rate", ""), ("fee_fixed", "+")), "channel", " ")
+        found["channel", name] = _fees(fees_on(own, date.today())[0])
     checks, _ = kept_cases(store())
     asked: dict[str, list[str]] = {}
     for standing in checks.standings(kept):
@@ -70,9 +74,15 @@ def _lines(kept: Settings, categories: list[str]) -> dict[tuple[str, str], str]:
     return found
 
 
-def _line(own: Mapping[str, Any], told: Iterable[tuple[str, str]], table: Table, between: str = ", ") -> str:
+def _fees(parts: tuple[FeePart, ...]) -> str:
+    first, known = parts[0], of_place("fee")
+    line = shown(known["share"], first.share) + (f" + {money(first.fixed)}" if first.fixed else "")
+    return line + (f", and {len(parts) - 1} more" if len(parts) > 1 else "")
+
+
+def _line(own: Mapping[str, Any], told: Iterable[tuple[str, str]], table: Table) -> str:
     known = of_place(place_of(table))
-    return between.join(f"{word} {shown(known[name], own[name])}".strip() for name, word in told)
+    return ", ".join(f"{word} {shown(known[name], own[name])}".strip() for name, word in told)
 
 
 def part(part: str) -> str:
@@ -99,16 +109,6 @@ def category() -> str:
 def change_category() -> AnyResponse:
     """See what a change of it does, save it, or let the category inherit everything again."""
     return take_sheet(sheets.category_sheet(_name("category")))
-
-
-def channel() -> str:
-    """Show one sales channel."""
-    return show_sheet(sheets.channel_sheet(_name("channel")))
-
-
-def change_channel() -> AnyResponse:
-    """See what a change of it does, save it, or remove the channel."""
-    return take_sheet(sheets.channel_sheet(_name("channel")))
 
 
 def flag() -> str:

@@ -104,6 +104,8 @@ def told(found: Iterable[Difference], most: int = 4) -> str:
             unsaid if value is UNSAID else shown(setting, value) if setting else str(value)
             for value in (one.was, one.now)
         )
+        if setting is None:  # a channel's schedules, which are no one value
+            was, now = ("short" if one.was is UNSAID else "old"), ("short" if one.now is UNSAID else "new")
         where = one.name or {"default": "every category", "parcel": "parcels", "haul": "haul"}.get(one.table, "")
         lines.append(f"{where}{': ' if where else ''}{label(one.setting).lower()} {was} → {now}")
     rest = len(lines) - most

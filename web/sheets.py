@@ -119,9 +119,3 @@ def flag_sheet(name: str) -> Sheet:
     intro = "What a condition of one piece asks for, and the words in comps that mean it."
     return Sheet(name.replace("_", " "), intro, (Piece("", "flag", name, tuple(of_place("flag").values())),),
                  ("flag", name))  # fmt: skip
-
-
-def channel_sheet(name: str) -> Sheet:
-    """Return one channel's page."""
-    intro = "What selling there costs: type it as the channel's own price list states it."
-    return Sheet(name, intro, (Piece("", "channel", name, tuple(of_place("channel").values())),), ("channel", name))

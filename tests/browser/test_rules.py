@@ -1,0 +1,141 @@
+"""Setting up a channel and the shoes category from a price list, on a phone in a real browser; axe on each page."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+PHONE, DESK = (390, 844), (1280, 800)
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
+PICTURES = os.environ.get("SCREENSHOTS", "")
+# Keystroke-level model, Card, Moran and Newell 1980, Communications of the ACM 23(7): the slowest typist's key,
+# pointing, and making up one's mind, in seconds. Silent reading in words a minute: Brysbaert 2019, Journal of Memory
+# and Language 109.
+KEY, POINT, MIND, READ = 1.2, 1.1, 1.35, 238
+
+
+class Thumb:
+    """Taps and types as a person would, and counts what that takes."""
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.taps, self.fields, self.seconds = page, 0, 0, 0.0
+
+    def read(self, part: str = "main") -> None:
+        """Read every word of a page, or of what is new on it, that is not folded away."""
+        words = len(self.page.inner_text(part).split())
+        self.seconds += 60.0 * words / READ
+
+    def tap(self, role: str, name: str) -> None:
+        """Tap one thing, which must be large enough."""
+        target = self.page.get_by_role(role, name=name).first  # type: ignore[arg-type]
+        box = target.bounding_box()
+        assert box
+        assert box["height"] >= 44, name
+        target.click()
+        self._tapped()
+
+    def open(self, name: str) -> None:
+        """Open what is folded away."""
+        self.page.locator("summary", has_text=name).first.click()
+        self._tapped()
+
+    def type(self, field: str, text: str) -> None:
+        """Type into one field, clearing what stands there."""
+        target = self.page.locator(f"[id='{field}']")
+        assert target.get_attribute("inputmode") == "decimal"
+        target.fill(text)
+        self.fields += 1
+        self._tapped()
+        self.seconds += KEY * len(text)
+
+    def choose(self, field: str, one: str) -> None:
+        """Choose one of a list: a tap to open it, one on the choice."""
+        self.page.select_option(f"#{field}", one)
+        self.fields += 1
+        self._tapped()
+        self._tapped()
+
+    def _tapped(self) -> None:
+        self.taps += 1
+        self.seconds += POINT + MIND
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
+def test_a_new_user_sets_up_a_channel_and_shoes_in_five_minutes(browser: Browser, address: str, scripts: bool) -> None:
+    page = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, java_script_enabled=scripts).new_page()
+    page.goto(f"{address}/rules")
+    thumb = Thumb(page)
+    thumb.read()
+    thumb.tap("link", "Fees: main")
+    thumb.read()
+    thumb.type("p0.share.0.1", "12")
+    thumb.type("p0.share.1.0", "1000")
+    thumb.type("p0.share.1.1", "2")
+    thumb.type("p0.fixed", "0,40")
+    thumb.tap("button", "Save")
+    thumb.read(".example")
+    assert "-$7.60" in page.inner_text(".example")  # 12 % of 60 and 0.40
+    thumb.tap("link", "Rules")
+    thumb.tap("link", "Shoes")
+    thumb.read()
+    thumb.type("least_profit", "12")
+    thumb.open("Postage")
+    thumb.type("packed_weight", "1300")
+    thumb.tap("button", "Save")
+    assert "Saved:" in page.inner_text("main")
+    thumb.tap("link", "Rules")
+    thumb.tap("link", "Receipt of one sale")
+    thumb.choose("category", "shoes")
+    thumb.type("paid", "60")
+    thumb.tap("button", "Work it out")
+    thumb.read()
+    assert "12 % of 60 + 0.40 an order" in page.inner_text("main")
+    print(f"{thumb.taps} taps, {thumb.fields} fields, {thumb.seconds:.0f} s")
+    assert thumb.taps <= 20
+    assert thumb.fields <= 8
+    assert thumb.seconds < 300
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_axe_finds_nothing(browser: Browser, address: str, size: tuple[int, int], scheme: str) -> None:
+    page = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme).new_page()  # type: ignore[arg-type]
+
+    def check(name: str) -> None:
+        page.evaluate(AXE.read_text())
+        found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
+        assert [(name, one["id"], one["nodes"][0]["html"]) for one in found] == []
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+        if PICTURES:
+            Path(PICTURES).mkdir(parents=True, exist_ok=True)
+            page.screenshot(path=f"{PICTURES}/{name}-{scheme}-{size[0]}.png", full_page=True)
+
+    for part in ("buying", "postage", "work", "selling", "rules", "haul", "general"):
+        page.goto(f"{address}/rules/part/{part}")
+        check(f"rules-{part}")
+    page.goto(f"{address}/rules/flag?name=no_box")
+    check("rules-flag")
+    page.goto(f"{address}/rules/category?name=shoes")
+    page.fill("#least_profit", "a lot")
+    page.get_by_role("button", name="Save").click()
+    assert page.evaluate("document.activeElement.id") == "least_profit"
+    check("rules-wrong")
+    page.fill("#least_profit", "12")
+    page.get_by_role("button", name="See what it changes").click()
+    check("rules-preview")
+    page.get_by_role("button", name="Save").click()
+    check("rules-saved")
+    page.goto(f"{address}/rules/channel?name=main")
+    for summary in page.locator("summary").all():
+        summary.click()
+    check("rules-channel")
+    page.locator("[id='p0.share.0.1']").fill("100")
+    page.get_by_role("button", name="See what it changes").click()
+    check("rules-channel-wrong")
+    page.goto(f"{address}/rules/receipt?category=shoes&shelf=12")
+    check("rules-receipt")
