@@ -8,7 +8,7 @@ given up brings its share of the price later ones sold for. Where none was liste
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from models.response import read
 from models.season import spent, usual_pace
 from models.speed import CUTS, pieces_exposure
 from sourcing.fitting import CategoryFit, Fit, fold
+from sourcing.flags.footing import footing
 from sourcing.forecast import costs_of
 from sourcing.kin import pooled
 from sourcing.observations import Observations, observe
@@ -66,7 +67,11 @@ def by_later_comps(
         tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day, float(terms.plan.salvage)
     )
     later = [begun_between(few, one.day, one.day + plan.give_up) for one, few in zip(occasions, rows, strict=True)]
-    seen = observe(fit, kin, [one.item for one in occasions], later)
+    items = [one.item for one in occasions]
+    seen = observe(fit, kin, items, later)
+    flags = footing(fit, category, kin, items, later, seen.suspect)
+    if flags is not None:
+        seen = replace(seen, gap=seen.gap + flags.gap(seen.owner))
     level = _levels(kin, seen, len(occasions))
     paths = _Paths(fit, kin, seen, level) if kin.rate is not None else None
     shape = ask.shape

@@ -87,7 +87,7 @@ def from_history(store: Store, until: int, candidates: Sequence[tuple[int, Query
 
 
 def _same(query: Query) -> tuple[Any, ...]:
-    return query.code, query.title, query.size, query.condition, query.shelf_price
+    return query.code, query.title, query.size, query.condition, query.flags, query.shelf_price
 
 
 def day_text(day: int) -> str:

@@ -14,8 +14,10 @@ from sourcing.comps.version import data_version
 from sourcing.errors import BadInput
 from sourcing.fitting import VERSION as FIT_VERSION
 from sourcing.fitting import Fit, current_fit, fold
+from sourcing.flags.marked import flagged
 from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
+from sourcing.terms import Terms
 from sourcing.tuning import kept
 from sourcing.tuning.hindsight import by_later_comps
 from sourcing.tuning.known import Row
@@ -126,20 +128,22 @@ def _value(
     gone = set(range(len(found.occasions))) - set(walked.at.tolist())
     for at in gone:
         _count(left_out, fold(found.occasions[at].item.category), NO_FIT)
-    groups: dict[str, list[int]] = {}
+    groups: dict[tuple[str, tuple[str, ...]], list[int]] = {}
     for place, at in enumerate(walked.at.tolist()):
-        groups.setdefault(fold(found.occasions[at].item.category), []).append(place)
-    parts = {}
-    for number, (category, places) in enumerate(groups.items()):
+        item = found.occasions[at].item
+        groups.setdefault((fold(item.category), item.flags), []).append(place)
+    parts: dict[str, list[Replay]] = {}
+    for number, ((category, flags), places) in enumerate(groups.items()):
         tell(0.9 + 0.1 * number / len(groups), "Looking at what became of them")
         here = [found.occasions[walked.at[place]] for place in places]
         rows = [found.rows[walked.at[place]] for place in places]
-        one, why = _replay(fit, settings, category, here, rows, walked, np.array(places), outcomes)
+        terms = flagged(settings.for_category(category), settings, flags).terms
+        one, why = _replay(fit, terms, category, here, rows, walked, np.array(places), outcomes)
         for reason in why:
             _count(left_out, category, reason)
         if len(one):
-            parts[category] = one
-    return parts, left_out
+            parts.setdefault(category, []).append(one)
+    return {category: Replay.joined(few) for category, few in parts.items()}, left_out
 
 
 def _count(left_out: dict[str, dict[str, int]], category: str, why: str) -> None:
@@ -149,7 +153,7 @@ def _count(left_out: dict[str, dict[str, int]], category: str, why: str) -> None
 
 def _replay(
     fit: Fit,
-    settings: Settings,
+    terms: Terms,
     category: str,
     here: list[Occasion],
     rows: list[list[Row]],
@@ -157,7 +161,6 @@ def _replay(
     places: Any,
     outcomes: Outcomes,
 ) -> tuple[Replay, list[str]]:
-    terms = settings.for_category(category).terms
     values = by_later_comps(fit, category, here, rows, walked.ask[places], terms)
     own = outcomes.of_checks([one.check_id for one in here if one.check_id is not None])
     mine = [own.get(one.check_id) if one.check_id is not None else None for one in here]
@@ -191,9 +194,8 @@ def _replay(
         error=error,
     )
     told = np.asarray(~np.isnan(net).any(axis=1))
-    order = np.argsort(whole.day[told], kind="stable")
     why = [reason for reason, known in zip(values.why, told.tolist(), strict=True) if not known]
-    return whole.of(np.flatnonzero(told)[order]), why
+    return whole.of(told), why
 
 
 def _style(one: Occasion, at: int) -> int:
@@ -220,7 +222,7 @@ def _stand(
     )[0]
     names = ["", *sorted(settings.categories)]
     terms = [(name, _terms_of(settings, name)) for name in names]
-    told = repr((terms, settings.currency, list(candidates), outcomes.stamp()))
+    told = repr((terms, settings.flags, settings.currency, list(candidates), outcomes.stamp()))
     return {
         "version": [VERSION, FIT_VERSION],
         "comps": data_version(store),

@@ -6,6 +6,7 @@ Rules are not in it: they are applied afterwards (`sourcing.tuning.buys`), so th
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 
@@ -62,6 +63,12 @@ class Replay:
     def of(self, keep: Flags | Ints) -> Replay:
         """Return some of the occasions."""
         return Replay(**{one.name: getattr(self, one.name)[keep] for one in fields(self)})
+
+    @classmethod
+    def joined(cls, parts: Sequence[Replay]) -> Replay:
+        """Put occasions together, in order of their days."""
+        whole = cls(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(cls)})
+        return whole.of(np.argsort(whole.day, kind="stable"))
 
 
 @dataclass(frozen=True)

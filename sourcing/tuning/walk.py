@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from models.price import Floats, Ints
 from models.proceeds import STEPS, share_below
 from sourcing.fitting import Fit, fold
+from sourcing.flags.marked import flagged
 from sourcing.forecast import Forecasts, forecast_group
 from sourcing.settings import CategorySettings, Settings
 from sourcing.tuning.known import EVIDENCE, Row, known_on
@@ -54,12 +55,12 @@ def walk(
     occasions: Sequence[Occasion], rows: Sequence[list[Row]], fits: PastFits, settings: Settings, tell: Tell
 ) -> Walked:
     """Forecast the occasions, those of one category and week in one pass."""
-    groups: dict[tuple[str, int], list[int]] = {}
-    made: dict[tuple[str, int], Fit] = {}
+    groups: dict[tuple[str, tuple[str, ...], int], list[int]] = {}
+    made: dict[tuple[str, tuple[str, ...], int], Fit] = {}
     for at, one in enumerate(occasions):
         found = fits.before(one.day)
         if found is not None:
-            key = (fold(one.item.category), found[0])
+            key = (fold(one.item.category), one.item.flags, found[0])
             groups.setdefault(key, []).append(at)
             made[key] = found[1]
     places: list[int] = []
@@ -70,7 +71,7 @@ def walk(
             tell(number / len(groups), f"Forecasting {len(occasions):,} occasions, each as on its own day")
         chosen = [occasions[at] for at in members]
         known = [known_on(rows[at], occasions[at].day, EVIDENCE) for at in members]
-        deal = settings.for_category(key[0])
+        deal = flagged(settings.for_category(key[0]), settings, key[1])
         part, shelf = _forecast(made[key], key[0], chosen, known, deal)
         places += members
         shelves += shelf
