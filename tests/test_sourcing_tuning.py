@@ -13,7 +13,7 @@ from models.price import Floats
 from sourcing.limits import Outlook, decide, limits
 from sourcing.rules import Rules
 from sourcing.settings import CategorySettings, default_settings
-from sourcing.tuning.buys import bought, buys
+from sourcing.tuning.buys import RULES, bought, buys
 from sourcing.tuning.frontier import frontier
 from sourcing.tuning.grid import MOST, thresholds
 from sourcing.tuning.nested import out_of_sample
@@ -212,6 +212,19 @@ def test_too_few_are_said_to_be() -> None:
     assert "Too few to tell" in found.words
     assert found.suggestion is None
     assert "40 occasions" in found.gain.why
+
+
+def test_without_prep_there_is_no_profit_per_hour() -> None:
+    history = dataclasses.replace(simulated(1, 10.0), hours=np.zeros(1_500))
+    found = moved(history, objective="per hour")
+    assert "prep takes no time" in found.words
+    assert all(point.per_hour is None for point in found.points)
+    assert moved(history, objective="per cash").best is not None
+
+
+def test_every_rule_can_be_tuned() -> None:
+    """But the days within which it should sell, which belong to the chance, and the objective, which is no rule."""
+    assert {field.name for field in dataclasses.fields(Rules)} - {"target_days", "objective"} == set(RULES)
 
 
 def test_today_is_marked_also_where_it_is_no_round_figure_or_off() -> None:

@@ -135,6 +135,9 @@ def _gain(replay: Replay, bought: Buys, today: int, objective: str, found: int |
             "the fewest that say anything"
         )
         return Gain(False, why, None, None, None, None, 0, 0)
+    if found is None and objective in ("per hour", "blend") and not replay.hours.any():
+        why = "your settings say that prep takes no time, so there is no profit per hour"
+        return Gain(False, why, None, None, None, None, 0, 0)
     if found is None:
         return Gain(False, f"no setting would have made {FEWEST_BUYS} buys", None, None, None, None, 0, 0)
     scored = out_of_sample(replay, bought, today, objective)
