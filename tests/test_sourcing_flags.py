@@ -97,9 +97,12 @@ def test_its_minutes_and_supplies_are_added(store: Store) -> None:
     assert marked.expected_proceeds is not None
     assert plain.expected_proceeds is not None
     assert plain.expected_proceeds - marked.expected_proceeds == pytest.approx(flag.supplies, abs=Decimal("0.02"))
-    assert [line.amount for line in marked.receipt if line.label == "Prep time"] != [
-        line.amount for line in plain.receipt if line.label == "Prep time"
-    ] or more.labour() == terms.labour()
+    for verdict, labour in ((plain, terms.labour()), (marked, more.labour())):
+        assert verdict.profit_before_labour is not None
+        assert verdict.profit_after_labour is not None
+        cost = verdict.profit_before_labour - verdict.profit_after_labour
+        assert cost == pytest.approx(labour, abs=Decimal("0.01"))
+    assert more.labour() == pytest.approx(terms.labour() + flag.minutes / 60 * terms.hourly_value, abs=Decimal("0.02"))
 
 
 def test_comps_that_say_it_themselves_are_not_lowered_twice(store: Store) -> None:
