@@ -116,3 +116,17 @@ def test_nothing_is_recorded(client: FlaskClient) -> None:
     client.get(f"/whatif?code={CODE}&price=5")
     client.get(f"/whatif.json?code={CODE}&price=5")
     assert history() == before
+
+
+def test_flags_of_the_piece_cost_their_minutes_and_travel_along(client: FlaskClient) -> None:
+    page = lxml.html.fromstring(client.get(f"/whatif?code={CODE}&price=5").text)
+    names = page.xpath("//input[@name='flags']/@value")
+    assert names
+    plain = client.get(f"/whatif.json?code={CODE}&price=5&ask=31").get_json()
+    for query in (f"flags={names[0]}&flags={names[1]}", f"flags={names[0]},{names[1]}"):
+        marked = client.get(f"/whatif.json?code={CODE}&price=5&ask=31&{query}").get_json()
+        (chosen,) = [one for one in marked["asks"] if one["chosen"]]
+        assert chosen["left"] == marked["verdict"]["profit_after_labour"] != plain["verdict"]["profit_after_labour"]
+        page = lxml.html.fromstring(client.get(f"/whatif?code={CODE}&price=5&{query}").text)
+        assert page.xpath("//input[@name='flags'][@checked]/@value") == names[:2]
+    assert client.get(f"/whatif.json?code={CODE}&flags=haunted").get_json()["field"] == "flags"

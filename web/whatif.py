@@ -17,7 +17,7 @@ from web import charts_whatif
 from web.forms import TEXTS, read_price, read_query
 from web.state import settings, store
 
-FIELDS = ("price", "discount", "ask", "days")
+FIELDS = ("price", "discount", "ask", "days", "flags")
 
 
 class Supposed(NamedTuple):
@@ -71,6 +71,7 @@ def as_values(query: Query) -> dict[str, Any]:
     """Write a query as the values of the page's address."""
     texts = {name: getattr(query, name) for name in TEXTS if getattr(query, name)}
     values = {"price": query.shelf_price, "discount": query.discount}
+    texts |= {"flags": ",".join(query.flags)} if query.flags else {}
     return texts | {name: str(value) for name, value in values.items() if value is not None}
 
 
@@ -80,8 +81,12 @@ def _answer(values: Mapping[str, str]) -> WhatIf:
 
 
 def _item() -> dict[str, Any]:
-    """Return what names the item, to be sent along unseen."""
-    return {"item": {name: request.args[name] for name in TEXTS if request.args.get(name)}}
+    """Return what names the item, to be sent along unseen, the flags there are, and which are ticked."""
+    return {
+        "item": {name: request.args[name] for name in TEXTS if request.args.get(name)},
+        "flags": tuple(settings().flags.values()),
+        "ticked": {name.strip() for text in request.args.getlist("flags") for name in text.split(",")},
+    }
 
 
 def _more(found: WhatIf) -> dict[str, Any]:

@@ -93,11 +93,13 @@ function tell(words) {
 
 function wrong(error) {
   for (const place of form.querySelectorAll(".wrong")) {
-    const field = form.elements[place.id.replace("-wrong", "")];
-    const mine = error !== null && (error.field === field.name || (error.field === "" && field.name === "price"));
+    const name = place.id.replace("-wrong", "");
+    const mine = error !== null && (error.field === name || (error.field === "" && name === "price"));
     const words = mine ? `${error.text} The figures are those from before.` : "";
     if (place.textContent !== words) place.textContent = words;
-    field.toggleAttribute("aria-invalid", mine);
+    const field = form.elements[name];
+    if (mine) field.setAttribute?.("aria-invalid", "true");
+    else field.removeAttribute?.("aria-invalid"); // several boxes are no one field
     if (mine) tell(words);
   }
 }

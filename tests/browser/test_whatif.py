@@ -1,0 +1,119 @@
+"""What if, the table for the rack and the cautions in a real browser, with and without JavaScript."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser
+
+from sourcing.samples import load_samples
+from sourcing.storage import open_store
+
+pytestmark = pytest.mark.browser
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
+SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
+ITEM = "whatif?code=WE804-175&price=4.50"
+
+
+@pytest.fixture
+def filled(address: str, tmp_path: Path) -> str:
+    store = open_store(str(tmp_path / "comps.db"))
+    load_samples(store)
+    store.close()
+    return address
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing(browser: Browser, filled: str, scheme: str) -> None:
+    for width, height in SIZES.values():
+        page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme).new_page()
+        for name in (
+            ITEM,
+            f"{ITEM}&ask=x",
+            "whatif?code=ZZQ7788",
+            "ladder?category=shoes&rows=200",
+            "ladder?part=little",
+            "ladder?sort=x",
+            "help?caution=recalls",
+        ):
+            page.goto(f"{filled}/{name}")
+            page.evaluate(AXE.read_text())
+            found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
+            assert [(name, one["id"], one["nodes"][0]["html"]) for one in found] == []
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+
+
+def test_figures_follow_the_slider_and_the_last_answer_wins(browser: Browser, filled: str) -> None:
+    page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.goto(f"{filled}/{ITEM}")
+    assert page.locator("#ask-now").count() == 0
+    slider = page.get_by_role("slider", name="Asking price, slider")
+    first = page.inner_text("#figures")
+    slider.evaluate(
+        "(one) => { for (const at of [25, 30, 60]) {"
+        " one.value = at; one.dispatchEvent(new Event('input', {bubbles: true})); } }"
+    )
+    page.wait_for_function("(was) => document.getElementById('figures').innerText !== was", arg=first)
+    assert page.input_value("#ask") == "60.00"
+    assert "$60.00" in page.inner_text("#figures")
+    assert "ask=60.00" in page.url
+    before = page.inner_text("#figures")
+    page.fill("#ask", "dear")
+    page.wait_for_function("document.getElementById('ask-wrong').innerText !== ''")
+    assert page.inner_text("#figures") == before  # what was known stays
+    page.fill("#ask", "")
+    page.wait_for_function("document.getElementById('ask-wrong').innerText === ''")
+    assert wrong == []
+
+
+def test_a_late_answer_to_an_earlier_question_is_not_shown(browser: Browser, filled: str) -> None:
+    page = browser.new_context().new_page()
+    page.goto(f"{filled}/{ITEM}")
+    # The answer to 25 waits in the road until that to 60 has been shown.
+    page.evaluate(
+        """() => { const real = window.fetch; window.fetch = async (address) => {
+             const answer = await real(address);
+             if (String(address).includes('ask=25')) await new Promise((done) => { window.letgo = done; });
+             return answer; }; }"""
+    )
+    page.fill("#ask", "25")
+    page.wait_for_function("window.letgo !== undefined")
+    page.fill("#ask", "60")
+    page.wait_for_function("document.getElementById('figures').innerText.includes('$60.00')")
+    page.evaluate("window.letgo()")
+    page.wait_for_timeout(300)
+    assert "$60.00" in page.inner_text("#figures")
+    assert "ask=60" in page.url
+
+
+def test_without_scripts_a_button_asks(browser: Browser, filled: str) -> None:
+    page = browser.new_context(java_script_enabled=False).new_page()
+    page.goto(f"{filled}/{ITEM}")
+    page.fill("#ask", "60")
+    page.get_by_role("button", name="Show what follows").click()
+    assert "$60.00" in page.inner_text("#figures")
+    page.goto(f"{filled}/ladder")
+    page.select_option("#category", "shoes")
+    page.get_by_role("button", name="Show").click()
+    assert page.inner_text("h1") == "Most worth paying: shoes"
+    page.get_by_role("button", name="Got it: In the shop").click()
+    page.get_by_role("button", name="Undo: In the shop").click()
+    assert page.get_by_role("button", name="Got it: In the shop").count() == 1
+
+
+def test_the_printed_table_is_black_on_white_without_controls(browser: Browser, filled: str) -> None:
+    page = browser.new_context(color_scheme="dark").new_page()
+    page.goto(f"{filled}/ladder?category=shoes")
+    page.emulate_media(media="print")
+    style = page.evaluate(
+        "[getComputedStyle(document.body).color, getComputedStyle(document.body).backgroundColor,"
+        " getComputedStyle(document.querySelector('.rack th[scope=row] small')).color]"
+    )
+    assert style == ["rgb(0, 0, 0)", "rgb(255, 255, 255)", "rgb(0, 0, 0)"]
+    for gone in (".top", "form.looking", ".bar", ".apart", ".pages"):
+        assert not page.locator(gone).first.is_visible()
+    assert page.locator(".facts-line").is_visible()
