@@ -175,6 +175,8 @@ class Verdict:
     rests_on: str  # one sentence: how many, how old, how closely matched
     would_settle: str = ""  # for "too little to go on": the evidence that would settle it
     objective: str = ""  # what the asking price was chosen for
+    channel: str = ""  # where it is best sold
+    channel_words: str = ""  # which of several channels, by how much, and what that takes for granted
     choices: tuple[AskChoice, ...] = ()
     depth: tuple[Copy, ...] = ()  # the 1st, 2nd, ... copy; of single checks only
     worth_taking: int | None = None  # how many copies, at most as many as ``depth`` has; None: no shelf price

@@ -15,6 +15,7 @@ from models.proceeds import net_quantiles, sold_by
 from sourcing.answer import Decision, Limit, Query
 from sourcing.errors import SourcingError
 from sourcing.fitting import fold
+from sourcing.flags.marked import flagged
 from sourcing.forecast import Forecasts
 from sourcing.labour import STEPS
 from sourcing.limits import Outlook, at_price, decide, limits
@@ -112,14 +113,18 @@ class Cases:
         outlooks: dict[Query, tuple[str, CategorySettings, Outlook | None]] = {}
         for members in self._groups.values():
             category = fold(members[0][1].base.item.category)
-            before, after = members[0][1].deal, settings.for_category(category)
-            if _market(before) != _market(after):
+            before = members[0][1].deal
+            after = flagged(settings.for_category(category), settings, members[0][1].base.item.flags)
+            anew = _market(before) != _market(after)
+            if anew:
                 again = prospects_of(self.store, [query for query, _ in members], settings, False)
                 members = [(query, prospect) for (query, _), prospect in zip(members, again, strict=True)]
-                before = after
-            looks = _outlooks(members[0][1], before, after)
+            looks: dict[int, list[Outlook]] = {}  # by forecast: one for each channel that is any item's best
             for query, prospect in members:
-                outlooks[query] = category, after, looks[prospect.at] if looks else None
+                own, which = after.on(prospect.deal.terms.channel), id(prospect.forecasts)
+                if which not in looks:
+                    looks[which] = _outlooks(prospect, own if anew else before, own)
+                outlooks[query] = category, own, looks[which][prospect.at] if looks[which] else None
         return [_standing(*outlooks[_asked(case)], case.query) for case in self.cases]
 
 
@@ -136,10 +141,10 @@ def _answers(store: Store, query: Query, settings: Settings) -> bool:
     return True
 
 
-def _market(deal: CategorySettings) -> Terms:
-    """Return the terms that a forecast rests on, whatever the rules."""
+def _market(deal: CategorySettings) -> tuple[Terms, ...]:
+    """Return the terms that a forecast rests on, whatever the rules, on each channel."""
     plain: dict[str, Any] = {field.name: field.default for field in dataclasses.fields(Terms) if field.name in _AFTER}
-    return replace(deal.terms, **plain)
+    return tuple(replace(terms, **plain) for terms in deal.channels or (deal.terms,))
 
 
 def _outlooks(prospect: Prospect, before: CategorySettings, after: CategorySettings) -> list[Outlook]:

@@ -50,7 +50,7 @@ class FeePart:
     by: str = SLICES
     least: Decimal | None = None
     most: Decimal | None = None
-    fixed: Decimal = Decimal("0.30")
+    fixed: Decimal = _ZERO
     on: str = PAID
     only: Decimal = _ONE
 

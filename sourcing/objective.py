@@ -18,11 +18,16 @@ def choose(result: Outcome, terms: Terms, rules: Rules) -> Ints:
     Only those that meet the wanted chance of a sale by the target day count, where any does. None of the objectives
     looks at the shelf price, so that a forecast holds at any.
     """
+    return np.asarray(values(result, terms, rules).argmax(axis=1), dtype=np.int64)
+
+
+def values(result: Outcome, terms: Terms, rules: Rules) -> Floats:
+    """Value asking prices (N, K) by the objective; those that sell too late are worth nothing while any does not."""
     value = _VALUES.get(rules.objective, _profit)(result, terms, rules)
     if rules.wanted_chance is not None:
         quick = result.by_target >= float(rules.wanted_chance)
         value = np.where(quick | ~quick.any(axis=1, keepdims=True), value, -np.inf)
-    return np.asarray(value.argmax(axis=1), dtype=np.int64)
+    return value
 
 
 def _profit(result: Outcome, terms: Terms, _rules: Rules) -> Floats:

@@ -13,14 +13,17 @@ from models.depth import Copies
 from models.proceeds import Total
 from sourcing import depth, verdict
 from sourcing.answer import Item, Limit, Query, Range, Verdict
+from sourcing.best_channel import best, words
 from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.flags.marked import flagged, notes
 from sourcing.forecast import Forecasts, forecast_group
 from sourcing.limits import Outlook, limits
+from sourcing.money import money_writer
 from sourcing.purchase import Discounts
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
+from sourcing.terms import Terms
 
 
 @dataclass(frozen=True)
@@ -87,12 +90,25 @@ def prospects(store: Store, queries: Sequence[Query], settings: Settings, detail
             for at, item in zip(members, items, strict=True):
                 found[at] = Prospect(_no_fit(queries[at], item, settings), deal, settings.locale, None, None, 0)
             continue
-        forecasts = forecast_group(fit, category, items, rows, deal.terms, deal.rules)
-        figures = verdict.figures(items, forecasts)
+        sold_on = deal.channels or (deal.terms,)
+        offers = [forecast_group(fit, category, items, rows, terms, deal.rules) for terms in sold_on]
+        tables = [verdict.figures(items, forecasts) for forecasts in offers]
+        chosen = best(offers, deal.terms, deal.rules).tolist() if len(offers) > 1 else [0] * len(items)
         for k, at in enumerate(members):
-            base = _base(queries[at], items[k], rows[k], settings, deal, fit, forecasts, figures, k, detail)
-            found[at] = Prospect(base, deal, settings.locale, forecasts, figures, k)
+            own, forecasts, figures = deal.on(sold_on[chosen[k]].channel), offers[chosen[k]], tables[chosen[k]]
+            base = _base(queries[at], items[k], rows[k], settings, own, fit, forecasts, figures, k, detail)
+            if base.decision != "too little to go on":
+                nets = [verdict.to_cents(table.mean_net[k]) for table in tables]
+                base = base.but(_channel(sold_on, nets, chosen[k], money_writer(base.currency, settings.locale)))
+            found[at] = Prospect(base, own, settings.locale, forecasts, figures, k)
     return [found[at] for at in range(len(queries))]
+
+
+def _channel(
+    sold_on: Sequence[Terms], nets: list[Decimal], chosen: int, write: Callable[[Decimal], str]
+) -> dict[str, str]:
+    names = [terms.channel for terms in sold_on]
+    return {"channel": names[chosen], "channel_words": words(names, nets, chosen, write) if len(names) > 1 else ""}
 
 
 def _no_fit(query: Query, item: Item, settings: Settings) -> Verdict:

@@ -26,7 +26,7 @@ def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Disco
     lines = [ReceiptLine("Buyer pays", total, paid)]
     for part, charge in zip(terms.fees, terms.charges(total), strict=True):
         base = part.base(total, shipping, terms.buyer_tax)
-        lines.append(ReceiptLine(f"Fee: {part.name}", -charge, charged(part, base)))
+        lines.append(ReceiptLine("Fee" if part.name == "fee" else f"Fee: {part.name}", -charge, charged(part, base)))
     lines.append(ReceiptLine("Postage", -terms.postage, "what you pay the carrier"))
     lines.append(ReceiptLine("Supplies", -terms.supplies, "box, filling, label"))
     lines.append(ReceiptLine("Expected returns", -terms.returns(total), _returned(terms, total)))
@@ -34,7 +34,7 @@ def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Disco
         ReceiptLine(
             _WORDS[step],
             -terms.step_cost(step),
-            f"{plain(minutes)} min at {terms.hourly_value:.2f} an hour",
+            f"{minutes.normalize():f} min at {terms.hourly_value:.2f} an hour",
         )
         for step in STEPS
         if (minutes := getattr(terms, f"{step}_minutes"))

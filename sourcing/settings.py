@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -41,6 +41,11 @@ class CategorySettings:
     terms: Terms
     rules: Rules
     channels: tuple[Terms, ...] = ()
+
+    def on(self, channel: str) -> CategorySettings:
+        """Return the same with the terms of one of its channels; of another name, as it is."""
+        found = [terms for terms in self.channels if terms.channel == channel]
+        return replace(self, terms=found[0]) if found else self
 
 
 def _channels() -> dict[str, dict[str, Any]]:
@@ -100,6 +105,18 @@ class Settings:
         if found is None:
             found = self._resolved[at] = self._resolve(*at)
         return found
+
+    def on_channel(self, category: str, channel: str, day: date | None = None) -> CategorySettings:
+        """Return the terms and rules of a category sold on a channel of your choice.
+
+        Raises
+        ------
+        BadInput
+            There is no such channel; or as for `for_category`.
+        """
+        name, own = self._sold_on(channel, "The sale")[0], self.categories.get(folded(category), {})
+        changed = {**self.categories, folded(category): {**own, "channel": name}}
+        return replace(self, categories=changed).for_category(category, day)
 
     def _resolve(self, category: str, day: date) -> CategorySettings:
         values = {**self.default, **self.categories.get(category, {})}

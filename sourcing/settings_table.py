@@ -137,7 +137,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting("least", "fee", "money", FeePart.least, "the brackets come to at least this", True),
     Setting("most", "fee", "money", FeePart.most, "the brackets come to at most this", True),
-    Setting("fixed", "fee", "money", Decimal(0), "fixed part per order, on top"),
+    Setting("fixed", "fee", "money", FeePart.fixed, "fixed part per order, on top"),
     Setting("on", "fee", "choice", FeePart.on, "what it is charged on", choices=BASES),
     Setting(
         "only", "fee", "share", FeePart.only, "part of your sales it is charged on: 1 all, 0 switched off", highest=_ONE

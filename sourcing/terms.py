@@ -15,7 +15,7 @@ from itertools import zip_longest
 
 from sourcing.answer import ReceiptLine
 from sourcing.errors import BadInput
-from sourcing.fees import FeePart, Line, summed
+from sourcing.fees import FeePart, Line, one_fee, summed
 from sourcing.labour import STEPS, Flag
 from sourcing.money import cents
 from sourcing.purchase import NO_DISCOUNT, Discounts, taxed, untaxed
@@ -44,7 +44,7 @@ class Terms:
     """
 
     channel: str = "main"
-    fees: tuple[FeePart, ...] = (FeePart(),)
+    fees: tuple[FeePart, ...] = one_fee(Decimal("0.13"), Decimal("0.30"))
     fees_since: date | None = None
     fees_next: date | None = None
     shipping: Decimal | str = YOU_PAY

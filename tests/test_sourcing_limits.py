@@ -8,6 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from hypothesis import assume, given
+from hypothesis import settings as run
 from hypothesis import strategies as st
 
 from sourcing.answer import Limit
@@ -169,6 +170,42 @@ def test_every_limit_moves_one_way_with_every_input(
         assert one.most is not None
         assert other.most is not None
         assert one.most <= other.most
+
+
+@run(max_examples=2500, deadline=None)  # four rules: 10,000 cases
+@pytest.mark.parametrize("rule", ["least_profit", "least_return", "most_loss_chance", "wanted_chance"])
+@given(st.data())
+def test_the_most_worth_paying_is_where_each_rule_flips_to_the_cent(rule: str, data: st.DataObject) -> None:
+    value = D(data.draw(st.integers(1, 3000))) / 100
+    deal = Terms(
+        purchase_tax=D(data.draw(st.integers(0, 3000))) / 10000,
+        resale_exemption=data.draw(st.sampled_from(["no", "no", "yes"])),
+        store_discount=Discounts(
+            *(Step(D(data.draw(st.integers(0, 60))) / 100, data.draw(st.booleans())) for _ in range(2))
+        ),
+        list_minutes=D(data.draw(st.integers(0, 300))) / 10,
+        capital_rate=D(data.draw(st.integers(0, 100))) / 100,
+    )
+    chance = data.draw(st.integers(0, 100)) / 100
+    outlook = Outlook(
+        data.draw(st.integers(-2000, 30000)) / 100, data.draw(st.integers(0, 300)), chance,
+        data.draw(st.integers(-2000, 30000)) / 100, 3.0,
+    )  # fmt: skip
+    on = {"least_profit": value, "least_return": value / 10, "most_loss_chance": D("0.35"), "wanted_chance": D("0.5")}
+    rules = dataclasses.replace(NONE, **{rule: on[rule]})
+    decision, _, limit = decide(limits(rules, deal, outlook, None), None)
+    if rule == "wanted_chance":
+        assert (limit, decision) == ((None, "buy") if chance >= 0.5 else (D(0), "pass"))
+        return
+    assert limit is not None
+    if limit == 0:
+        assert decision == "pass"
+        assert slack_of(rule, rules, deal, outlook, CENT) < SLACK * 4 or deal.landed(CENT) == 0
+        return
+    assert slack_of(rule, rules, deal, outlook, limit) >= -SLACK * 4
+    assert slack_of(rule, rules, deal, outlook, limit + CENT) < SLACK * 4
+    assert decide(limits(rules, deal, outlook, limit), limit)[0] == "buy"
+    assert decide(limits(rules, deal, outlook, limit + CENT), limit + CENT)[:2] == ("pass", rule)
 
 
 @given(rules_on, terms, outlooks, st.decimals(0, 300, places=2), st.decimals("0.01", 50, places=2))

@@ -14,6 +14,7 @@ from web.commands.plan import plan
 from web.commands.serve import serve
 from web.commands.settings import settings
 from web.commands.table import comps
+from web.commands.terms import terms
 from web.commands.tune import tune
 
 __all__ = ["BUSY", "FAILED", "REFUSED", "SOME_FAILED", "main"]
@@ -30,7 +31,7 @@ def main() -> None:
     """
 
 
-for command in (serve, load, undo, comps, check, explain, ladder, plan, tune, settings, access, demo):
+for command in (serve, load, undo, comps, check, explain, ladder, plan, tune, settings, terms, access, demo):
     main.add_command(command)
 
 if __name__ == "__main__":

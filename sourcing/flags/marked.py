@@ -52,7 +52,9 @@ def read_flags(settings: Settings, names: Iterable[str]) -> tuple[str, ...]:
 def flagged(deal: CategorySettings, settings: Settings, names: tuple[str, ...]) -> CategorySettings:
     """Return a category's terms and rules for a piece with these flags; one that is set no longer adds nothing."""
     found = _set(settings, names)
-    return replace(deal, terms=deal.terms.flagged(found)) if found else deal
+    if not found:
+        return deal
+    return replace(deal, terms=deal.terms.flagged(found), channels=tuple(one.flagged(found) for one in deal.channels))
 
 
 def notes(settings: Settings, fit: Fit | None, category: str, item: Item) -> tuple[FlagNote, ...]:
