@@ -18,6 +18,7 @@ let worker = null;
 let votes = new Votes();
 let run = 0; // one opening of the camera: what an earlier one still brings is dropped
 let since = 0;
+let waiting = false; // for the reader's answer
 let asked = null; // the code a question is open about
 let shown;
 
@@ -36,6 +37,7 @@ function show(state, code = null) {
 
 function halt() {
   run++;
+  if (waiting) drop(); // its answer would be taken for one about the next picture
   camera.stop();
   video.srcObject = null;
   act("light").setAttribute("aria-pressed", "false");
@@ -71,9 +73,15 @@ function reader() {
 }
 
 function unread() {
-  worker?.terminate();
-  worker = null; // "Try again" makes another
+  drop();
   if (panel.open) stopFor("unread");
+}
+
+/** Do without this reader: the next opening makes another. */
+function drop() {
+  worker?.terminate();
+  worker = null;
+  waiting = false;
 }
 
 /** Take a picture of what is in sight: the view cuts the video's longer side. */
@@ -87,13 +95,18 @@ function taken() {
 /** Send one picture to the reader, and its answer on; then the next, as long as this run lasts. */
 async function next(mine) {
   const started = performance.now();
-  await new Promise((done) => (video.requestVideoFrameCallback ? video.requestVideoFrameCallback(done) : requestAnimationFrame(done)));
+  await new Promise((done) => {
+    setTimeout(done, 1000); // a camera that stands still is told of as well
+    video.requestVideoFrameCallback ? video.requestVideoFrameCallback(done) : requestAnimationFrame(done);
+  });
   const picture = mine === run && worker && !asked && (await taken().catch(() => null));
   if (mine !== run || !worker) return;
   if (picture) {
     const answer = new Promise((done) => worker.addEventListener("message", ({ data }) => done(data), { once: true }));
     worker.postMessage(picture, [picture]);
+    waiting = true;
     const { found, broken } = await answer;
+    waiting = false;
     if (mine !== run) return;
     if (broken) return unread();
     judge(votes.add(found, performance.now()));

@@ -35,6 +35,7 @@ export class Votes {
     // One vote a picture: the maker's code before any other, the one nearest to the middle before its neighbours.
     const best = ["maker", "ask", "tell"].map((rank) => seen.find((one) => one.standing === rank)).find(Boolean);
     if (!best) return null;
+    best.quality = Math.max(...seen.filter((one) => one.key === best.key).map((one) => one.quality));
     this.#reads.push(best);
     if (best.standing === "maker") return this.#accepted(best);
     if (this.#reads.some((one) => one.standing === "maker") || this.#refused.has(best.key)) return null;
