@@ -153,7 +153,7 @@ def test_bad_input_is_said_at_its_field(
 
 
 def test_two_fees_of_one_name_and_no_fee_at_all(client: FlaskClient, store: Store) -> None:
-    twice = client.post(MAIN, data=sent(client, MAIN, "save") | {"p1.name": "selling", "p1.fixed": "1"})
+    twice = client.post(MAIN, data=sent(client, MAIN, "save") | {"p1.name": "fee", "p1.fixed": "1"})
     assert twice.status_code == 400
     assert "Two fees are called" in twice.text
     none = client.post(NEW, data=sent(client, NEW, "save"))

@@ -10,7 +10,7 @@ from typing import Any
 
 from sourcing.channels import FEES, SHORT
 from sourcing.errors import BadInput
-from sourcing.fees import PAID, Bracket
+from sourcing.fees import PAID, Bracket, FeePart
 from sourcing.settings_table import defaults, of_place
 from web.settings_form import Field, fields, typed
 
@@ -52,7 +52,7 @@ def parts_on(channel: Mapping[str, Any] | None, day: date | None) -> Parts:
     if channel.get(FEES):
         return {name: dict(values) for name, values in channel[FEES].get(day, {}).items()}
     rate, fixed, cap = ({**defaults("channel"), **channel}[name] for name in SHORT)
-    return {FIRST: {"share": (Bracket(Decimal(0), Decimal(rate)),), "fixed": fixed, "most": cap}}
+    return {FeePart.name: {"share": (Bracket(Decimal(0), Decimal(rate)),), "fixed": fixed, "most": cap}}
 
 
 def part_forms(parts: Parts) -> tuple[Part, ...]:
@@ -69,14 +69,19 @@ def blank_part(at: int) -> Part:
 def _fields(at: int, values: Mapping[str, Any]) -> tuple[Field, ...]:
     return tuple(
         replace(
-            field, name=f"p{at}.{field.name}", optional=False, off=False, label=_LABELS.get(field.name, field.label)
+            field,
+            name=f"p{at}.{field.name}",
+            optional=False,
+            off=False,
+            label=_LABELS.get(field.name, field.label),
+            help=_HELP.get(field.name, field.help),
         )
         for field in fields(of_place("fee").values(), values)
     )
 
 
 _HELP = {
-    "share": "One row where one percentage holds for all; another row for each amount from which another one holds",
+    "share": "One row, or one for each amount from which another percentage holds",
     "fixed": "Added to every order",
     "most": "The percentages come to no more than this; empty is no cap",
     "least": "The percentages come to no less than this; empty is no floor",

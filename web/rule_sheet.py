@@ -96,6 +96,7 @@ def _page(
     first = next((field.name for _, back in pieces for field in back if field.wrong), None)
     category = sheet.named[1] if sheet.named and sheet.named[0] == "category" else None
     rules = any(one.name in RULES for piece in sheet.pieces for one in piece.settings)
+    found = _effects(settings, category) if rules and not wrong else {}
     return render_template(
         "rules/sheet.html",
         sheet=sheet,
@@ -104,7 +105,8 @@ def _page(
         first=first,
         error=error if first is None else None,
         change=done,
-        effects=_effects(settings, category) if rules and not wrong else {},
+        effects={rule: one for rule, one in found.items() if one.checks},
+        unseen=bool(found) and not any(one.checks for one in found.values()),
         stands=sheet.named is None or values_of(load_settings(store()), *sheet.named) is not None,
         target=_address(),
         last=last_change(store()),

@@ -111,7 +111,7 @@ def category_sheet(name: str) -> Sheet:
         Piece(TITLES[part], "category", name, _of_part(part), part == RULES)
         for part in (RULES, POSTAGE, WORK, BUYING, SELLING)
     ]
-    return Sheet(name, "An empty field takes what holds in every category.", tuple(pieces), ("category", name))
+    return Sheet(name, "An empty field is as elsewhere: as in every category.", tuple(pieces), ("category", name))
 
 
 def flag_sheet(name: str) -> Sheet:
