@@ -17,10 +17,23 @@ if TYPE_CHECKING:
 ROUNDING = "Each line is rounded half up to the cent by itself, as on an invoice."
 _WORDS = {"clean": "Cleaning", "photograph": "Photographing", "list": "Listing", "pack": "Packing"}
 _ZERO = Decimal(0)
+_MOST_KEPT = 500
 
 
 def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Discounts) -> tuple[ReceiptLine, ...]:
     """Work one sale out; the lines add up to the last."""
+    known = terms.sale_lines
+    if total not in known:
+        if len(known) > _MOST_KEPT:
+            known.clear()
+        known[total] = _sold(terms, total)
+    lines = [*known[total]]
+    if shelf is not None:
+        lines += _bought(terms, shelf, discount)
+    return (*lines, ReceiptLine("Left", sum((line.amount for line in lines), _ZERO), "the lines above added up"))
+
+
+def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
     shipping = terms.shipping_charged
     paid = f"shipping charged {shipping:.2f} included" if shipping else "shipping is free to the buyer"
     lines = [ReceiptLine("Buyer pays", total, paid)]
@@ -39,9 +52,7 @@ def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Disco
         for step in STEPS
         if (minutes := getattr(terms, f"{step}_minutes"))
     ]
-    if shelf is not None:
-        lines += _bought(terms, shelf, discount)
-    return (*lines, ReceiptLine("Left", sum((line.amount for line in lines), _ZERO), "the lines above added up"))
+    return tuple(lines)
 
 
 def charged(part: FeePart, base: Decimal) -> str:

@@ -82,6 +82,9 @@ class Terms:
 
     def fee(self, total: Decimal) -> Decimal:
         """All fees on what the buyer pays."""
+        if len(self.fees) == 1:  # most channels; lists of thousands ask
+            part = self.fees[0]
+            return part.charge(part.base(total, self.shipping_charged, self.buyer_tax))
         return sum(self.charges(total), _ZERO)
 
     def returns(self, total: Decimal) -> Decimal:
@@ -94,8 +97,14 @@ class Terms:
         return self._returns(total, self.fee(total))
 
     def _returns(self, total: Decimal, fee: Decimal) -> Decimal:
-        kept = fee * (1 - self.fees_refunded)
-        return cents(self.return_rate * (self._postage_lost + self.return_value_lost * total + kept))
+        fixed, by_total, by_fee = self._return_shares
+        return cents(fixed + by_total * total + by_fee * fee)
+
+    @cached_property
+    def _return_shares(self) -> tuple[Decimal, Decimal, Decimal]:
+        """Expected cost of returns: a fixed amount, a share of the total and a share of the fees."""
+        rate = self.return_rate
+        return rate * self._postage_lost, rate * self.return_value_lost, rate * (1 - self.fees_refunded)
 
     @cached_property
     def _postage_lost(self) -> Decimal:
@@ -105,7 +114,16 @@ class Terms:
     def net(self, total: Decimal) -> Decimal:
         """Net proceeds of one sale whose buyer pays ``total``, before labour and purchase."""
         fee = self.fee(total)
-        return total - fee - self.postage - self.supplies - self._returns(total, fee)
+        return total - fee - self._sent - self._returns(total, fee)
+
+    @cached_property
+    def _sent(self) -> Decimal:
+        return self.postage + self.supplies
+
+    @cached_property
+    def sale_lines(self) -> dict[Decimal, tuple[ReceiptLine, ...]]:
+        """Lines of sales worked out already, by what the buyer pays: the same at every shelf price."""
+        return {}
 
     @cached_property
     def net_lines(self) -> tuple[Line, ...]:
