@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from sourcing.samples import load_samples
 from sourcing.storage import open_store
@@ -14,6 +14,7 @@ pytestmark = pytest.mark.browser
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
 SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
+SLOW = 30_000  # ms
 ITEM = "whatif?code=WE804-175&price=4.50"
 
 
@@ -52,21 +53,20 @@ def test_figures_follow_the_slider_and_the_last_answer_wins(browser: Browser, fi
     page.goto(f"{filled}/{ITEM}")
     assert page.locator("#ask-now").count() == 0
     slider = page.get_by_role("slider", name="Asking price, slider")
-    first = page.inner_text("#figures")
     slider.evaluate(
         "(one) => { for (const at of [25, 30, 60]) {"
         " one.value = at; one.dispatchEvent(new Event('input', {bubbles: true})); } }"
     )
-    page.wait_for_function("(was) => document.getElementById('figures').innerText !== was", arg=first)
+    expect(page.locator("#figures")).to_contain_text("$60.00", timeout=SLOW)
     assert page.input_value("#ask") == "60.00"
     assert "$60.00" in page.inner_text("#figures")
     assert "ask=60.00" in page.url
     before = page.inner_text("#figures")
     page.fill("#ask", "dear")
-    page.wait_for_function("document.getElementById('ask-wrong').innerText !== ''")
+    expect(page.locator("#ask-wrong")).to_contain_text("is not an asking price", timeout=SLOW)
     assert page.inner_text("#figures") == before  # what was known stays
     page.fill("#ask", "")
-    page.wait_for_function("document.getElementById('ask-wrong').innerText === ''")
+    expect(page.locator("#ask-wrong")).to_have_text("", timeout=SLOW)
     assert wrong == []
 
 
@@ -81,9 +81,12 @@ def test_a_late_answer_to_an_earlier_question_is_not_shown(browser: Browser, fil
              return answer; }; }"""
     )
     page.fill("#ask", "25")
-    page.wait_for_function("window.letgo !== undefined")
+    for _ in range(200):
+        if page.evaluate("window.letgo !== undefined"):
+            break
+        page.wait_for_timeout(100)
     page.fill("#ask", "60")
-    page.wait_for_function("document.getElementById('figures').innerText.includes('$60.00')")
+    expect(page.locator("#figures")).to_contain_text("$60.00", timeout=SLOW)
     page.evaluate("window.letgo()")
     page.wait_for_timeout(300)
     assert "$60.00" in page.inner_text("#figures")
