@@ -293,7 +293,9 @@ def test_a_short_table_answers_that_nothing_could_be_replayed(tmp_path: Path) ->
     store = open_store(str(tmp_path / "data.sqlite3"))
     load_file(store, put(tmp_path / "few.csv", rows))
     refit(store)
-    assert tune(store).frontiers == ()
+    bench = tune(store)
+    assert bench.frontiers == ()
+    assert "no occasion could be replayed" in bench.notes[0]
 
 
 def test_fits_are_as_far_apart_as_their_number_allows(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from sourcing.errors import BadInput
 from sourcing.fitting import fold
-from sourcing.settings import Settings, load_settings
+from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.tuning import words
 from sourcing.tuning.aims import OBJECTIVES
@@ -65,7 +65,7 @@ def tune(
                 left_out[why] = left_out.get(why, 0) + count
     return Bench(
         found, rule, objective, settings.currency, tuple(sorted(left_out.items())), replays.made_at,
-        _notes(store, settings, any(one.source == "drawn" for one in found)),
+        _notes(store, bool(found), any(one.source == "drawn" for one in found)),
     )  # fmt: skip
 
 
@@ -100,7 +100,9 @@ def _known(value: str, known: Iterable[str], what: str, field: str) -> None:
     )
 
 
-def _notes(store: Store, settings: Settings, drawn: bool) -> tuple[str, ...]:
+def _notes(store: Store, replayed: bool, drawn: bool) -> tuple[str, ...]:
     unsold = store.read("SELECT 1 FROM comp WHERE out = 0 AND status <> 1 LIMIT 1")
+    if not replayed:
+        return (words.NOTHING_NOTE,)
     notes = words.NOTES if unsold else (*words.NOTES, words.SOLD_ONLY_NOTE)
     return (words.DRAWN_NOTE, *notes) if drawn else notes

@@ -102,7 +102,9 @@ def _replayed(
     if not enough:
         thin = {name for name in fit.categories if len(parts.get(name, ())) < FEWEST}
         drawn = draw(store, settings, thin)
-        more, missing = _value(store, settings, fit, drawn, _NOBODY, days, _part(tell, 0.4, 1.0))
+        more, missing = _value(
+            store, settings, fit, drawn, _NOBODY, days, _part(tell, 0.4 if history.occasions else 0.0, 1.0)
+        )
         for name, one in more.items():
             if len(one) > len(parts.get(name, ())):
                 parts[name], left_out[name] = one, missing.get(name, {})

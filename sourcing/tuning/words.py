@@ -29,6 +29,10 @@ NOTES = (
     "the choice. One suggestion in twenty may still be luck; look at several rules and one may look good by chance.",
     "Every piece is taken as bought once. That many bought at once press on each other's prices is not in it.",
 )
+NOTHING_NOTE = (
+    "Too few to tell: no occasion could be replayed. Needed are comps that name the days they were listed and ended, "
+    "over some months, and listings of the same items after the day of each occasion."
+)
 DRAWN_NOTE = (
     "Occasions were drawn, not yours: shelf prices come from how your settings describe your stores (rack_prices), "
     "items from what was on the market. Totals are of the occasions drawn and foretell no turnover."

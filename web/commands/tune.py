@@ -67,8 +67,6 @@ def _written(found: Bench) -> str:
             *_points(one),
             "",
         ]
-    if not found.frontiers:
-        lines.append("Too few to tell: no occasion could be replayed.")
     lines += [f"{count} occasions were left out: {why}." for why, count in found.left_out]
     return "\n".join([*lines, *found.notes])
 
