@@ -10,10 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from sourcing import depth, history, verdict
+from sourcing import depth, verdict
 from sourcing.answer import Query, Verdict
 from sourcing.comps.version import COUNTS
-from sourcing.errors import SourcingError
 from sourcing.forecast import Forecasts
 from sourcing.limits import at_price, decide
 from sourcing.money import money_writer
@@ -138,18 +137,6 @@ def check_list(
     prospects = prospects_of(store, queries, settings or load_settings(store), detail)
     losses = _losses(queries, prospects)
     return [_at_price(*one, detail) for one in zip(prospects, queries, losses, strict=True)]
-
-
-def recheck(store: Store, settings: Settings, limit: int = 20) -> list[tuple[history.PastCheck, str, str, Any]]:
-    """Ask the last checks again under other settings: (check, decision now, decision then, most worth paying then)."""
-    changed: list[tuple[history.PastCheck, str, str, Any]] = []
-    for past in history.recent(store, limit):
-        try:
-            now, then = check(store, past.query), check(store, past.query, settings)
-        except SourcingError:
-            continue  # its comps or its code are gone; nothing to compare
-        changed.append((past, now.decision, then.decision, then.most_worth_paying))
-    return changed
 
 
 def _losses(queries: Sequence[Query], prospects: list[Prospect]) -> list[float | None]:
