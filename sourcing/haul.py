@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from decimal import Decimal
+from typing import Any
 
 from sqlalchemy import insert, select, update
 from sqlalchemy.engine import Connection
@@ -37,6 +39,8 @@ class HaulItem:
     taken_at: str
     undone: bool
     worth_taking: int | None  # copies, by the verdict that was kept; None: it does not say
+    line_before: Decimal | None = None  # profit before labour of all its pieces, each later one selling later and lower
+    line_after: Decimal | None = None  # likewise after labour
 
 
 @dataclass(frozen=True)
@@ -148,8 +152,8 @@ def current(store: Store) -> HaulView:
         "FROM haul_item i JOIN checked c ON c.id = i.check_id WHERE i.haul_id = ? ORDER BY i.id DESC",
         (number,),
     )
-    items = []
-    for item_id, check_id, label, decision, count, taken, undone, text in rows:
+    items, taken_of = [], Counter[str]()
+    for item_id, check_id, label, decision, count, taken, undone, text in reversed(rows):  # in the order of taking
         answer = json.loads(text)
         deal = settings.for_category(answer["item"]["category"])
         minutes = flagged(deal, settings, tuple(answer["item"].get("flags", ()))).terms.prep_minutes
@@ -157,30 +161,36 @@ def current(store: Store) -> HaulView:
             None if answer[key] is None else Decimal(answer[key])
             for key in ("shelf_price", "landed_cost", "profit_before_labour", "profit_after_labour")
         )
-        items.append(
-            HaulItem(
-                item_id,
-                check_id,
-                label,
-                decision,
-                count,
-                shelf,
-                landed,
-                before,
-                after,
-                Decimal(minutes),
-                taken,
-                undone is not None,
-                answer.get("worth_taking"),  # verdicts kept long ago do not have it
-            )
+        item = HaulItem(
+            item_id,
+            check_id,
+            label,
+            decision,
+            count,
+            shelf,
+            landed,
+            before,
+            after,
+            Decimal(minutes),
+            taken,
+            undone is not None,
+            answer.get("worth_taking"),  # verdicts kept long ago do not have it
         )
+        if before is not None and after is not None:
+            start = 0 if item.undone else taken_of[_same(answer)]
+            total = sum(_each_after(answer, after, start, count), Decimal(0))
+            item = replace(item, line_before=total + count * (before - after), line_after=total)
+        if not item.undone:
+            taken_of[_same(answer)] += count
+        items.append(item)
+    items.reverse()
     return _summed(number, name, started, tuple(items), settings.currency)
 
 
 def _summed(number: int | None, name: str, started: str, items: tuple[HaulItem, ...], currency: str) -> HaulView:
     zero = Decimal(0)
     live = [item for item in items if not item.undone]
-    before = sum((item.count * (item.profit_before_labour or zero) for item in live), zero)
+    before = sum((item.line_before or zero for item in live), zero)
     minutes = sum((item.count * item.prep_minutes for item in live), zero)
     return HaulView(
         id=number,
@@ -191,11 +201,28 @@ def _summed(number: int | None, name: str, started: str, items: tuple[HaulItem, 
         pieces=sum(item.count for item in live),
         outlay=sum((item.count * (item.landed_cost or zero) for item in live), zero),
         profit_before_labour=before,
-        profit_after_labour=sum((item.count * (item.profit_after_labour or zero) for item in live), zero),
+        profit_after_labour=sum((item.line_after or zero for item in live), zero),
         prep_minutes=minutes,
         profit_per_hour=before * 60 / minutes if minutes else None,
         unpriced=sum(item.count for item in live if item.landed_cost is None or item.profit_after_labour is None),
     )
+
+
+def _same(answer: dict[str, Any]) -> str:
+    """What pieces that press on each other's sale have in common: the very item, as its verdict understood it."""
+    item = answer["item"]
+    who = [item[key] for key in ("root", "gtin", "style_code", "size", "condition")]
+    return json.dumps([*who, item.get("flags", []), item["label"] if item["root"] is None else ""])
+
+
+def _each_after(answer: dict[str, Any], alone: Decimal, start: int, count: int) -> list[Decimal]:
+    """Profit after labour of each of ``count`` pieces, ``start`` of the same having been taken before.
+
+    Beyond the last copy that the verdict looked at, each brings what that one does; a verdict without copies speaks of
+    each as if it were alone.
+    """
+    known = [Decimal(copy["profit"]) for copy in answer.get("depth") or () if copy["profit"] is not None]
+    return [known[min(at, len(known) - 1)] if known else alone for at in range(start, start + count)]
 
 
 def _start(connection: Connection, name: str) -> int:

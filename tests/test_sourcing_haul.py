@@ -33,11 +33,23 @@ def test_sums_worked_by_hand(store: Store) -> None:
     assert view.store == "Tannery Row"
     assert view.pieces == 4
     assert view.outlay == Decimal("80.22")  # 3 x 26.74; the unknown one has no landed cost
-    assert view.profit_before_labour == Decimal("58.68")  # 3 x 19.56
-    assert view.profit_after_labour == Decimal("39.60")  # 3 x 13.20
+    assert view.profit_after_labour == Decimal("28.00")  # its copies bring 13.20, 9.40 and 5.40
+    assert view.profit_before_labour == Decimal("47.08")  # and 6.36 of labour each
     assert view.prep_minutes == 4 * minutes
-    assert view.profit_per_hour == Decimal("58.68") * 60 / (4 * minutes)
+    assert view.profit_per_hour == Decimal("47.08") * 60 / (4 * minutes)
     assert view.unpriced == 1
+
+
+def test_a_second_line_of_the_same_item_goes_on_counting(store: Store) -> None:
+    first = history.record(store, web_examples.verdict())
+    again = history.record(store, web_examples.verdict())
+    haul.take(store, first, 1)
+    line = haul.take(store, again, 4)
+    later, earlier = haul.current(store).items
+    assert earlier.line_after == Decimal("13.20")
+    assert later.line_after == Decimal("19.00")  # 9.40, 5.40, 2.10, and 2.10 beyond the last that was looked at
+    haul.undo(store, line)
+    assert haul.current(store).profit_after_labour == Decimal("13.20")
 
 
 def test_undo_and_redo_are_exact(store: Store) -> None:
