@@ -7,12 +7,15 @@ import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sourcing.answer import Query, Verdict
+from sourcing.answer import Item, Query, Verdict
 from sourcing.errors import NotFound
 from sourcing.purchase import Discounts, kept_discount
 from sourcing.storage import Store
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
 
 _COLUMNS = "id, at, label, code, shelf, decision, most, query"
 
@@ -33,6 +36,12 @@ class PastCheck:
 
 def record(store: Store, verdict: Verdict, at: datetime | None = None) -> int:
     """Keep one verdict, given now or at another moment, and return its number."""
+    with store.write() as connection:
+        return record_in(connection, verdict, at)
+
+
+def record_in(connection: Connection, verdict: Verdict, at: datetime | None = None) -> int:
+    """Do as `record` inside a transaction of the caller's."""
     from sourcing.storage.schema import checked
 
     query = {
@@ -48,11 +57,19 @@ def record(store: Store, verdict: Verdict, at: datetime | None = None) -> int:
         "most": _minor(verdict.most_worth_paying),
         "query": json.dumps(query),
         "answer": json.dumps(verdict.as_dict()),
+        **named(verdict.item),
     }
-    with store.write() as connection:
-        key = connection.execute(checked.insert().values(row)).inserted_primary_key
-        assert key is not None
-        return int(key[0])
+    key = connection.execute(checked.insert().values(row)).inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+def named(item: Item) -> dict[str, str]:
+    """Return what tells an item from others: its GTIN, and its style code or title with its size, folded."""
+    from sourcing.fitting import fold
+
+    name = fold(item.style_code or f"{item.brand} {item.title}")
+    return {"gtin": item.gtin, "style_size": f"{name}|{fold(item.size)}" if name else ""}
 
 
 def recent(store: Store, limit: int = 50) -> list[PastCheck]:
@@ -92,7 +109,6 @@ def _query(text: str) -> Query:
     if values.get("shelf_price") is not None:
         values["shelf_price"] = Decimal(values["shelf_price"])
     values["discount"] = kept_discount(values.get("discount"))
-    values["flags"] = tuple(values.get("flags", ()))
     values["flags"] = tuple(values.get("flags", ()))
     return Query(**values)
 

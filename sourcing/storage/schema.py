@@ -221,8 +221,13 @@ checked = Table(  # every check, passes too
     Column("most", Integer),
     Column("query", Text, nullable=False),  # JSON, enough to ask again
     Column("answer", Text, nullable=False),  # JSON, what was said then
+    Column("gtin", Text, nullable=False, server_default=""),  # of the item it was about; "" not known
+    Column("style_size", Text, nullable=False, server_default=""),  # its style code or title and its size, folded
 )
 Index("checked_by_code", checked.c.code, checked.c.id)
+Index("checked_by_gtin", checked.c.gtin, checked.c.id)
+Index("checked_by_style_size", checked.c.style_size, checked.c.id)
+Index("checked_by_at", checked.c.at)
 
 haul = Table(
     "haul",
