@@ -94,7 +94,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
 
     from sourcing.learning import learn
 
-    words = _flag_words(store)
+    words = flag_words(store)
     start = time.monotonic()
     tell = on_progress or (lambda share, what: None)
     tell(0.05, "Reading the comps")
@@ -121,7 +121,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
     return FitReport(fit_id, len(rows), int(learnt["rests_on"]["sold"]), time.monotonic() - start)
 
 
-def _flag_words(store: Store) -> dict[str, list[str]]:
+def flag_words(store: Store) -> dict[str, list[str]]:
     """Return the words in comps by flag, of the settings in force; flags without words have nothing to learn from."""
     from sourcing.settings import load_settings
 
@@ -145,7 +145,7 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
     names = {fold(row[0]) for row in store.read("SELECT DISTINCT category FROM product WHERE id = root")}
     few = (
         before.get("version") == VERSION
-        and before["flag_words"] == _flag_words(store)
+        and before["flag_words"] == flag_words(store)
         and abs(rows - before["fitted_on"]) + _edited_since(store) <= _FEW_NEW * before["fitted_on"]
         and max(value or 0 for value in newest) - before["as_of"] <= _FEW_DAYS
         and names <= set(before["categories"])

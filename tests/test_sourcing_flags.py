@@ -21,6 +21,7 @@ from sourcing.flags.marked import read_flags
 from sourcing.labour import Flag
 from sourcing.settings import default_settings, load_settings, save_settings, undo_settings
 from sourcing.storage import Store, open_store
+from sourcing.tuning.past import past_fits
 
 HEAD = "style_code,brand,category,title,condition,status,asking_price,sold_price,listed_on,ended_on,note\n"
 FIRST = date(2026, 1, 1)
@@ -241,3 +242,25 @@ def test_flags_are_kept_and_a_past_check_outlives_its_flag(store: Store) -> None
 def test_fewest_is_what_the_docs_say() -> None:
     assert FEWEST == 5
     assert "from five such sales on" in (Path(__file__).parent.parent / "docs" / "method.md").read_text()
+
+
+def test_a_fit_of_the_past_knows_flags_as_of_its_day(store: Store) -> None:
+    """By the first sixty days few sales name it; by the last day all do. Other words, another fit."""
+    origin = (FIRST - date(1970, 1, 1)).days
+    days = (origin + 60, origin + 260)
+    early, late = past_fits(store, days, lambda share, words: None).fits
+    whole = current_fit(store)
+    assert early is not None
+    assert late is not None
+    assert whole is not None
+    marked = [fit.flags["scuffed"].effects["shoes"][2] for fit in (early, late)]
+    assert 0 < marked[0] < marked[1]
+    assert late.flags["scuffed"].mean == pytest.approx(whole.flags["scuffed"].mean, rel=1e-9)  # all was known by then
+    settings = load_settings(store)
+    save_settings(store, replace(settings, flags={"torn": Flag("torn", words=("torn",))}), "other words")
+    try:
+        (other,) = past_fits(store, days[1:], lambda share, words: None).fits
+        assert other is not None
+        assert set(other.flags) == {"torn"}
+    finally:
+        undo_settings(store)

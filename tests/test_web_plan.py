@@ -114,11 +114,31 @@ class TestCandidates:
         assert [row for row, _ in problems] == [37, 39]
         assert len(asked) + len(problems) == 40
 
+    def test_sizes_and_barcodes_of_one_style_are_one_style(self, store: Store) -> None:
+        codes = ("LI437-135", "LI437-135", "9520000013509", "9520000013523")  # a jacket, M and S; barcodes of S and L
+        queries = [Query(code=code, size=size, shelf_price=D(2)) for code, size in zip(codes, "MS  ", strict=True)]
+        asked = [planner.Asked(f"row {at}", query, "list") for at, query in enumerate(queries)]
+        candidates = planner.judged(store, asked, load_settings(store))
+        assert len(candidates) == 4
+        assert len({one.style for one in candidates}) == 1
+        for most in (1, 3):
+            found = planner.plan(candidates, HaulLimits(most_of_style=most), every=True)
+            assert sum(line.count for line in found.taken) == most
+
     def test_stock_of_a_list(self) -> None:
         asked, problems = planner.of_list(io.BytesIO(b"code,shelf_price,Stock\nA1-1,2.00,3\nA1-2,2.00,\nA1-3,2,-1\n"))
         assert [one.stock for one in asked] == [3, None]
         assert problems[0][0] == 4
         assert "“-1” is not how many are on the shelf" in problems[0][1]
+
+    def test_a_flag_that_is_none_is_told_at_its_row(self, store: Store) -> None:
+        text = b"code,shelf_price,flags\nA1-1,2.00,no box\nA1-2,2.00,no bok\n"
+        asked, problems = planner.of_list(io.BytesIO(text), load_settings(store))
+        assert [one.query.flags for one in asked] == [("no_box",)]
+        ((row, problem),) = problems
+        assert row == 3
+        assert "no bok" in problem
+        assert len(planner.of_list(io.BytesIO(text))[0]) == 2  # without settings any flag is taken
 
     @pytest.mark.parametrize("text", ["code,shelf_price\n", "price\n5\n"])
     def test_lists_that_hold_nothing(self, text: str) -> None:
@@ -274,6 +294,7 @@ class TestPage:
         tree = lxml.html.fromstring(client.get("/plan").text)
         assert tree.xpath("//input[@name='cash']/@value") == ["7.50"]
         assert tree.xpath("//input[@name='most_of_style']/@value") == ["1"]
+        assert tree.xpath("string(//nav//a[@aria-current])") == "Haul"
         assert client.post("/plan", data={"cash": ""}).status_code == 200
 
 

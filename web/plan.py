@@ -113,7 +113,7 @@ def _choosing(values: MultiDict[str, str]) -> Choosing:
     if upload is not None and upload.filename:
         name, data = upload.filename[-80:], upload.read()
         rows = planner.as_text(io.BytesIO(data))
-        problems = planner.of_list(io.BytesIO(data))[1]
+        problems = planner.of_list(io.BytesIO(data), settings())[1]
     listed = _listed(rows)[0] if rows else []
     ticked = [int(text) for text in values.getlist("check") if text.isascii() and text.isdigit() and len(text) < 10]
     asked = planner.joined(planner.of_haul(store()), planner.of_checks(store(), ticked), listed)
@@ -127,7 +127,7 @@ def _listed(rows: str) -> tuple[list[planner.Asked], list[tuple[int, str]]]:
             f"The list has {len(rows):,} characters.", f"Up to {MOST_LIST:,}.", "Leave out what you would not buy.",
             field="list",
         )  # fmt: skip
-    return planner.of_list(io.BytesIO(rows.encode()))
+    return planner.of_list(io.BytesIO(rows.encode()), settings())
 
 
 def _of_row(listed: dict[str, planner.Asked], row: int) -> planner.Asked:

@@ -9,13 +9,18 @@ from typing import BinaryIO
 
 from sourcing.errors import BadInput, SourcingError
 from sourcing.planner.candidates import MOST_CANDIDATES, Asked
+from sourcing.settings import Settings
 from sourcing.shelf_list import opened_list, plain_name, query_of
 
 MOST_STOCK = 999
 
 
-def of_list(source: str | Path | BinaryIO) -> tuple[list[Asked], list[tuple[int, str]]]:
+def of_list(
+    source: str | Path | BinaryIO, settings: Settings | None = None
+) -> tuple[list[Asked], list[tuple[int, str]]]:
     """Read the items of a list: those that can be judged, and (row, why not) of the others.
+
+    ``settings`` tell which flags there are; None takes any.
 
     Raises
     ------
@@ -33,7 +38,7 @@ def of_list(source: str | Path | BinaryIO) -> tuple[list[Asked], list[tuple[int,
                 values = {plain_name(name): cell.strip() for name, cell in zip(items.header, line, strict=True)}
                 try:
                     stock = stock_of(values.get("stock", ""))
-                    found.append(Asked(f"row {row}", query_of(values), "list", stock=stock))
+                    found.append(Asked(f"row {row}", query_of(values, settings), "list", stock=stock))
                 except SourcingError as error:
                     problems.append((row, str(error)))
     if not found and not problems:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import json
 import zlib
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -58,12 +58,13 @@ def origins(days: Sequence[int]) -> tuple[int, ...]:
 
 def past_fits(store: Store, days: Sequence[int], tell: Tell) -> PastFits:
     """Fit on what was known by each day, or take the fit that is kept."""
+    words = fitting.flag_words(store)
     stands = {day: _stand(store, day) for day in days}
     missing = [day for day in days if not kept.holds(store, "fit", stands[day])]
     rows = store.read(fitting.TABLE) if missing else []
     for at, day in enumerate(missing):
         tell(at / len(missing), f"Learning what was known by {day_text(day)}, {at + 1} of {len(missing)}")
-        kept.keep(store, "fit", stands[day], _fitted(rows, day))
+        kept.keep(store, "fit", stands[day], _fitted(rows, day, words))
     fits = []
     for day in days:
         found = kept.find(store, "fit", stands[day])
@@ -78,16 +79,18 @@ def drop_past_fits(store: Store, days: Collection[int]) -> None:
 
 
 def _stand(store: Store, day: int) -> kept.Stand:
-    return {"comps": data_version(store), "version": fitting.VERSION, "day": day}
+    # What flags do to a price is learnt by the words that mean them; without any, earlier fits stand as they are.
+    words = fitting.flag_words(store)
+    return {"comps": data_version(store), "version": fitting.VERSION, "day": day, **({"words": words} if words else {})}
 
 
-def _fitted(rows: list[tuple[object, ...]], day: int) -> bytes:
+def _fitted(rows: list[tuple[object, ...]], day: int, words: Mapping[str, Sequence[str]]) -> bytes:
     from sourcing.learning import learn
 
     # Rows stand in the order of keys that hold what became of a listing; not even their order may tell the fit of it.
     known = sorted(known_on(rows, day, TABLE), key=lambda row: [str(cell) for cell in row[1:]])
     enough = sum(row[TABLE.status] == 1 for row in known) >= _FEWEST_SALES
-    learnt = learn(known, lambda share, words: None) if enough else None
+    learnt = learn(known, lambda share, what: None, words) if enough else None
     return zlib.compress(json.dumps(learnt, allow_nan=False).encode())
 
 

@@ -65,7 +65,7 @@ def plan(
     problems: list[tuple[int, str]] = []
     with working("Planning"), quiet():
         if list_file:
-            asked, problems = planner.of_list(list_file)
+            asked, problems = planner.of_list(list_file, kept)
             asked = planner.joined(asked, planner.of_checks(store, checks))
         else:
             asked = planner.joined(planner.of_haul(store), planner.of_checks(store, checks))
