@@ -18,7 +18,7 @@ run: .venv/ready
 
 test: .venv/ready-dev
 	@command -v chromium >/dev/null || $(call system,chromium,Browser tests are skipped: chromium is missing.)
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: .venv/ready-dev
 	$(BIN)/ruff check .
