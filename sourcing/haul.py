@@ -41,6 +41,9 @@ class HaulItem:
     worth_taking: int | None  # copies, by the verdict that was kept; None: it does not say
     line_before: Decimal | None = None  # profit before labour of all its pieces, each later one selling later and lower
     line_after: Decimal | None = None  # likewise after labour
+    client_id: str = ""  # the tap's own id, made by the page or the phone
+    style_code: str = ""
+    category: str = ""
 
 
 @dataclass(frozen=True)
@@ -100,24 +103,50 @@ def take(store: Store, check_id: int, count: int = 1, client_id: str = "") -> in
     NotFound
         There is no such check.
     """
+    with store.write() as connection:
+        return take_in(connection, check_id, count, client_id)
+
+
+def take_in(connection: Connection, check_id: int, count: int, client_id: str, at: datetime | None = None) -> int:
+    """Do as `take` inside a transaction of the caller's, for a taking of now or of another moment."""
     if not 1 <= count <= MOST_COUNT:
         raise BadInput(f"{count} pieces cannot be taken.", f"From 1 to {MOST_COUNT}.", field="count")
-    with store.write() as connection:
-        if client_id and (known := _line_of(connection, client_id)):
-            return known
-        if connection.execute(select(checked.c.id).where(checked.c.id == check_id)).first() is None:
-            raise NotFound(f"There is no check number {check_id}.", next_step="Check the item again.")
-        open_one = connection.execute(
-            select(haul.c.id).where(haul.c.closed_at.is_(None)).order_by(haul.c.id.desc())
-        ).scalar()
-        line = insert(haul_item).values(
-            haul_id=open_one if open_one is not None else _start(connection, ""),
-            check_id=check_id,
-            client_id=client_id or None,
-            count=count,
-            taken_at=_now(),
+    if client_id and (known := _line_of(connection, client_id)):
+        return known
+    if connection.execute(select(checked.c.id).where(checked.c.id == check_id)).first() is None:
+        raise NotFound(f"There is no check number {check_id}.", next_step="Check the item again.")
+    open_one = connection.execute(
+        select(haul.c.id).where(haul.c.closed_at.is_(None)).order_by(haul.c.id.desc())
+    ).scalar()
+    line = insert(haul_item).values(
+        haul_id=open_one if open_one is not None else _start(connection, ""),
+        check_id=check_id,
+        client_id=client_id or None,
+        count=count,
+        taken_at=_now() if at is None else at.isoformat(timespec="seconds"),
+    )
+    return _key(connection.execute(line).inserted_primary_key)
+
+
+def recount(store: Store, item_id: int, count: int) -> int:
+    """Let one line of the open haul hold that many pieces, and return how many it held: what an undo puts back.
+
+    Raises
+    ------
+    BadInput
+        The count is not from 1 to 999.
+    NotFound, Refused
+        There is no such line; its haul is closed.
+    """
+    if not 1 <= count <= MOST_COUNT:
+        raise BadInput(
+            f"{count} pieces cannot be held.", f"From 1 to {MOST_COUNT}.", "Undo the line for none.", field="count"
         )
-        return _key(connection.execute(line).inserted_primary_key)
+    with store.write() as connection:
+        _check_open(connection, item_id)
+        before = connection.execute(select(haul_item.c.count).where(haul_item.c.id == item_id)).scalar_one()
+        connection.execute(update(haul_item).where(haul_item.c.id == item_id).values(count=count))
+        return int(before)
 
 
 def undo(store: Store, item_id: int) -> None:
@@ -144,16 +173,33 @@ def redo(store: Store, item_id: int) -> None:
 
 def current(store: Store) -> HaulView:
     """Return the open haul, or an empty view when none is open."""
-    settings = load_settings(store)
     head = store.read("SELECT id, store, started_at FROM haul WHERE closed_at IS NULL ORDER BY id DESC LIMIT 1")
-    number, name, started = head[0] if head else (None, "", "")
+    return _view(store, *(head[0] if head else (None, "", "")))
+
+
+def view(store: Store, haul_id: int) -> HaulView:
+    """Return any haul, open or ended, reckoned with the terms in force.
+
+    Raises
+    ------
+    NotFound
+        There is no such haul.
+    """
+    head = store.read("SELECT id, store, started_at FROM haul WHERE id = ?", (haul_id,))
+    if not head:
+        raise NotFound(f"There is no haul number {haul_id}.", next_step="Choose one from the list of runs.")
+    return _view(store, *head[0])
+
+
+def _view(store: Store, number: int | None, name: str, started: str) -> HaulView:
+    settings = load_settings(store)
     rows = store.read(
-        "SELECT i.id, i.check_id, c.label, c.decision, i.count, i.taken_at, i.undone_at, c.answer "
+        "SELECT i.id, i.check_id, c.label, c.decision, i.count, i.taken_at, i.undone_at, c.answer, i.client_id "
         "FROM haul_item i JOIN checked c ON c.id = i.check_id WHERE i.haul_id = ? ORDER BY i.id DESC",
         (number,),
     )
     items, taken_of = [], Counter[str]()
-    for item_id, check_id, label, decision, count, taken, undone, text in reversed(rows):  # in the order of taking
+    for item_id, check_id, label, decision, count, taken, undone, text, tap in reversed(rows):  # in the order of taking
         answer = json.loads(text)
         deal = settings.for_category(answer["item"]["category"])
         minutes = flagged(deal, settings, tuple(answer["item"].get("flags", ()))).terms.prep_minutes
@@ -175,6 +221,9 @@ def current(store: Store) -> HaulView:
             taken,
             undone is not None,
             answer.get("worth_taking"),  # verdicts kept long ago do not have it
+            client_id=tap or "",
+            style_code=answer["item"].get("style_code") or "",
+            category=answer["item"]["category"],
         )
         if before is not None and after is not None:
             start = 0 if item.undone else taken_of[_same(answer)]
@@ -240,14 +289,18 @@ def _line_of(connection: Connection, client_id: str) -> int | None:
 
 def _mark(store: Store, item_id: int, undone_at: str | None) -> None:
     with store.write() as connection:
-        found = connection.execute(
-            select(haul.c.closed_at).join(haul_item, haul_item.c.haul_id == haul.c.id).where(haul_item.c.id == item_id)
-        ).first()
-        if found is None:
-            raise NotFound(f"There is no line number {item_id} in a haul.", next_step="Reload the haul.")
-        if found.closed_at is not None:
-            raise Refused("This line's haul is closed.", next_step="Only an open haul can be changed.")
+        _check_open(connection, item_id)
         connection.execute(update(haul_item).where(haul_item.c.id == item_id).values(undone_at=undone_at))
+
+
+def _check_open(connection: Connection, item_id: int) -> None:
+    found = connection.execute(
+        select(haul.c.closed_at).join(haul_item, haul_item.c.haul_id == haul.c.id).where(haul_item.c.id == item_id)
+    ).first()
+    if found is None:
+        raise NotFound(f"There is no line number {item_id} in a haul.", next_step="Reload the haul.")
+    if found.closed_at is not None:
+        raise Refused("This line's haul is closed.", next_step="Only an open haul can be changed.")
 
 
 def _key(key: object) -> int:
