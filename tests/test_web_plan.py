@@ -115,7 +115,7 @@ class TestCandidates:
         assert len(asked) + len(problems) == 40
 
     def test_sizes_and_barcodes_of_one_style_are_one_style(self, store: Store) -> None:
-        codes = ("LI437-135", "LI437-135", "9520000013509", "9520000013523")  # a jacket, M and S; barcodes of S and L
+        codes = ("WE804-175", "WE804-175", "9520000017507", "9520000017521")  # M and S; barcodes of S and L
         queries = [Query(code=code, size=size, shelf_price=D(2)) for code, size in zip(codes, "MS  ", strict=True)]
         asked = [planner.Asked(f"row {at}", query, "list") for at, query in enumerate(queries)]
         candidates = planner.judged(store, asked, load_settings(store))
