@@ -10,42 +10,20 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from sourcing import settings_file
-from sourcing.channels import FEES, fees_on
+from sourcing.channels import FEES
 from sourcing.errors import BadInput, NotFound
 from sourcing.labour import Flag, first_flags
-from sourcing.parcel import billed_weight, postage_for
-from sourcing.rules import HaulLimits, Rules
-from sourcing.settings_file import closest, folded
+from sourcing.rules import HaulLimits
+from sourcing.settings_category import CategorySettings, resolved, sold_on
+from sourcing.settings_file import folded
 from sourcing.settings_table import SETTINGS, Place, Setting, defaults, of_place
 from sourcing.storage import Store
-from sourcing.terms import PriceCutPlan, Terms
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 __all__ = ["SETTINGS", "CategorySettings", "Setting", "Settings", "default_settings", "from_toml", "load_settings",
            "save_settings", "to_toml", "undo_settings"]  # fmt: skip
-_RULES = tuple(f.name for f in dataclasses.fields(Rules))
-_PLAN = tuple(f.name for f in dataclasses.fields(PriceCutPlan))
-_TERMS = tuple(f.name for f in dataclasses.fields(Terms))
-_MOST_TAKEN = Decimal("0.99")  # fee and returns together; above it a break-even price runs away
-
-
-@dataclass(frozen=True)
-class CategorySettings:
-    """Terms and rules of one category, inheritance resolved; ``channels`` has the terms on each, where it has several.
-
-    ``terms`` are those of the first channel.
-    """
-
-    terms: Terms
-    rules: Rules
-    channels: tuple[Terms, ...] = ()
-
-    def on(self, channel: str) -> CategorySettings:
-        """Return the same with the terms of one of its channels; of another name, as it is."""
-        found = [terms for terms in self.channels if terms.channel == channel]
-        return replace(self, terms=found[0]) if found else self
 
 
 def _channels() -> dict[str, dict[str, Any]]:
@@ -103,7 +81,7 @@ class Settings:
         at = (key if key in self.categories else "", day or date.today())
         found = self._resolved.get(at)
         if found is None:
-            found = self._resolved[at] = self._resolve(*at)
+            found = self._resolved[at] = resolved(self, *at)
         return found
 
     def on_channel(self, category: str, channel: str, day: date | None = None) -> CategorySettings:
@@ -114,74 +92,21 @@ class Settings:
         BadInput
             There is no such channel; or as for `for_category`.
         """
-        name, own = self._sold_on(channel, "The sale")[0], self.categories.get(folded(category), {})
+        name, own = sold_on(self, channel, "The sale")[0], self.categories.get(folded(category), {})
         changed = {**self.categories, folded(category): {**own, "channel": name}}
         return replace(self, categories=changed).for_category(category, day)
 
-    def _resolve(self, category: str, day: date) -> CategorySettings:
-        values = {**self.default, **self.categories.get(category, {})}
-        where = category or "default"
-        values["postage"] = self._postage(values, where)
-        plan = PriceCutPlan(**{key: values[key] for key in _PLAN})
-        if plan.cuts and plan.cuts[-1][0] >= plan.give_up_day:
-            raise BadInput(
-                f"In {where}, a price cut on day {plan.cuts[-1][0]} comes no earlier than giving up on day "
-                f"{plan.give_up_day}.",
-                "Cuts before the day of giving up.",
-                "Change cuts or give_up_day.",
-                field="cuts",
-            )
-        sold_on = self._sold_on(str(values["channel"]), where)
-        channels = tuple(self._terms({**values, "plan": plan, "channel": name}, where, day) for name in sold_on)
-        rules = Rules(**{key: values[key] for key in _RULES})
-        return CategorySettings(channels[0], rules, channels if len(channels) > 1 else ())
+    def all_on(self, channel: str) -> Settings:
+        """Return the settings with every category sold on one channel alone.
 
-    def _sold_on(self, text: str, where: str) -> list[str]:
-        """Return the channels a category names: one, or several with commas between."""
-        if folded(text) in self.channels:
-            return [folded(text)]
-        found = list(dict.fromkeys(folded(part) for part in text.split(",") if part.strip())) or [folded(text)]
-        for name in found:
-            if name not in self.channels:
-                raise BadInput(
-                    f"{where} is sold on channel “{name}”, which has no fees.",
-                    closest(name, self.channels),
-                    f"Name a known channel, or add [channel.{name}].",
-                    field="channel",
-                )
-        return found
-
-    def _terms(self, values: Mapping[str, Any], where: str, day: date) -> Terms:
-        channel = {**defaults("channel"), **self.channels[values["channel"]]}
-        fees, since, later = fees_on(channel, day)
-        values = {**channel, **values, "fees": fees, "fees_since": since, "fees_next": later}
-        terms = Terms(**{key: values[key] for key in _TERMS})
-        for start, slope, _ in terms.net_lines:
-            if 1 - slope >= _MOST_TAKEN:
-                over = f" above {start:.2f}" if start else ""
-                raise BadInput(
-                    f"In {where}, fees and returns on {terms.channel} take {1 - slope:.1%} of the price{over}.",
-                    f"Less than {_MOST_TAKEN:.0%} together.",
-                    "Lower the fee's share, return_rate or return_value_lost.",
-                    field="share" if FEES in channel else "fee_rate",
-                )
-        return terms
-
-    def _postage(self, values: Mapping[str, Any], where: str) -> Decimal:
-        if values["postage"] is not None:
-            return Decimal(values["postage"])
-        grams, parcel = values["packed_weight"], self.parcel
-        # An undated divisor is not trusted: carriers change theirs.
-        if None not in (values["packed_size"], parcel["volume_divisor"], parcel["volume_divisor_dated"]):
-            grams = billed_weight(
-                grams,
-                values["packed_size"],
-                parcel["volume_divisor"] / 1000,
-                step=parcel["weight_step"],
-                side_rounding=parcel["side_rounding"],
-                volume_from=parcel["volume_from"],
-            )
-        return postage_for(grams, parcel["postage_table"], parcel["zone_shares"], where)
+        Raises
+        ------
+        BadInput
+            There is no such channel.
+        """
+        name = sold_on(self, channel, "The sale")[0]
+        moved = {category: {**own, "channel": name} for category, own in self.categories.items()}
+        return replace(self, default={**self.default, "channel": name}, categories=moved)
 
     def every_day(self) -> list[date]:
         """Return today and every day on which a channel's fees change."""
