@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -11,7 +13,10 @@ import lxml.html
 import pytest
 from flask.testing import FlaskClient
 
+from sourcing.answer import Query
+from sourcing.check import check
 from sourcing.samples import load_samples
+from sourcing.settings import load_settings, save_settings, undo_settings
 from web.app import create_app
 
 CODE = "WE804-175"
@@ -130,3 +135,35 @@ def test_flags_of_the_piece_cost_their_minutes_and_travel_along(client: FlaskCli
         page = lxml.html.fromstring(client.get(f"/whatif?code={CODE}&price=5&{query}").text)
         assert page.xpath("//input[@name='flags'][@checked]/@value") == names[:2]
     assert client.get(f"/whatif.json?code={CODE}&flags=haunted").get_json()["field"] == "flags"
+
+
+def test_every_figure_follows_the_channel(client: FlaskClient) -> None:
+    """Supposed on one channel, it is judged as if everything were sold there; no other word of the settings changes."""
+    asked = {"code": CODE, "price": "16.99"}
+    assert not lxml.html.fromstring(client.get("/whatif", query_string=asked).text).xpath("//select[@name='channel']")
+    store = client.application.extensions["sourcing"].store
+    kept = load_settings(store)
+    two = {**kept.channels, "bazaar": {**kept.channels["main"], "fee_rate": Decimal("0.30")}}
+    save_settings(store, replace(kept, channels=two), "a second channel")
+    try:
+        page = lxml.html.fromstring(client.get("/whatif", query_string=asked | {"channel": "Bazaar"}).text)
+        assert page.xpath("//select[@name='channel']/option/text()") == ["as your settings say", "main", "bazaar"]
+        assert page.xpath("//select[@name='channel']/option[@selected]/text()") == ["bazaar"]
+        plain, main, bazaar = (
+            client.get("/whatif.json", query_string=asked | {"channel": name}).json for name in ("", "main", "bazaar")
+        )
+        assert plain["verdict"] == main["verdict"]
+        assert Decimal(bazaar["verdict"]["profit_after_labour"]) < Decimal(main["verdict"]["profit_after_labour"])
+        assert Decimal(bazaar["verdict"]["most_worth_paying"]) < Decimal(main["verdict"]["most_worth_paying"])
+        assert bazaar["page"]["receipt"] != main["page"]["receipt"]
+        assert "30 % of" in bazaar["page"]["receipt"]
+        alone = replace(kept, channels=two, default={**kept.default, "channel": "bazaar"})
+        query = Query(code=CODE, shelf_price=Decimal("16.99"))
+        assert bazaar["verdict"] == json.loads(json.dumps(check(store, query, alone).as_dict()))
+        wrong = client.get("/whatif", query_string=asked | {"channel": "bazar"})
+        assert wrong.status_code == 400
+        place = lxml.html.fromstring(wrong.text).get_element_by_id("channel-wrong").text_content()
+        assert "bazar" in place
+        assert "bazaar" in place
+    finally:
+        undo_settings(store)

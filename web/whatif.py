@@ -1,4 +1,4 @@
-"""The what-if page: one item at another shelf price, discount, asking price and number of days."""
+"""The what-if page: one item at another shelf price, discount, asking price, number of days and channel."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from werkzeug.wrappers import Response
 from sourcing import history
 from sourcing.answer import Query
 from sourcing.errors import BadInput
+from sourcing.settings_file import folded
 from sourcing.whatif import MOST_DAYS, WhatIf, what_if
 from web import charts_whatif
 from web.forms import TEXTS, read_price, read_query
 from web.state import settings, store
 
-FIELDS = ("price", "discount", "ask", "days", "flags")
+FIELDS = ("price", "discount", "ask", "days", "flags", "channel")
 
 
 class Supposed(NamedTuple):
@@ -77,12 +78,16 @@ def as_values(query: Query) -> dict[str, Any]:
 
 def _answer(values: Mapping[str, str]) -> WhatIf:
     asked = Supposed(read_query(values), _ask(values), _days(values))
-    return what_if(store(), asked.query, settings(), asked.ask, asked.days)
+    channel = (values.get("channel") or "").strip()
+    terms = settings().all_on(channel) if channel else settings()
+    return what_if(store(), asked.query, terms, asked.ask, asked.days)
 
 
 def _item() -> dict[str, Any]:
-    """Return what names the item, to be sent along unseen, the flags there are, and which are ticked."""
+    """Return what names the item, to be sent along unseen, the channels and flags there are, and what is chosen."""
     return {
+        "channels": list(settings().channels),
+        "channel": folded(request.args.get("channel", "")),
         "item": {name: request.args[name] for name in TEXTS if request.args.get(name)},
         "flags": tuple(settings().flags.values()),
         "ticked": {name.strip() for text in request.args.getlist("flags") for name in text.split(",")},
