@@ -26,6 +26,7 @@ from sourcing.prospect import prospects as prospects_of
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
 from sourcing.terms import Terms
+from sourcing.verdict import CHANCE, MONEY, TIED, kept
 
 TOO_LITTLE: Decision = "too little to go on"
 # Of the terms these are read after the forecast only: by what was paid, by labour, by the choice of the asking price.
@@ -173,7 +174,12 @@ def _moved(
     if rules.most_loss_chance != before.rules.most_loss_chance or not np.array_equal(chosen, forecasts.chosen):
         share = np.array([0.5 if rules.most_loss_chance is None else float(rules.most_loss_chance)])
         low = net_quantiles(chosen, outcome, forecasts.plan, forecasts.costs, forecasts.haggle, share)[:, 0]
-    return outcome.mean_net[each, chosen], outcome.mean_days[each, chosen], outcome.by_target[each, chosen], low
+    return (
+        kept(outcome.mean_net[each, chosen], MONEY),
+        kept(outcome.mean_days[each, chosen], TIED),
+        kept(outcome.by_target[each, chosen], CHANCE),
+        kept(low, MONEY),
+    )
 
 
 def _standing(category: str, deal: CategorySettings, outlook: Outlook | None, query: Query) -> Standing:

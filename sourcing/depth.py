@@ -13,7 +13,7 @@ from sourcing.limits import most_for_profit
 from sourcing.purchase import Discounts
 from sourcing.rules import Rules
 from sourcing.terms import Terms
-from sourcing.verdict import to_cents
+from sourcing.verdict import MONEY, TIED, kept, to_cents
 
 MOST_COPIES = 8
 ASSUMES = (
@@ -43,14 +43,17 @@ class CopyBound:
     most: Decimal | None  # highest shelf price at which it and all before it meet the rules; None: no limit
 
 
-def copy_bounds(copies: Copies, at: int, terms: Terms, rules: Rules, discount: Discounts | None) -> tuple[CopyBound, ...]:
+def copy_bounds(
+    copies: Copies, at: int, terms: Terms, rules: Rules, discount: Discounts | None
+) -> tuple[CopyBound, ...]:
     """Bound each copy of item ``at``: it is worth its price while it and all before it meet least profit and return.
 
     Every copy bears its own labour and its own cash, for as long as it is expected to take.
     """
     most: Decimal | None = None
     found = []
-    figures = (copies.mean_net[at].tolist(), copies.mean_days[at].tolist(), copies.sold[at].tolist())
+    nets, waits = kept(copies.mean_net[at], MONEY), kept(copies.mean_days[at], TIED)
+    figures = (nets.tolist(), waits.tolist(), copies.sold[at].tolist())
     for net, days, sold in zip(*figures, strict=True):
         own = most_for_profit(rules, terms, net, days, discount)
         most = own if most is None else most if own is None else min(most, own)
@@ -79,7 +82,7 @@ def with_copies(
                 copy.proceeds,
                 round(copy.days),
                 round(copy.sold, 4),
-                None if landed is None else to_cents(copy.net - labour - spent * copy.hold),
+                None if landed is None else to_cents(copy.net - (spent * copy.hold + labour)),
                 most,
                 most is None or (most > 0 and (shelf is None or shelf <= most)),
             )

@@ -13,6 +13,8 @@ from sourcing.purchase import Discounts
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 
+_NEVER = -1.0  # a landed cost that no price has, an amount off it or not
+
 
 @dataclass(frozen=True)
 class Outlook:
@@ -54,7 +56,7 @@ def limits(
                 "wanted_chance",
                 f"Sold within {rules.target_days} days with a chance of {rules.wanted_chance:.0%}: "
                 f"it is {outlook.chance_by_target:.0%}",
-                0.0 if fails else math.inf,
+                _NEVER if fails else math.inf,
             )
         )
     if rules.most_loss_chance is not None:

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from models.price import Floats
 from models.robust import Z80, Z90
 from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.fitting import fold
@@ -59,24 +60,38 @@ class Support:
 
 
 def figures(items: list[Item], forecasts: Forecasts) -> Figures:
-    """Read the figures of every item off its arrays."""
+    """Read the figures of every item off its arrays, rounded as they are kept.
+
+    Rounded before any limit is worked out of them: a pack that holds them so then gives the very same verdict.
+    """
     middle = forecasts.mean[:, None] + forecasts.ahead
     z, wide = np.array([-Z80, 0.0, Z80]), np.array([-Z90, Z90])
+    of = forecasts.of_choice
     return Figures(
-        np.exp(middle + forecasts.spread[:, None] * z).tolist(),
-        np.exp(middle + forecasts.wide_spread[:, None] * wide).tolist(),
-        forecasts.evidence.tolist(),
-        forecasts.of_choice(forecasts.outcome.ask).tolist(),
-        forecasts.of_choice(forecasts.outcome.mean_net).tolist(),
-        forecasts.of_choice(forecasts.outcome.mean_days).tolist(),
-        forecasts.of_choice(forecasts.outcome.by_target).tolist(),
-        forecasts.loss_net.tolist(),
-        forecasts.net_quantiles.tolist(),
+        kept(np.exp(middle + forecasts.spread[:, None] * z), MONEY).tolist(),
+        kept(np.exp(middle + forecasts.wide_spread[:, None] * wide), MONEY).tolist(),
+        kept(forecasts.evidence, WORTH).tolist(),
+        kept(of(forecasts.outcome.ask), MONEY).tolist(),
+        kept(of(forecasts.outcome.mean_net), MONEY).tolist(),
+        kept(of(forecasts.outcome.mean_days), TIED).tolist(),
+        kept(of(forecasts.outcome.by_target), CHANCE).tolist(),
+        kept(forecasts.loss_net, MONEY).tolist(),
+        kept(forecasts.net_quantiles, MONEY).tolist(),
         forecasts.days_for(0.5).tolist(),
         forecasts.days_for(0.8).tolist(),
-        np.round(forecasts.sold_by(SOLD_WITHIN), 4).tolist(),
+        kept(forecasts.sold_by(SOLD_WITHIN), CHANCE).tolist(),
         _supports(items, forecasts),
     )
+
+
+MONEY, WORTH, TIED, CHANCE = 2, 2, 1, 4
+"""Decimals to which figures are kept: amounts, evidence in sales, days tied up, chances."""
+
+
+def kept(values: Floats, decimals: int) -> Floats:
+    """Round figures of a forecast to what is kept of them; never a negative zero."""
+    rounded: Floats = np.round(values, decimals) + 0.0
+    return rounded
 
 
 def _supports(items: list[Item], forecasts: Forecasts) -> list[Support]:
@@ -216,7 +231,7 @@ def to_cents(value: float) -> Decimal:
     """Round a float of the statistics to cents, half to even on its shortest decimal form."""
     if not math.isfinite(value):
         raise ValueError(f"not an amount: {value}")
-    return Decimal(repr(value)).quantize(_CENT)
+    return Decimal(repr(value)).quantize(_CENT) + 0  # never a negative zero
 
 
 def to_day(value: int | None) -> date | None:

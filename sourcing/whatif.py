@@ -161,8 +161,8 @@ def _asks(prospect: Prospect, answer: Verdict, best: int) -> tuple[AtAsk, ...]:
     forecasts, terms = prospect.forecasts, prospect.deal.terms
     assert forecasts is not None
     outcome, landed = forecasts.outcome, float(answer.landed_cost or 0)
-    hold = 1.0 + float(terms.capital_rate) * outcome.mean_days[0] / 365.0
-    left = outcome.mean_net[0] - float(terms.labour()) - landed * hold
+    hold = 1.0 + float(terms.capital_rate) * verdict.kept(outcome.mean_days[0], verdict.TIED) / 365.0
+    left = verdict.kept(outcome.mean_net[0], verdict.MONEY) - (landed * hold + float(terms.labour()))
     known, chosen = bool(forecasts.speed_basis), int(forecasts.chosen[0])
     return tuple(
         AtAsk(
