@@ -161,7 +161,8 @@ class TestNetwork:
         key = access.grant(store, app.config["SECRET_KEY"])
         assert key.encode() not in (tmp_path / "comps.db").read_bytes()
         client = app.test_client()
-        answer = client.get(f"/enter/{key}")
+        there = "http://192.0.2.7"
+        answer = client.get(f"/enter/{key}", base_url=there)
         assert answer.status_code == 303
         assert key not in answer.headers["Location"]
         assert answer.headers["Referrer-Policy"] == "no-referrer"
@@ -169,14 +170,15 @@ class TestNetwork:
         cookie = answer.headers["Set-Cookie"]
         assert "HttpOnly" in cookie
         assert "SameSite=Lax" in cookie
-        page = client.get("/")
+        assert "Secure" not in cookie
+        page = client.get("/", base_url=there)
         assert page.status_code == 200
         assert "Not encrypted" in page.text
         assert key not in page.text
         assert key not in caplog.text
         assert access.revoke(store) == 1
-        assert client.get("/").status_code == 403
-        assert client.get(f"/enter/{key}").status_code == 403
+        assert client.get("/", base_url=there).status_code == 403
+        assert client.get(f"/enter/{key}", base_url=there).status_code == 403
         assert [bool(one.revoked_at) for one in access.keys(store)] == [True]
 
 

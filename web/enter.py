@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from flask import abort, redirect, url_for
+from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response
 
-from web.security import ACCESS_COOKIE
+from web.security import access_cookie
 from web.state import current
 
 QUARTER = 90 * 24 * 3600
@@ -21,5 +21,5 @@ def enter(key: str) -> Response:
     if not current().opens(key):
         abort(403)
     answer = redirect(url_for("check.ask"), 303)
-    answer.set_cookie(ACCESS_COOKIE, key, max_age=QUARTER, httponly=True, samesite="Lax")
+    answer.set_cookie(access_cookie(), key, max_age=QUARTER, httponly=True, samesite="Lax", secure=request.is_secure)
     return answer

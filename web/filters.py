@@ -8,7 +8,8 @@ from typing import Any
 
 from flask import Flask
 
-from web import cautions
+from web import cautions, connect
+from web.reach import secure
 from web.state import current, settings
 
 DASH = "–"
@@ -25,7 +26,13 @@ def add_filters(app: Flask) -> None:
             "cautions_all": cautions.all_of_them,
         }
     )
-    app.context_processor(lambda: {"on_network": current().mode == "lan", "task": current().task})
+    app.context_processor(
+        lambda: {
+            "on_network": current().mode == "lan" and not secure(),
+            "reduced": connect.reduced,
+            "task": current().task,
+        }
+    )
 
 
 def money(amount: Any, currency: str = "") -> str:

@@ -7,13 +7,20 @@ import secrets
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, abort, request
+from flask import Flask, Response, abort, redirect, request, url_for
+from flask.sessions import SecureCookieSessionInterface
+from flask.typing import ResponseReturnValue
 from flask_wtf import CSRFProtect
 
+from sourcing.errors import Refused
+from web.reach import only_the_root, reach
 from web.routes import FEW, MOST, SMALL
 from web.state import current, folder_of
 
 ACCESS_COOKIE = "sourcing_access"
+FIXED = "__Host-"  # no plain page and no other host can set a cookie of this prefix (RFC 6265bis, section 4.1.3.2)
+OPEN = ("static", "enter.enter")  # asked for before a device has its key
+OF_THE_ROOT = ("static", "trust.show", "trust.der", "trust.pem")
 READER = "scan/reader.js"  # the one script that runs WebAssembly: a worker, which obeys the policy it is sent with
 HEADERS = {
     "Content-Security-Policy": (
@@ -33,6 +40,7 @@ def guard(app: Flask) -> None:
     """Put every check ahead of the views, in this order, and the headers on every answer."""
     app.before_request(refuse_foreign_hosts)
     app.before_request(refuse_foreign_pages)
+    app.before_request(keep_to_the_root)
     app.before_request(ask_for_key)
     app.before_request(limit_size)
     CSRFProtect(app)  # reads the form, so it comes after the size limit
@@ -51,16 +59,49 @@ def refuse_foreign_pages() -> None:
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         abort(400)
+    if origin is not None and request.is_secure and not origin.startswith("https://"):
+        abort(400)  # a plain page of the same name may be anybody's
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
         abort(400)
 
 
+def keep_to_the_root() -> ResponseReturnValue | None:
+    """Give out nothing but the root on the plain line beside HTTPS: no key, no form and no page goes over it."""
+    if not only_the_root() or request.endpoint in OF_THE_ROOT:
+        return None
+    if request.path == "/":
+        return redirect(url_for("trust.show"), 303)
+    raise Refused(
+        "This address is not encrypted, so it hands out the certificate alone.",
+        next_step="Scan the second QR code on the home computer; its link begins with https://.",
+    )
+
+
 def ask_for_key() -> None:
     """Refuse every page on the home network to a device that did not come in with a live access key."""
-    if current().mode != "lan" or request.endpoint in ("enter.enter", "static"):
+    if current().mode != "lan" or request.endpoint in OPEN:
         return
-    if not current().opens(request.cookies.get(ACCESS_COOKIE, "")):
+    if request.endpoint in OF_THE_ROOT and reach().kept is not None:
+        return
+    if not current().opens(request.cookies.get(access_cookie(), "")):
         abort(403)
+
+
+def access_cookie() -> str:
+    """Return the name of the cookie that holds the access key on this line."""
+    return FIXED + ACCESS_COOKIE if request.is_secure else ACCESS_COOKIE
+
+
+class Sessions(SecureCookieSessionInterface):
+    """Mark the session's cookie secure on every line that is, for one server may have a plain one too."""
+
+    def get_cookie_name(self, app: Flask) -> str:
+        """Return the cookie's name on this line."""
+        return f"{FIXED if request.is_secure else ''}sourcing_session"
+
+    def get_cookie_secure(self, app: Flask) -> bool:
+        """Return whether the cookie may go over encrypted lines alone."""
+        return request.is_secure
 
 
 def limit_size() -> None:

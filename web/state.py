@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask, current_app, g
 
 from web.jobs import Jobs
+from web.reach import Reach
 from web.tasks import Task
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ class State:
     data: str
     mode: str
     access: Callable[[str], bool] | None
+    reach: Reach = field(default_factory=Reach)
     task: Task = field(default_factory=Task)
     replay: Task = field(default_factory=Task)
     jobs: Jobs = field(default_factory=Jobs)
@@ -75,9 +77,11 @@ def folder_of(data: str | Path) -> Path:
     return user_data_path("sourcing")
 
 
-def keep(app: Flask, data: str | Path, *, mode: str, access: Callable[[str], bool] | None) -> None:
+def keep(
+    app: Flask, data: str | Path, *, mode: str, access: Callable[[str], bool] | None, reach: Reach | None = None
+) -> None:
     """Give the app its state."""
-    app.extensions["sourcing"] = State(str(data), mode, access)
+    app.extensions["sourcing"] = State(str(data), mode, access, reach or Reach())
 
 
 def current() -> State:

@@ -7,14 +7,14 @@ import json
 
 import click
 
-from web.commands.frame import data_option, open_data, say
+from web.commands.frame import data_option, data_place, folder_of, open_data, say
 
 
 @click.group(invoke_without_command=True)
 @data_option
 @click.pass_context
 def access(ctx: click.Context) -> None:
-    """List or take back the keys that `sourcing serve --lan` handed out; alone it lists them.
+    """List, show or take back the keys that `sourcing serve` handed out; alone it lists them.
 
     Example: sourcing access revoke
     """
@@ -41,6 +41,20 @@ def show(ctx: click.Context, as_json: bool) -> None:
         click.echo(f"{one.id}  made {one.made_at}  " + (f"taken back {one.revoked_at}" if one.revoked_at else "live"))
     if not found:
         say("No key was handed out yet.")
+
+
+@access.command("link")
+@data_option
+@click.pass_context
+def link(ctx: click.Context) -> None:
+    """Show the QR code of the running server again, for one without a screen.
+
+    Example: sourcing access link
+    """
+    from web.commands.serving import show_link_again
+    from web.security import secret_key
+
+    show_link_again(folder_of(data_place(ctx)), open_data(ctx), secret_key(data_place(ctx)))
 
 
 @access.command("revoke")

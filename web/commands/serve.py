@@ -1,18 +1,23 @@
-"""``serve``: the pages, on this computer alone or on the home network behind an access key."""
+"""``serve``: the pages, on this computer alone, on the home network behind an access key, or behind a proxy."""
 
 from __future__ import annotations
 
 import signal
 import socket
 import sys
+from datetime import UTC, datetime
 from types import FrameType
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from web.commands.frame import FAILED, data_option, data_place, open_data, say, working
+from web.commands.frame import FAILED, data_option, data_place, folder_of, open_data, say, working
+from web.commands.serving import Serving, Way, keep_serving, show_key, show_root
 
 if TYPE_CHECKING:
+    from flask import Flask
+
+    from sourcing.certificates import Choice
     from sourcing.storage import Store
 
 LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
@@ -21,73 +26,152 @@ LARGEST_BODY = 116_000_000  # the largest comps file and its form around it; rou
 
 
 @click.command()
-@click.option("--host", default="", help="Address to listen on; 127.0.0.1 without --lan, every one with it.")
+@click.option("--host", default="", help="Address to listen on; 127.0.0.1 without --lan or --https, else every one.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port to listen on.")
-@click.option("--lan", is_flag=True, help="Serve the home network too, behind an access key shown as a QR code.")
-@click.option("--new-key", is_flag=True, help="With --lan: hand out a new access key instead of the live one.")
+@click.option("--lan", is_flag=True, help="Serve the home network in plain HTTP, behind an access key as a QR code.")
+@click.option(
+    "--https", is_flag=True, help="Serve the home network encrypted, by a private root that phones trust once."
+)
+@click.option("--name", "names", multiple=True, help="Name or address phones reach this computer by; may be repeated.")
+@click.option("--root-port", type=click.IntRange(1, 65535), help="With --https: plain port of the root; the next one.")
+@click.option("--new-root", is_flag=True, help="With --https: make a new root, which every phone must trust anew.")
+@click.option(
+    "--behind-proxy",
+    "proxy",
+    is_flag=False,
+    flag_value="127.0.0.1",
+    default="",
+    help="Serve a reverse proxy alone, at this address if given, and believe what it says of the visitor.",
+)
+@click.option("--new-key", is_flag=True, help="Hand out a new access key instead of the live one.")
+@click.option("--no-link", is_flag=True, help="Do not print the link with the key; `sourcing access link` shows it.")
 @click.option("--samples-if-empty", is_flag=True, help="Load the invented sample comps into an empty database.")
 @data_option
 @click.pass_context
-def serve(ctx: click.Context, host: str, port: int, lan: bool, new_key: bool, samples_if_empty: bool) -> None:
+def serve(ctx: click.Context, /, samples_if_empty: bool, **words: Any) -> None:
     """Serve the pages until Ctrl-C.
 
-    Example: sourcing serve --lan
+    Example: sourcing serve --https
     """
-    from waitress import create_server
-
-    from web.app import create_app
-
-    if host and f"[{host}]" not in LOOPBACK and host not in LOOPBACK and not lan:
-        raise click.UsageError("Serving other machines needs --lan, which asks every visitor for the access key.")
-    if new_key and not lan:
-        raise click.UsageError("--new-key goes with --lan.")
-    _refuse_taken(host or "127.0.0.1", port)
+    asked = _checked(**words)
+    for port, option in zip(asked.ports, ("--port", "--root-port"), strict=False):
+        _refuse_taken(asked.host, port, option)
     if samples_if_empty:
         _load_samples(open_data(ctx))
-    address = _lan_address(host) if lan else (host or "127.0.0.1")
-    app = create_app(
-        data_place(ctx), mode="lan" if lan else "loopback", hosts=(*LOOPBACK, address) if lan else LOOPBACK
-    )
+    choice = _root(ctx, asked, new=words["new_root"]) if asked.way == "https" else None
+    app = _app(ctx, asked, choice)
     try:
-        server = create_server(
-            app,
-            host=host or (EVERY[0] if lan else "127.0.0.1"),
-            port=port,
-            threads=6,
-            ident="",
-            max_request_body_size=LARGEST_BODY,
-        )
+        server = _server(app, asked, choice)
     except OSError as error:
-        _refuse(host, port, error)
+        _refuse(asked.host, asked.port, error)
     signal.signal(signal.SIGTERM, _stop)
-    click.echo(f"Open http://{address}:{port}/  (Ctrl-C stops)")
-    if lan:
-        _show_key(open_data(ctx), app.config["SECRET_KEY"], address, port, new=new_key)
+    click.echo(
+        "Serving the home network, encrypted.  (Ctrl-C stops)" if choice else f"Open {asked.home}/  (Ctrl-C stops)"
+    )
+    if choice:
+        show_root(choice, asked)
+    if asked.way == "here":
+        click.echo("To let a phone in: sourcing serve --https (live camera, work without signal), or --lan (plain).")
+        click.echo(f"What each means: {asked.home}/connect")
     else:
-        click.echo("To let a phone in over the home network: sourcing serve --lan")
+        keep_serving(folder_of(data_place(ctx)), asked)
+        show_key(open_data(ctx), app.config["SECRET_KEY"], asked, new=words["new_key"], link=not words["no_link"])
     sys.stdout.flush()
     server.run()  # comes back from Ctrl-C and SIGTERM once the answers under way are out
-    server.close()
+    if asked.way != "https":
+        server.close()
     say("Stopped.")
+
+
+def _checked(
+    *,
+    host: str,
+    port: int,
+    lan: bool,
+    https: bool,
+    names: tuple[str, ...],
+    root_port: int | None,
+    new_root: bool,
+    proxy: str,
+    new_key: bool,
+    no_link: bool,
+) -> Serving:
+    """Return how to serve, or say which options do not go together."""
+    from sourcing.certificates.names import as_address, reachable
+
+    if proxy and (lan or https):
+        raise click.UsageError("Behind a proxy it is the proxy that serves the network: leave out --lan and --https.")
+    way: Way = "proxy" if proxy else "https" if https else "plain" if lan else "here"
+    if host and host not in LOOPBACK and f"[{host}]" not in LOOPBACK and way == "here":
+        raise click.UsageError("Serving other machines needs --lan or --https, which ask for the access key.")
+    if (new_key or no_link or names) and way == "here":
+        word = "--new-key" if new_key else "--no-link" if no_link else "--name"
+        raise click.UsageError(f"{word} goes with --https, --lan or --behind-proxy.")
+    if (new_root or root_port) and not https:
+        raise click.UsageError(f"{'--new-root' if new_root else '--root-port'} goes with --https.")
+    if proxy and not names:
+        raise click.UsageError("--behind-proxy needs --name: the host name that the proxy passes on.")
+    if proxy and as_address(proxy) is None:
+        raise click.UsageError(f"--behind-proxy takes the proxy's address, such as 127.0.0.1, not “{proxy}”.")
+    beside = root_port or (port + 1 if port < 65535 else port - 1)
+    if https and beside == port:
+        raise click.UsageError("--root-port must differ from --port: one port cannot be plain and encrypted.")
+    known = tuple(reachable(name) for name in names)
+    listening = host or (EVERY[0] if way in ("plain", "https") else "127.0.0.1")
+    return Serving(way, listening, port, beside if https else None, known, _lan_address(host, way), proxy)
+
+
+def _root(ctx: click.Context, asked: Serving, *, new: bool) -> Choice:
+    """Return the root for the names phones use; without any, for this computer's address."""
+    from sourcing.certificates import choose
+
+    folder, address = folder_of(data_place(ctx)), (asked.address,)
+    choice = choose(folder, asked.names or address, address, datetime.now(UTC), anew=new)
+    choice.kept.serving(datetime.now(UTC))  # refuses a wrong clock before a port is taken
+    return choice
+
+
+def _app(ctx: click.Context, asked: Serving, choice: Choice | None) -> Flask:
+    from web.app import create_app
+    from web.reach import Reach
+
+    reach = Reach(asked.way, asked.link, asked.home, asked.trust, asked.address, choice.kept if choice else None)
+    hosts = (*LOOPBACK, *(asked.hosts if asked.way != "here" else ()))
+    return create_app(data_place(ctx), mode="loopback" if asked.way == "here" else "lan", hosts=hosts, reach=reach)
+
+
+def _server(app: Flask, asked: Serving, choice: Choice | None) -> Any:
+    if choice:
+        from web.secure_server import SecureServer
+
+        assert asked.root_port
+        return SecureServer(app, choice.kept, asked.host, asked.port, asked.root_port, LARGEST_BODY)
+    from waitress import create_server
+
+    if asked.way == "proxy":
+        from web.behind_proxy import BehindProxy
+
+        app.wsgi_app = BehindProxy(app.wsgi_app, asked.proxy)  # type: ignore[method-assign]
+    return create_server(app, host=asked.host, port=asked.port, threads=6, ident="", max_request_body_size=LARGEST_BODY)
 
 
 def _stop(_number: int, _frame: FrameType | None) -> NoReturn:
     raise SystemExit(0)
 
 
-def _refuse_taken(host: str, port: int) -> None:
+def _refuse_taken(host: str, port: int, option: str) -> None:
     """Look before the samples are loaded, so that a taken port is said at once."""
     with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))
         except OSError as error:
-            _refuse(host, port, error)
+            _refuse(host, port, error, option)
 
 
-def _refuse(host: str, port: int, error: OSError) -> NoReturn:
-    where = f"Port {port} of {host}" if host else f"Port {port}"
-    say(f"Error: {where} cannot be used: {error.strerror}. Name another with --port, or end what uses it.")
+def _refuse(host: str, port: int, error: OSError, option: str = "--port") -> NoReturn:
+    where = f"Port {port}" if host in EVERY else f"Port {port} of {host}"
+    say(f"Error: {where} cannot be used: {error.strerror or error}. Name another with {option}, or end what uses it.")
     raise SystemExit(FAILED) from error
 
 
@@ -102,25 +186,11 @@ def _load_samples(store: Store) -> None:
     store.close()
 
 
-def _show_key(store: Store, secret: str, address: str, port: int, *, new: bool) -> None:
-    import segno
-
-    from sourcing.access import grant, live
-
-    known = None if new else live(store, secret)
-    link = f"http://{address}:{port}/enter/{known or grant(store, secret)}"
-    click.echo("Scan this with the phone. The link is not encrypted: use it on your own network only.")
-    qr: Any = segno.make(link)
-    qr.terminal(compact=True)
-    click.echo(link)
-    if known:
-        click.echo("This is the key of the last start. For another beside it: --new-key")
-    click.echo("To take every key back: sourcing access revoke")
-
-
-def _lan_address(host: str) -> str:
+def _lan_address(host: str, way: str) -> str:
     if host and host not in EVERY:
-        return host
+        return host.strip("[]")
+    if way in ("here", "proxy"):
+        return "127.0.0.1"
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): picks the route, sends nothing
