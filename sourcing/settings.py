@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 __all__ = ["SETTINGS", "CategorySettings", "Setting", "Settings", "default_settings", "from_toml", "load_settings",
-           "save_settings", "to_toml", "undo_settings"]  # fmt: skip
+           "redo_settings", "save_settings", "to_toml", "undo_settings"]  # fmt: skip
 
 
 def _channels() -> dict[str, dict[str, Any]]:
@@ -202,20 +202,46 @@ def undo_settings(store: Store) -> bool:
     NotFound
         Nothing was changed yet.
     """
-    from sqlalchemy import func, select, update
+    now = datetime.now(UTC).isoformat(timespec="microseconds")  # of two undone at once the later must be known
+    done = _marked(store, "id = (SELECT max(id) FROM settings_version WHERE undone_at IS NULL)", now)
+    if done is None:
+        raise NotFound("No change of the settings is left to undo.", next_step="The settings are the first ones.")
+    return done
 
-    from sourcing.storage.schema import settings_version as kept
 
-    newest = select(func.max(kept.c.id)).where(kept.c.undone_at.is_(None)).scalar_subquery()
+def redo_settings(store: Store) -> bool:
+    """Take back the last undo. Return whether to learn from the comps anew.
+
+    Raises
+    ------
+    NotFound
+        Nothing was undone since the last change.
+    """
+    done = _marked(store, f"id = ({UNDONE_LAST})", None)
+    if done is None:
+        raise NotFound(
+            "Nothing is left to do again.", next_step="An undone change can come back until another is saved."
+        )
+    return done
+
+
+UNDONE_LAST = """SELECT id FROM settings_version WHERE undone_at IS NOT NULL
+ AND id > coalesce((SELECT max(id) FROM settings_version WHERE undone_at IS NULL), 0)
+ ORDER BY undone_at DESC, id LIMIT 1"""  # what was undone before the version in force was saved stays gone
+
+
+def _marked(store: Store, which: str, undone_at: str | None) -> bool | None:
+    """Mark one version as undone or not; None where there is none."""
     was = load_settings(store)
     with store.write() as connection:
-        done = connection.execute(
-            update(kept).where(kept.c.id == newest).values(undone_at=datetime.now(UTC).isoformat(timespec="seconds"))
+        done = connection.exec_driver_sql(
+            f"UPDATE settings_version SET undone_at = ? WHERE {which}",  # noqa: S608 - no value in it
+            (undone_at,),
         )
         if not done.rowcount:
-            raise NotFound("No change of the settings is left to undo.", next_step="The settings are the first ones.")
-        now = connection.execute(
-            select(kept.c.toml).where(kept.c.undone_at.is_(None)).order_by(kept.c.id.desc()).limit(1)
+            return None
+        now = connection.exec_driver_sql(
+            "SELECT toml FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1"
         ).scalar()
         return _learns_again(was, from_toml(now) if now else default_settings(), connection)
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, Literal, NamedTuple
 
 from sourcing.errors import BadInput
-from sourcing.settings import Settings, from_toml, to_toml
+from sourcing.settings import UNDONE_LAST, Settings, from_toml, to_toml
 from sourcing.settings_file import folded
 from sourcing.settings_table import Place, of_place
 from sourcing.storage import Store
@@ -118,4 +118,10 @@ def _flat(settings: Settings) -> dict[tuple[Table, str, str], Any]:
 def last_change(store: Store) -> str | None:
     """Return what the last change of the settings was, in the words it was saved with; None: nothing to undo."""
     rows = store.read("SELECT why FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
+    return rows[0][0] if rows else None
+
+
+def last_undone(store: Store) -> str | None:
+    """Return which change would come back, in the words it was saved with; None: nothing to do again."""
+    rows = store.read(f"SELECT why FROM settings_version WHERE id = ({UNDONE_LAST})")  # noqa: S608 - no value in it
     return rows[0][0] if rows else None

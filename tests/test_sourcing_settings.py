@@ -24,10 +24,12 @@ from sourcing.settings import (
     default_settings,
     from_toml,
     load_settings,
+    redo_settings,
     save_settings,
     to_toml,
     undo_settings,
 )
+from sourcing.settings_edit import last_undone
 from sourcing.settings_file import written
 from sourcing.settings_table import Setting, of_place
 from sourcing.storage import open_store
@@ -351,7 +353,21 @@ class TestKeeping:
         assert load_settings(store) == default_settings()
         with pytest.raises(NotFound, match="left to undo"):
             undo_settings(store)
+        assert last_undone(store) == "one"
+        redo_settings(store)
+        assert load_settings(store) == first
+        redo_settings(store)
+        assert load_settings(store) == second
+        with pytest.raises(NotFound, match="left to do again"):
+            redo_settings(store)
+        undo_settings(store)
+        undo_settings(store)
         save_settings(store, second, "three")
+        assert load_settings(store) == second
+        assert last_undone(store) is None  # another change was saved: those undone before it stay gone
+        undo_settings(store)
+        assert last_undone(store) == "three"
+        redo_settings(store)
         assert load_settings(store) == second
 
     def test_two_stores_do_not_mix(self, tmp_path: Path) -> None:

@@ -194,15 +194,24 @@ class TestChanging:
         assert "Saved: shoes: least profit default → $12.00" in text(html)
         undo = html.xpath("//form[@action='/rules/undo']")[0]
         back = client.post("/rules/undo", data=dict(undo.form_values()))
-        assert (back.status_code, back.location) == (303, SHOES)
+        assert (back.status_code, back.location) == (303, f"{SHOES}&undone=1")
         assert rules_of(store, "shoes")["least_profit"] == 8
-        assert "Undone" in text(page(client, SHOES))
+        undone = page(client, back.location)
+        assert "Undone: shoes: least profit default → $12.00" in text(undone)
+        (again,) = undone.xpath("//form[@action='/rules/undo']")
+        assert again.xpath(".//button[@name='do']/@value") == ["redo"]
+        done = client.post("/rules/undo", data={**dict(again.form_values()), "do": "redo"}, follow_redirects=True)
+        assert rules_of(store, "shoes")["least_profit"] == 12
+        assert "Saved: shoes: least profit default → $12.00" in text(lxml.html.fromstring(done.text))
+        assert client.post("/rules/undo", data={"do": "redo"}).status_code == 404  # nothing is left to do again
+        client.post("/rules/undo")
+        assert "Do it again" in text(page(client, "/rules"))
         assert client.post("/rules/undo", data={"back": "//elsewhere.example"}).status_code == 404  # nothing is left
 
     def test_undo_leads_nowhere_else(self, client: FlaskClient) -> None:
         for back in ("//elsewhere.example", "https://elsewhere.example/rules", "/rules/../help", ""):
             client.post(SHOES, data=sent(client, SHOES, "save", least_profit="12"))
-            assert client.post("/rules/undo", data={"back": back}).location == "/rules"
+            assert client.post("/rules/undo", data={"back": back}).location == "/rules?undone=1"
 
 
 class TestPreview:

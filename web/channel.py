@@ -17,7 +17,7 @@ from sourcing.errors import BadInput
 from sourcing.receipt import fee_note
 from sourcing.rejudge import Change, change
 from sourcing.settings import Settings, load_settings
-from sourcing.settings_edit import last_change, values_of, with_values
+from sourcing.settings_edit import last_change, last_undone, values_of, with_values
 from sourcing.settings_file import folded
 from sourcing.settings_table import defaults, of_place
 from web.fee_form import Part, blank_part, part_forms, parts_on, read_parts, stated
@@ -175,7 +175,10 @@ def _page(
         categories=list(kept.categories),
         category=_category(kept),
         last=last_change(store()),
-        target=request.full_path.rstrip("?") if not request.args.get("done") else url_for("channel.channel", name=name),
+        undone=last_undone(store()) if "undone" in request.args else None,
+        target=request.full_path.rstrip("?")
+        if not {"done", "undone"} & {*request.args}
+        else url_for("channel.channel", name=name),
         back=url_for("channel.channel", name=name),
     )
 

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 from sourcing.errors import BadInput
 from sourcing.rejudge import RULES, Change, Effect, change, effects, kept_cases
 from sourcing.settings import Settings, load_settings, save_settings
-from sourcing.settings_edit import Table, differences, last_change, values_of, with_values
+from sourcing.settings_edit import Table, differences, last_change, last_undone, values_of, with_values
 from web.settings_form import Field, fields, typed
 from web.settings_words import told
 from web.sheets import Piece, Sheet
@@ -110,6 +110,7 @@ def _page(
         stands=sheet.named is None or values_of(load_settings(store()), *sheet.named) is not None,
         target=_address(),
         last=last_change(store()),
+        undone=last_undone(store()) if "undone" in request.args else None,
     )
 
 

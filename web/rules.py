@@ -15,8 +15,8 @@ from sourcing.comps.names import names
 from sourcing.errors import BadInput
 from sourcing.fees import FeePart
 from sourcing.rejudge import kept_cases
-from sourcing.settings import Settings, from_toml, load_settings, save_settings, to_toml, undo_settings
-from sourcing.settings_edit import Table, last_change, place_of, values_of
+from sourcing.settings import Settings, from_toml, load_settings, redo_settings, save_settings, to_toml, undo_settings
+from sourcing.settings_edit import Table, last_change, last_undone, place_of, values_of
 from sourcing.settings_file import folded
 from sourcing.settings_table import defaults, of_place
 from web import sheets
@@ -40,6 +40,7 @@ def show() -> str:
         lines=_lines(kept, categories),
         parts=[(part, sheets.part_name(part)) for part in (sheets.BUYING, sheets.POSTAGE, sheets.WORK, sheets.SELLING)],
         last=last_change(store()),
+        undone=last_undone(store()),
         done=request.args.get("done"),
     )
 
@@ -130,11 +131,13 @@ def _name(what: str) -> str:
 
 
 def undo() -> AnyResponse:
-    """Go back to the settings before the last change, and to the page it was undone on."""
-    others_count = undo_settings(store())
-    flash("Undone: the settings are as before.")
+    """Go back to the settings before the last change, or forth again, and to the page it was done on."""
+    again = request.form.get("do") == "redo"
+    others_count = redo_settings(store()) if again else undo_settings(store())
+    flash("Done again: the change is in force." if again else "Undone: the settings are as before.")
     back = request.form.get("back", "")
-    return after_change(others_count, back if _OWN_PATH.fullmatch(back) else url_for("rules.show"))
+    target = back if _OWN_PATH.fullmatch(back) else url_for("rules.show")
+    return after_change(others_count, f"{target}{'&' if '?' in target else '?'}{'done' if again else 'undone'}=1")
 
 
 def export() -> Response:
