@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from sourcing import haul, history
-from sourcing.cases import Case, Cases, Standing
+from sourcing.cases import TOO_LITTLE, Case, Cases, Standing
 from sourcing.comps.version import COUNTS
+from sourcing.haul_use import Line, Use, style_of, used
 from sourcing.money import money_writer
 from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
@@ -29,6 +30,13 @@ class Flip:
     now: str
 
 
+class Moved(NamedTuple):
+    """The use of one limit of the haul in hand under the settings in force and under others; None: it is off."""
+
+    before: Use | None
+    after: Use | None
+
+
 @dataclass(frozen=True)
 class Change:
     """What other settings do to the last checks and to the haul in hand."""
@@ -38,6 +46,7 @@ class Change:
     taken: int  # lines of the haul in hand
     haul_flips: tuple[Flip, ...]
     haul_profit: tuple[Decimal, Decimal]  # of the lines with a forecast, under the settings in force and under these
+    haul_limits: tuple[Moved, ...] = ()  # limits of the whole haul that are on before or after
 
 
 @dataclass(frozen=True)
@@ -94,7 +103,34 @@ def change(store: Store, settings: Settings) -> Change:
         len(lines.cases),
         flips(lines.cases, before, after, write),
         (_profit(lines.cases, before), _profit(lines.cases, after)),
+        _limits(store, lines, before, after, settings),
     )
+
+
+def _limits(
+    store: Store, lines: Cases, before: list[Standing], after: list[Standing], settings: Settings
+) -> tuple[Moved, ...]:
+    if not lines.cases:
+        return ()
+    styles = {item.check_id: style_of(item) for item in haul.current(store).items}
+
+    def held(standings: list[Standing]) -> list[Line]:
+        return [
+            Line(styles[case.check_id], one.category, case.count, _landed(case, one), one.deal.terms.prep_minutes)
+            for case, one in zip(lines.cases, standings, strict=True)
+        ]
+
+    each = [(held(before), lines.settings.haul), (held(after), settings.haul)]
+    told = dict.fromkeys((use.limit, use.what) for side in each for use in used(*side))
+    was, now = ({(use.limit, use.what): use for use in used(*side, every=True)} for side in each)
+    return tuple(Moved(was.get(key), now.get(key)) for key in told)
+
+
+def _landed(case: Case, standing: Standing) -> Decimal | None:
+    """Return what a piece costs; as in the haul's outlay, one without a forecast is left out."""
+    if standing.outlook is None or standing.decision == TOO_LITTLE or case.query.shelf_price is None:
+        return None
+    return standing.deal.terms.landed(case.query.shelf_price, case.query.discount)
 
 
 def flips(

@@ -342,3 +342,29 @@ class TestFile:
         client.post(path, data=sent(client, path, "save", supplies="8.25"))
         assert load_settings(store).categories["kind 7"] == {"supplies": Decimal("8.25")}
         assert load_settings(store).categories["kind 8"] == {"supplies": Decimal(8)}
+
+
+def test_a_change_says_by_how_much_the_haul_breaks_a_limit(client: FlaskClient, store: Store) -> None:
+    load_file(store, SAMPLES / "spring_sales.csv", name="spring_sales.csv")
+    refit(store)
+    number = history.record(store, check(store, Query(code="WE804-175", shelf_price=Decimal("10.00"))))
+    haul.take(store, number, 3)
+    path = "/rules/part/haul"
+    client.post(path, data=sent(client, path, "save", cash="40", most_of_style="5"))
+    answer = client.post(path, data=sent(client, path, "see", cash="25", most_of_style="2", most_in_category="20"))
+    card = text(lxml.html.fromstring(answer.text).xpath("//section[@aria-label='What it changes']")[0])
+    assert "Cash for one haulNow: $30.00 / $40.00, it holds.Then: $30.00 / $25.00, $5.00 too much." in card
+    assert "Now: 3 pieces / 5 pieces, it holds." in card.replace("\xa0", " ")
+    assert "Then: 3 pieces / 2 pieces, 1 piece too much." in card.replace("\xa0", " ")
+    assert "Now: off.Then: $30.00 / $20.00, $10.00 too much." in card
+    shown = page(client, "/haul")
+    assert "Cash for one haul $30.00 / $40.00$10.00 left" in text(shown)
+    assert not shown.xpath("//li[@class='binds']")
+    client.post(path, data=sent(client, path, "save", cash="25"))
+    (broken,) = page(client, "/haul").xpath("//ul[@class='limits']/li[@class='binds']")
+    assert text(broken) == "Cash for one haul $30.00 / $25.00$5.00 too much"
+    # Terms move it too: with 10 % of purchase tax the same pieces cost more.
+    taxed = client.post("/rules/part/buying", data=sent(client, "/rules/part/buying", "see", purchase_tax="10"))
+    assert "Now: $30.00 / $25.00, $5.00 too much.Then: $33.00 / $25.00, $8.00 too much." in " ".join(
+        lxml.html.fromstring(taxed.text).text_content().split()
+    )

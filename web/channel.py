@@ -22,6 +22,7 @@ from sourcing.settings_file import folded
 from sourcing.settings_table import defaults, of_place
 from web.fee_form import Part, blank_part, part_forms, parts_on, read_parts, stated
 from web.forms import read_price
+from web.haul_limits import both
 from web.rule_sheet import keep
 from web.settings_form import Field, fields, typed
 from web.state import store
@@ -169,6 +170,7 @@ def _page(
         everywhere=name not in str(kept.default["channel"]).split(","),
         ticked="everywhere" in request.form or not named,
         change=done,
+        limits=both(done),
         receipt=lines,
         note=note,
         total=total,

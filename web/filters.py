@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from flask import Flask
 
@@ -12,7 +12,19 @@ from web import cautions, connect
 from web.reach import secure
 from web.state import current, settings
 
+if TYPE_CHECKING:
+    from sourcing.haul import HaulView
+    from web.haul_limits import Told
+
 DASH = "–"
+
+
+def _haul_limits(view: HaulView) -> list[Told]:
+    """Tell what a haul uses of its limits."""
+    from sourcing.haul_use import lines_of, used  # imported late, so that serving starts light
+    from web.haul_limits import told
+
+    return [told(use) for use in used(lines_of(view), settings().haul)]
 
 
 def add_filters(app: Flask) -> None:
@@ -24,6 +36,7 @@ def add_filters(app: Flask) -> None:
             "cautions_due": cautions.due_here,
             "cautions_gone": cautions.just_dismissed,
             "cautions_all": cautions.all_of_them,
+            "haul_limits": _haul_limits,
         }
     )
     app.context_processor(

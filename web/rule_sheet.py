@@ -13,6 +13,7 @@ from sourcing.errors import BadInput
 from sourcing.rejudge import RULES, Change, Effect, change, effects, kept_cases
 from sourcing.settings import Settings, load_settings, save_settings
 from sourcing.settings_edit import Table, differences, last_change, last_undone, values_of, with_values
+from web.haul_limits import both
 from web.settings_form import Field, fields, typed
 from web.settings_words import told
 from web.sheets import Piece, Sheet
@@ -105,6 +106,7 @@ def _page(
         first=first,
         error=error if first is None else None,
         change=done,
+        limits=both(done),
         effects={rule: one for rule, one in found.items() if one.checks},
         unseen=bool(found) and not any(one.checks for one in found.values()),
         stands=sheet.named is None or values_of(load_settings(store()), *sheet.named) is not None,
