@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from sourcing.answer import Query
 from sourcing.errors import BadInput
 from sourcing.fitting import fold
 from sourcing.settings import load_settings
@@ -28,6 +29,7 @@ def tune(
     objective: str = "profit",
     *,
     on_progress: Tell | None = None,
+    candidates: Sequence[tuple[int, Query]] = (),
     outcomes: Outcomes = _NOBODY,
 ) -> Bench:
     """Say what each threshold of a rule would have brought, category by category.
@@ -36,7 +38,8 @@ def tune(
     ----------
     category : one of them, or "" for every one with occasions. rule : one of `buys.RULES`, "" is the least profit.
     objective : one of `aims.OBJECTIVES`. on_progress : told the share done and what goes on, while the history is
-    replayed; once it is, the answer comes at once until comps, checks or terms change.
+    replayed; once it is, the answer comes at once until comps, checks or terms change. candidates : more occasions, see
+    `sourcing.tuning.priced`.
 
     Raises
     ------
@@ -46,7 +49,7 @@ def tune(
     rule = rule or RULES[0]
     _known(rule, RULES, "rule", "rule")
     _known(objective, OBJECTIVES, "objective", "objective")
-    replays = prepare(store, on_progress, outcomes=outcomes)
+    replays = prepare(store, on_progress, candidates=candidates, outcomes=outcomes)
     if category and fold(category) not in replays.by_category:
         _known(category, _names(replays), "category with occasions to replay", "category")
     settings = load_settings(store)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -19,11 +20,24 @@ _LINES = 12  # points shown of a frontier
 @click.option("--category", default="", help="One category; else every one with occasions.")
 @click.option("--rule", default="least_profit", help="The rule that moves, such as least_profit.", show_default=True)
 @click.option("--objective", default="profit", help="profit, per hour, per cash or blend.", show_default=True)
+@click.option(
+    "--list", "priced_list", type=click.Path(exists=True, dir_okay=False), help="Items seen with a price, too."
+)
+@click.option("--seen-on", type=click.DateTime(["%Y-%m-%d"]), help="Day the list was seen, where it has no seen_on.")
 @click.option("--accept", "accepted", is_flag=True, help="Save the suggestion; sourcing settings undo takes it back.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @data_option
 @click.pass_context
-def tune(ctx: click.Context, category: str, rule: str, objective: str, accepted: bool, as_json: bool) -> None:
+def tune(
+    ctx: click.Context,
+    category: str,
+    rule: str,
+    objective: str,
+    priced_list: str | None,
+    seen_on: datetime | None,
+    accepted: bool,
+    as_json: bool,
+) -> None:
     """Replay your history and say what each setting of a rule would have brought.
 
     The first run works through the history day by day, which takes a minute or two; after that it answers at once until
@@ -34,13 +48,20 @@ def tune(ctx: click.Context, category: str, rule: str, objective: str, accepted:
     """
     from sourcing.tuning import accept
     from sourcing.tuning import tune as replayed
+    from sourcing.tuning.priced import priced
 
     if accepted and not category:
         raise click.UsageError("--accept takes one category: name it with --category.")
     store = open_data(ctx)
+    seen = priced(store, priced_list, seen_on.date() if seen_on else None) if priced_list else []
     with working("Replaying the history") as tell:
         found = replayed(
-            store, category, rule, objective, on_progress=lambda share, words: tell(f"{share:4.0%}  {words}")
+            store,
+            category,
+            rule,
+            objective,
+            candidates=seen,
+            on_progress=lambda share, words: tell(f"{share:4.0%}  {words}"),
         )
     click.echo(json.dumps(found.as_dict(), indent=2) if as_json else _written(found))
     if not accepted:
