@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from typing import NamedTuple
 
 from sourcing.storage import Store
 
@@ -67,6 +68,21 @@ def _run_between(store: Store, early: datetime, late: datetime) -> bool:
             ends + ends,
         )
     )
+
+
+class Line(NamedTuple):
+    """An earlier check in words."""
+
+    id: int
+    words: str
+
+
+def lines(store: Store, check_id: int, price: Decimal | None, write: Callable[[Decimal], str]) -> list[Line]:
+    """Say of each earlier check of the item what came of it, as of the day of the check that asks."""
+    mine = store.read("SELECT at FROM checked WHERE id = ?", (check_id,))
+    return [
+        Line(one.id, words(one, datetime.fromisoformat(mine[0][0]), price, write)) for one in earlier(store, check_id)
+    ]
 
 
 def words(one: Earlier, now_at: datetime, price: Decimal | None, write: Callable[[Decimal], str]) -> str:

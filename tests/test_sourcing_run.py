@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -16,7 +17,13 @@ from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.settings import load_settings
 from sourcing.storage import Store, open_store
 
-NOW = datetime.now(UTC).replace(microsecond=0)
+NOW = datetime.now(UTC)
+
+
+@pytest.fixture(autouse=True)
+def _now(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let each test have its own now: the next second, as what starts now is kept to the second."""
+    monkeypatch.setattr(sys.modules[__name__], "NOW", datetime.now(UTC).replace(microsecond=0) + timedelta(seconds=1))
 
 
 @pytest.fixture
@@ -83,9 +90,10 @@ class TestEarlier:
 
     def test_a_run_that_ended_between_separates(self, store: Store) -> None:
         haul.start(store, "Tannery Row")
-        one = history.record(store, shoe("20.00"), NOW - timedelta(seconds=30))
+        now = datetime.now(UTC)
+        one = history.record(store, shoe("20.00"), now - timedelta(seconds=30))
         haul.close(store)
-        two = history.record(store, shoe("21.00"), NOW + timedelta(seconds=30))
+        two = history.record(store, shoe("21.00"), now + timedelta(seconds=30))
         assert [found.id for found in again.earlier(store, two)] == [one]
 
     @pytest.mark.parametrize(

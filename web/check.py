@@ -11,13 +11,16 @@ from typing import Any
 from flask import flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from sourcing import history
+from sourcing import again, history, run
 from sourcing.answer import Query, Verdict
 from sourcing.check import check, check_json
 from sourcing.errors import BadInput, SourcingError
 from web import charts
+from web.filters import money
 from web.forms import Unsure, read_asked, read_marked, read_query
+from web.glance import glance
 from web.later import recorded
+from web.run import line
 from web.state import settings, store
 
 
@@ -65,16 +68,40 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         check_id=check_id,
         client_id=secrets.token_urlsafe(12),  # one page, one taking: a tap sent twice adds nothing
         query=query,
+    def write(amount: Any) -> str:
+        return money(amount, answer["currency"])
+
         answer=answer,
         sales=charts.past_sales(answer),
         curve=charts.share_sold(answer),
         others=[flag for name, flag in settings().flags.items() if name not in query.flags],
     )
 
+        said=glance(answer, write),
+        earlier=again.lines(store(), check_id, query.shelf_price, write) if check_id else [],
+        held=run.held(store(), check_id) if check_id else [],
+        next_size=_next_size(query, answer),
 
 def twin() -> Response:
     """Answer the same question in JSON; nothing is recorded."""
     return Response(check_json(store(), read_query(request.args), settings()), mimetype="application/json")
+
+
+def _next_size(query: Query, answer: dict[str, Any]) -> str:
+    """Return the address that asks about the same style in another size, at the last price."""
+    item = answer["item"]
+    code = item["style_code"] or query.code  # a barcode names one size
+    return url_for(
+        "check.ask",
+        code=code,
+        title="" if code else query.title,
+        brand=query.brand,
+        category=query.category,
+        condition=query.condition,
+        discount=query.discount,
+        price=query.shelf_price,
+        next="size",
+    )
 
 
 def past() -> str:
@@ -91,4 +118,6 @@ def _again(error: SourcingError) -> Response:
 def _form(values: Mapping[str, str], error: SourcingError | None, ticked: list[str]) -> str:
     flags = settings().flags.values()
     recent = history.recent(store(), 5)
-    return render_template("check/ask.html", values=values, error=error, past=recent, flags=flags, ticked=ticked)
+    return render_template(
+        "check/ask.html", values=values, error=error, past=recent, flags=flags, ticked=ticked, line=line()
+    )

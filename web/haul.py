@@ -35,6 +35,18 @@ def undo() -> Response:
     haul.undo(store(), _number("item_id"))
     return _back()
 
+def recount() -> Response:
+    """Let a line hold another number of pieces; the page it goes back to offers the undo.
+
+    The “+1” button sends the number it means, so that a tap sent twice adds one.
+    """
+    item_id, now = _number("item_id"), "count_now" if "count_now" in request.form else "count"
+    before = haul.recount(store(), item_id, _number(now))
+    if request.form.get("back"):
+        return redirect(url_for("check.show", check_id=_number("back"), line=item_id, was=before), 303)
+    return redirect(url_for("haul.show", line=item_id, was=before), 303)
+
+
 
 def redo() -> Response:
     """Take an undone line again."""
@@ -43,15 +55,16 @@ def redo() -> Response:
 
 
 def start() -> Response:
-    """Start a haul at a store."""
+    """Start a haul at a store; from the Check page, go back there."""
     haul.start(store(), request.form.get("store", ""))
-    return _back()
+    return _back() if number is None else redirect(url_for("run.show", haul_id=number), 303)
 
 
 def close() -> Response:
-    """Close the open haul."""
+    """Close the open haul, and show how its run went."""
+    number = haul.current(store()).id
     haul.close(store())
-    return _back()
+    return redirect(url_for("check.ask"), 303) if request.form.get("to") == "check" else _back()
 
 
 def _back() -> Response:
