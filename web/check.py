@@ -29,6 +29,11 @@ def ask() -> str:
     return _form(request.args, None, request.args.getlist("flags"))
 
 
+def bare() -> str:
+    """Show the form alone: what a phone keeps for when the server does not answer holds nothing of anybody's."""
+    return render_template("check/ask.html", bare=True, values={}, error=None, past=[], flags=[], ticked=[])
+
+
 def judge() -> Response:
     """Make the verdict, keep it in the history, move on to its page."""
     try:
@@ -63,28 +68,23 @@ def show(check_id: int) -> str:
 
 
 def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
+    def write(amount: Any) -> str:
+        return money(amount, answer["currency"])
+
     return render_template(
         "check/verdict.html",
         check_id=check_id,
         client_id=secrets.token_urlsafe(12),  # one page, one taking: a tap sent twice adds nothing
         query=query,
-    def write(amount: Any) -> str:
-        return money(amount, answer["currency"])
-
         answer=answer,
-        sales=charts.past_sales(answer),
-        curve=charts.share_sold(answer),
-        others=[flag for name, flag in settings().flags.items() if name not in query.flags],
-    )
-
         said=glance(answer, write),
         earlier=again.lines(store(), check_id, query.shelf_price, write) if check_id else [],
         held=run.held(store(), check_id) if check_id else [],
         next_size=_next_size(query, answer),
-
-def twin() -> Response:
-    """Answer the same question in JSON; nothing is recorded."""
-    return Response(check_json(store(), read_query(request.args), settings()), mimetype="application/json")
+        sales=charts.past_sales(answer),
+        curve=charts.share_sold(answer),
+        others=[flag for name, flag in settings().flags.items() if name not in query.flags],
+    )
 
 
 def _next_size(query: Query, answer: dict[str, Any]) -> str:
@@ -102,6 +102,11 @@ def _next_size(query: Query, answer: dict[str, Any]) -> str:
         price=query.shelf_price,
         next="size",
     )
+
+
+def twin() -> Response:
+    """Answer the same question in JSON; nothing is recorded."""
+    return Response(check_json(store(), read_query(request.args), settings()), mimetype="application/json")
 
 
 def past() -> str:

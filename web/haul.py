@@ -23,17 +23,17 @@ def show() -> str:
     return render_template("haul/show.html", haul=view, blind=blind, taking=last_taking(store()))
 
 
+def bare() -> str:
+    """Show the page that a phone fills in by itself when the server does not answer."""
+    return render_template("aisle/haul.html", bare=True)
+
+
 def take() -> Response:
     """Add a checked item; the form's own id makes a second tap harmless."""
     client_id = request.form.get("client_id") or secrets.token_urlsafe(12)
     haul.take(store(), _number("check_id"), _number("count", "1"), client_id[:64])
     return _back()
 
-
-def undo() -> Response:
-    """Put a line back on the shelf."""
-    haul.undo(store(), _number("item_id"))
-    return _back()
 
 def recount() -> Response:
     """Let a line hold another number of pieces; the page it goes back to offers the undo.
@@ -47,6 +47,11 @@ def recount() -> Response:
     return redirect(url_for("haul.show", line=item_id, was=before), 303)
 
 
+def undo() -> Response:
+    """Put a line back on the shelf."""
+    haul.undo(store(), _number("item_id"))
+    return _back()
+
 
 def redo() -> Response:
     """Take an undone line again."""
@@ -57,14 +62,14 @@ def redo() -> Response:
 def start() -> Response:
     """Start a haul at a store; from the Check page, go back there."""
     haul.start(store(), request.form.get("store", ""))
-    return _back() if number is None else redirect(url_for("run.show", haul_id=number), 303)
+    return redirect(url_for("check.ask"), 303) if request.form.get("to") == "check" else _back()
 
 
 def close() -> Response:
     """Close the open haul, and show how its run went."""
     number = haul.current(store()).id
     haul.close(store())
-    return redirect(url_for("check.ask"), 303) if request.form.get("to") == "check" else _back()
+    return _back() if number is None else redirect(url_for("run.show", haul_id=number), 303)
 
 
 def _back() -> Response:

@@ -1,0 +1,124 @@
+// What this phone keeps: IndexedDB, and memory where the browser refuses it. Three places: "packs" and "about" by name,
+// "items" by their id. `trouble` says what is wrong with the storage: "", "refused" or "full".
+const NAME = "sourcing-aisle";
+const PLACES = ["packs", "about", "items"];
+const loose = Object.fromEntries(PLACES.map((place) => [place, new Map()])); // what could not be stored
+const other = "BroadcastChannel" in window ? new BroadcastChannel(NAME) : null; // pages of other tabs
+const here = new EventTarget();
+let opening = null;
+export let trouble = "";
+
+function open() {
+  opening ??= new Promise((done, failed) => {
+    const asked = indexedDB.open(NAME, 1);
+    asked.onupgradeneeded = () => PLACES.forEach((place) => asked.result.createObjectStore(place));
+    asked.onerror = () => failed(asked.error);
+    asked.onblocked = () => failed(new Error("blocked"));
+    asked.onsuccess = () => {
+      const database = asked.result;
+      database.onversionchange = () => (database.close(), (opening = null));
+      database.onclose = () => (opening = null); // the browser cleared it: the next use opens it anew
+      done(database);
+    };
+  }).catch((error) => ((opening = null), Promise.reject(error)));
+  return opening;
+}
+
+/** Run `work` on one place in one transaction and return what it made of it, once it is on the disk. */
+async function within(place, mode, work, again = true) {
+  try {
+    const database = await open();
+    return await new Promise((done, failed) => {
+      const transaction = database.transaction(place, mode, { durability: "strict" });
+      let found;
+      transaction.oncomplete = () => done(found);
+      transaction.onabort = transaction.onerror = () => failed(transaction.error);
+      work(transaction.objectStore(place), (value) => (found = value));
+    });
+  } catch (error) {
+    if (again && error?.name === "InvalidStateError") return (opening = null), within(place, mode, work, false);
+    throw error;
+  }
+}
+
+function reading(place, work) {
+  return within(place, "readonly", work).catch((error) => (note(error), undefined));
+}
+
+function note(error) {
+  trouble = error?.name === "QuotaExceededError" ? "full" : "refused";
+}
+
+export async function get(place, key) {
+  if (loose[place].has(key)) return loose[place].get(key);
+  return reading(place, (store, found) => (store.get(key).onsuccess = ({ target }) => found(target.result)));
+}
+
+export async function all(place) {
+  const stored = (await reading(place, (store, found) => {
+    const many = [], walk = store.openCursor();
+    walk.onsuccess = () => (walk.result ? (many.push([walk.result.key, walk.result.value]), walk.result.continue()) : found(many));
+  })) ?? [];
+  return [...new Map([...stored, ...loose[place]]).values()];
+}
+
+/**
+ * Change one value in one transaction: `how` gets what is there and returns what is to be there, or undefined to leave
+ * it. Returns what is there afterwards. What cannot be stored is kept in memory, and `trouble` says so.
+ */
+export async function change(place, key, how) {
+  let after;
+  if (!loose[place].has(key)) {
+    try {
+      after = await within(place, "readwrite", (store, found) => {
+        store.get(key).onsuccess = ({ target }) => {
+          const fresh = how(target.result);
+          found(fresh ?? target.result);
+          if (fresh !== undefined) store.put(fresh, key);
+        };
+      });
+      trouble = loosened() ? trouble : "";
+      return tell(place), after;
+    } catch (error) {
+      note(error);
+    }
+  }
+  const before = await get(place, key);
+  after = how(before) ?? before;
+  loose[place].set(key, after);
+  await settle(place, key);
+  return tell(place), after;
+}
+
+export const put = (place, key, value) => change(place, key, () => value);
+
+export async function remove(place, key) {
+  loose[place].delete(key);
+  await within(place, "readwrite", (store) => store.delete(key)).catch(note);
+  tell(place);
+}
+
+/** Try once more to store what is in memory alone. */
+export async function settle(place, key) {
+  try {
+    await within(place, "readwrite", (store) => store.put(loose[place].get(key), key));
+    loose[place].delete(key);
+    if (!loosened()) trouble = "";
+  } catch (error) {
+    note(error);
+  }
+}
+
+/** Return how many things are in memory alone, and so end with this page. */
+export const loosened = () => loose.items.size;
+
+function tell(place) {
+  here.dispatchEvent(new Event(place));
+  other?.postMessage(place);
+}
+other?.addEventListener("message", ({ data }) => here.dispatchEvent(new Event(data)));
+
+/** Call `what` whenever something of a place changed, in this tab or another. */
+export const watch = (place, what) => here.addEventListener(place, what);
+
+window.addEventListener("beforeunload", (event) => loosened() && event.preventDefault());

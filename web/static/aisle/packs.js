@@ -1,0 +1,49 @@
+// The pack of this server: kept as one record, read into memory once, fetched anew when there is another.
+import * as kept from "./kept.js";
+import { PackError, openPack } from "./pack.js";
+import { known, reach } from "./server.js";
+
+let held = null; // { server, pack, at }
+export let coming = false; // the server is making another one
+export let wrong = null; // why the kept pack cannot be used: { wrong, wayOn }
+
+/** Return { pack, at } of the server last known, or null. */
+export async function current() {
+  const about = await known();
+  if (!about) return null;
+  if (held?.server === about.server) return held;
+  const record = await kept.get("packs", about.server);
+  if (!record) return null;
+  try {
+    held = { server: about.server, pack: await openPack(record.bytes), at: record.at };
+    wrong = null;
+    return held;
+  } catch (error) {
+    if (!(error instanceof PackError)) throw error;
+    wrong = { wrong: error.message, wayOn: error.wayOn };
+    await kept.remove("packs", about.server); // so that the next answer of the server brings a whole one
+    return null;
+  }
+}
+
+/** Fetch the pack if there is another than the kept one; `state` is the server's answer. True when it was changed. */
+export async function update(state) {
+  if (!state.learnt) return false; // nothing that a pack could be made of
+  const told = await reach("/aisle/pack/state");
+  if (told?.status !== 200) return false;
+  const { stamp, building } = told.json();
+  const record = await kept.get("packs", state.server);
+  coming = building;
+  if (stamp && stamp === record?.stamp) return false;
+  const answer = await reach("/aisle/pack", { patience: 120_000 }); // the first time this has one made
+  coming ||= answer?.status === 503;
+  const still = answer?.status === 200 && (await reach("/aisle/state"));
+  if (!still || still.status !== 200 || still.json().server !== state.server) return false; // another took its place
+  const pack = await openPack(answer.bytes).catch(() => null);
+  if (!pack) return false; // cut off on the way: the old one stays
+  const at = new Date().toISOString();
+  await kept.put("packs", state.server, { bytes: answer.bytes, stamp: pack.about.stamp, built: pack.about.built, at });
+  held = { server: state.server, pack, at };
+  wrong = null;
+  return true;
+}
