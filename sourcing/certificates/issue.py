@@ -75,7 +75,8 @@ def _root(
 
 def _leaf(names: Sequence[str], root: x509.Certificate, root_key: ec.EllipticCurvePrivateKey, start: datetime) -> Leaf:
     key = ec.generate_private_key(ec.SECP256R1())
-    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, names[0][:64])])
+    # No name in the common name: readers that still look at it would hold an address to be one (OpenSSL does).
+    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Sourcing server")])
     certificate = (
         _begun(subject, key, start, start + LASTS)
         .issuer_name(root.subject)

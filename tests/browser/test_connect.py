@@ -1,0 +1,157 @@
+"""A phone comes in over HTTPS: a secure context in a real browser, and the pages that say how."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import os
+import shutil
+import socket
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Thread
+
+import pytest
+from conftest import FLAGS
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from playwright.sync_api import Browser, Page
+from werkzeug.serving import make_server
+
+from sourcing import access
+from sourcing.certificates import Choice, choose
+from web.app import create_app
+from web.reach import Reach
+from web.secure_server import SecureServer
+
+pytestmark = pytest.mark.browser
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
+SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
+PICTURES = os.environ.get("SCREENSHOTS", "")
+NAME = "box.home.arpa"
+
+
+class Home:
+    """A server of both lines in this process."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as one, socket.socket() as other:
+            one.bind(("127.0.0.1", 0))
+            other.bind(("127.0.0.1", 0))
+            self.port, self.plain = one.getsockname()[1], other.getsockname()[1]
+        self.choice: Choice = choose(folder, [NAME], [], datetime.now(UTC))
+        reach = Reach(
+            "https",
+            f"https://{NAME}:{self.port}",
+            f"http://localhost:{self.plain}",
+            f"http://{NAME}:{self.plain}/trust",
+            "127.0.0.1",
+            self.choice.kept,
+        )
+        self.app = create_app(folder / "data.db", mode="lan", hosts=["localhost", NAME], reach=reach)
+        self.key = access.grant(self.app.extensions["sourcing"].store, self.app.config["SECRET_KEY"])
+        self.server = SecureServer(self.app, self.choice.kept, "127.0.0.1", self.port, self.plain, 10**6)
+        self.thread = Thread(target=self.server.run, daemon=True)
+        self.thread.start()
+
+    def spki(self) -> str:
+        """The leaf's public key as Chromium's switch takes it."""
+        leaf = self.choice.kept.leaves[0][1].public_key()
+        return base64.b64encode(
+            hashlib.sha256(leaf.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)).digest()
+        ).decode()
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
+    made = Home(tmp_path_factory.mktemp("home"))
+    yield made
+    for line in made.server.lines:
+        line.stop()
+    made.app.extensions["sourcing"].store.close()
+
+
+def test_a_phone_that_trusts_the_leaf_is_in_a_secure_context(browser: Browser, home: Home) -> None:
+    """The browser's own switch stands for the trusted root, as its system store cannot be filled here."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    trusted = f"--ignore-certificate-errors-spki-list={home.spki()}"
+    seen = {}
+    reads = "[isSecureContext, 'mediaDevices' in navigator, 'serviceWorker' in navigator]"
+    mapped = f"--host-resolver-rules=MAP {NAME} 127.0.0.1"
+    with browser.browser_type.launch(executable_path=chromium, args=[*FLAGS, mapped, trusted]) as phone:
+        page = phone.new_page()
+        page.goto(f"https://{NAME}:{home.port}/enter/{home.key}")
+        assert page.url == f"https://{NAME}:{home.port}/"
+        assert "This address is not secure" not in page.content()
+        seen["https"] = page.evaluate(reads)
+        page.fill("#code", "FWR-1042")  # the forms work over this line: the token, the origin and the cookies fit
+        page.fill("#price", "10")
+        page.get_by_role("button", name="Judge it").click()
+        page.wait_for_url("**/check/*")
+        page.goto(f"http://{NAME}:{home.plain}/")
+        assert page.url == f"http://{NAME}:{home.plain}/trust"
+        assert home.choice.kept.fingerprint in "".join(page.inner_text("main").split())
+        seen["plain"] = page.evaluate(reads)
+    assert seen == {"https": [True, True, True], "plain": [False, False, False]}
+
+
+def looked_at(page: Page, name: str) -> None:
+    """Hold a page to axe, to its width and to the policy, and keep a picture where one is asked for."""
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    if PICTURES:
+        page.screenshot(path=f"{PICTURES}/{name}.png", full_page=True)
+    page.evaluate(AXE.read_text())
+    found = page.evaluate("tags => axe.run({runOnly: {type: 'tag', values: tags}})", TAGS)
+    assert [f"{one['id']}: {one['nodes'][0]['html']}" for one in found["violations"]] == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", list(SIZES))
+def test_the_pages_that_say_how(browser: Browser, home: Home, size: str, scheme: str) -> None:
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+    page = context.new_page()
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
+    page.goto(f"http://localhost:{home.plain}/enter/{home.key}")
+    page.goto(f"http://localhost:{home.plain}/help")
+    page.get_by_role("link", name="Connect a phone").click()
+    assert page.locator("svg.qr").count() == 2
+    for one in page.locator("svg.qr").all():
+        assert (one.bounding_box() or {})["width"] >= 150
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    looked_at(page, f"connect-{size}-{scheme}")
+    page.goto(f"http://localhost:{home.plain}/trust")
+    looked_at(page, f"trust-{size}-{scheme}")
+    assert said == []
+
+
+def test_here_and_in_plain(browser: Browser, tmp_path: Path) -> None:
+    """This computer alone, and the network in plain as a phone sees it, by a name that the browser maps to it."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    here = create_app(tmp_path / "here.db")
+    reach = Reach("plain", f"http://{NAME}", f"http://{NAME}")
+    plain = create_app(tmp_path / "plain.db", mode="lan", hosts=[NAME], access=lambda key: True, reach=reach)
+    servers = [make_server("127.0.0.1", 0, app, threaded=True) for app in (here, plain)]
+    for server in servers:
+        Thread(target=server.serve_forever, daemon=True).start()
+    mapped = f"--host-resolver-rules=MAP {NAME} 127.0.0.1"
+    with browser.browser_type.launch(executable_path=chromium, args=[*FLAGS, mapped]) as phone:
+        for scheme in ("light", "dark"):
+            page = phone.new_context(viewport={"width": 390, "height": 844}, color_scheme=scheme).new_page()
+            page.goto(f"http://127.0.0.1:{servers[0].server_port}/connect")
+            assert page.locator("svg.qr").count() == 0
+            looked_at(page, f"connect-here-{scheme}")
+            there = f"http://{NAME}:{servers[1].server_port}"
+            page.goto(there)
+            looked_at(page, f"check-plain-{scheme}")
+            page.get_by_role("button", name="Put away").click()
+            page.wait_for_url(f"{there}/")
+            page.goto(there)
+            assert page.get_by_role("heading", name="This address is not secure").count() == 0
+    for server in servers:
+        server.shutdown()
+    for app in (here, plain):
+        app.extensions["sourcing"].store.close()
