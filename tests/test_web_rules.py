@@ -75,7 +75,10 @@ def rules_of(store: Store, name: str = "") -> dict[str, object]:
 
 class TestPlaces:
     def test_every_setting_has_its_place(self, client: FlaskClient) -> None:
-        found = {name: {key.removesuffix(":off") for key in form_of(page(client, name))} for name in PAGES}
+        found = {
+            name: {key.removesuffix(":off").removesuffix(":ticks") for key in form_of(page(client, name))}
+            for name in PAGES
+        }
 
         def has(name: str, setting: str) -> bool:
             return any(key == setting or key.startswith(f"{setting}.") for key in found[name])
@@ -367,4 +370,31 @@ def test_a_change_says_by_how_much_the_haul_breaks_a_limit(client: FlaskClient, 
     taxed = client.post("/rules/part/buying", data=sent(client, "/rules/part/buying", "see", purchase_tax="10"))
     assert "Now: $30.00 / $25.00, $5.00 too much.Then: $33.00 / $25.00, $8.00 too much." in " ".join(
         lxml.html.fromstring(taxed.text).text_content().split()
+    )
+
+
+def test_channels_are_ticked(client: FlaskClient, store: Store) -> None:
+    kept = load_settings(store)
+    save_settings(store, replace(kept, channels={**kept.channels, "bazaar": dict(kept.channels["main"])}), "a second")
+    html = page(client, SHOES)
+    assert html.xpath("//input[@name='channel']/@value") == ["main", "bazaar"]
+    assert not html.xpath("//input[@name='channel'][@checked]")  # as elsewhere
+    values = {**form_of(html), "do": "save"}
+    client.post(SHOES, data={**values, "channel": ["bazaar", "main"]})
+    assert load_settings(store).categories["shoes"]["channel"] == "bazaar, main"
+    assert [one.channel for one in load_settings(store).for_category("shoes").channels] == ["bazaar", "main"]
+    html = page(client, SHOES)
+    assert html.xpath("//input[@name='channel'][@checked]/@value") == ["main", "bazaar"]
+    client.post(SHOES, data={**values, "channel": []})  # none ticked: as elsewhere again
+    assert "channel" not in load_settings(store).categories["shoes"]
+    every = "/rules/part/selling"
+    assert page(client, every).xpath("//input[@name='channel'][@checked]/@value") == ["main"]
+    answer = client.post(every, data={**form_of(page(client, every)), "channel": [], "do": "save"})
+    assert answer.status_code == 400
+    assert (
+        "Sold on: Nothing was typed"
+        in lxml.html.fromstring(answer.text).get_element_by_id("channel-wrong").text_content()
+    )
+    assert (
+        client.post(every, data={**form_of(page(client, every)), "channel": "nowhere", "do": "save"}).status_code == 400
     )

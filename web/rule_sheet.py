@@ -57,7 +57,7 @@ def _pieces(sheet: Sheet, settings: Settings) -> Pieces:
         inherited: Mapping[str, Any] | None = settings.default if piece.table == "category" else None
         if own is None:  # a new one: a category inherits all, others start from the defaults
             own = {} if inherited is not None else {one.name: one.default for one in piece.settings}
-        found.append((piece, fields(piece.settings, own, inherited)))
+        found.append((piece, fields(piece.settings, own, inherited, {"channel": tuple(settings.channels)})))
     return found
 
 

@@ -9,6 +9,8 @@ from decimal import Decimal
 from itertools import zip_longest
 from typing import Any, Literal
 
+from werkzeug.datastructures import MultiDict
+
 from sourcing.errors import BadInput
 from sourcing.settings_table import Setting
 from sourcing.settings_values import read_value
@@ -16,7 +18,7 @@ from web.filters import plain
 from web.settings_words import UNITS, label, meaning, shown
 from web.state import settings as in_force
 
-Kind = Literal["number", "text", "choice", "date", "rows"]
+Kind = Literal["number", "text", "choice", "ticks", "date", "rows"]
 SPARE = {"brackets": 1}  # empty rows to fill, by unit; two of others
 _TEXTS = ("text", "words", "discounts", "shipping", "shares", "zones")
 _SHARES = ("shares", "zones")
@@ -59,9 +61,14 @@ class Field:
     wrong: BadInput | None = None
 
     @property
+    def ticked(self) -> tuple[str, ...]:
+        """The names that are ticked."""
+        return tuple(part.strip() for part in self.text.split(",") if part.strip())
+
+    @property
     def id(self) -> str:
         """The id of the input that is to be focused."""
-        return f"{self.name}.0.0" if self.kind == "rows" else self.name
+        return f"{self.name}.0.0" if self.kind == "rows" else f"{self.name}.0" if self.kind == "ticks" else self.name
 
 
 def fields(
@@ -70,7 +77,10 @@ def fields(
     default: Mapping[str, Any] | None = None,
     choices: Mapping[str, tuple[str, ...]] | None = None,
 ) -> tuple[Field, ...]:
-    """Return the fields of some settings; ``default`` is what is inherited where ``own`` does not say."""
+    """Return the fields of some settings; ``default`` is what is inherited where ``own`` does not say.
+
+    ``choices`` are names to tick, by setting: those of which several may be chosen.
+    """
     return tuple(_field(setting, own, default, choices or {}) for setting in wanted)
 
 
@@ -79,11 +89,13 @@ def _field(
 ) -> Field:
     said = setting.name in own
     value = own.get(setting.name)
-    options = choices.get(setting.name) or setting.choices
+    ticks = choices.get(setting.name, ())
+    options = ticks or setting.choices
     columns = tuple(Column(name, _unit(unit)) for name, unit in _columns(setting, value))
     kind: Kind = "rows" if columns else "choice" if options else "date" if setting.unit == "date" else "number"
     if setting.unit in _TEXTS and not options:
         kind = "text"
+    kind = "ticks" if ticks else kind
     return Field(
         setting.name,
         label(setting),
@@ -183,6 +195,8 @@ def _sent(form: Mapping[str, str], field: Field) -> Field | None:
         if not rows:
             return None
         back = replace(field, rows=tuple(rows))
+    elif field.kind == "ticks" and f"{field.name}:ticks" in form:
+        back = replace(field, text=", ".join(_every(form, field.name))[:1000])
     elif field.name not in form:
         return None
     else:
@@ -190,6 +204,11 @@ def _sent(form: Mapping[str, str], field: Field) -> Field | None:
     switch = f"{field.name}:off" in form
     # A value typed into a field that was off means that it is to be on; the switch of a field that was on means off.
     return replace(back, off=switch and (_nothing(back) or not field.off), wrong=None)
+
+
+def _every(form: Mapping[str, str], name: str) -> list[str]:
+    """Return all values sent under one name."""
+    return form.getlist(name) if isinstance(form, MultiDict) else [form[name]] if name in form else []
 
 
 def _nothing(field: Field) -> bool:

@@ -46,6 +46,11 @@ UNITS = {
 }
 
 
+_MEANINGS = {  # where a page asks in another way than the file
+    "channel": "where it is sold; of several ticked, each item is judged on the one that is best for it",
+}
+
+
 def label(setting: Setting | str) -> str:
     """Return what a setting is called on the pages."""
     name = setting if isinstance(setting, str) else setting.name
@@ -54,7 +59,7 @@ def label(setting: Setting | str) -> str:
 
 def meaning(setting: Setting) -> str:
     """Return the one line of what a setting means."""
-    text = setting.help.removeprefix("rule: ")
+    text = _MEANINGS.get(setting.name) or setting.help.removeprefix("rule: ")
     return text[:1].upper() + text[1:]
 
 
