@@ -23,6 +23,11 @@ def show() -> str:
     return render_template("haul/show.html", haul=view, blind=blind, taking=last_taking(store()))
 
 
+def bare() -> str:
+    """Show the page that a phone fills in by itself when the server does not answer."""
+    return render_template("aisle/haul.html", bare=True)
+
+
 def take() -> Response:
     """Add a checked item; the form's own id makes a second tap harmless."""
     client_id = request.form.get("client_id") or secrets.token_urlsafe(12)
