@@ -398,3 +398,28 @@ def test_channels_are_ticked(client: FlaskClient, store: Store) -> None:
     assert (
         client.post(every, data={**form_of(page(client, every)), "channel": "nowhere", "do": "save"}).status_code == 400
     )
+
+
+def test_zones_are_begun_on_the_postage_page(client: FlaskClient, store: Store) -> None:
+    path = "/rules/part/postage"
+    steps = {f"postage_table.{at}.2": f"{20 + at}.00" for at in range(8)}
+    missing = client.post(
+        path, data={**sent(client, path, "save"), **steps, "postage_table.3.2": "", "zone_shares": "60 40"}
+    )
+    assert missing.status_code == 400
+    wrong = lxml.html.fromstring(missing.text)
+    assert "as many prices" in wrong.get_element_by_id("postage_table-wrong").text_content()
+    assert form_of(wrong)["postage_table.2.2"] == "22.00"  # what was typed is still there
+    uneven = client.post(path, data={**sent(client, path, "save"), **steps, "zone_shares": "60 50"})
+    assert "come to" in lxml.html.fromstring(uneven.text).get_element_by_id("zone_shares-wrong").text_content()
+    alone = client.post(path, data={**sent(client, path, "save"), **steps})
+    assert alone.status_code == 400  # zones without their shares
+    answer = client.post(path, data={**sent(client, path, "save"), **steps, "zone_shares": "60, 40"})
+    assert answer.status_code == 303
+    parcel = load_settings(store).parcel
+    assert parcel["zone_shares"] == (Decimal("0.6"), Decimal("0.4"))
+    assert parcel["postage_table"][0] == (250, Decimal("4.20"), Decimal("20.00"))
+    assert load_settings(store).for_category("games").terms.postage == Decimal("10.52")  # 0.6 x 4.20 + 0.4 x 20.00
+    assert "Zone 3" in text(page(client, path))
+    assert client.post(path, data=sent(client, path, "save")).status_code == 303  # nothing typed changes nothing
+    assert load_settings(store).parcel == parcel

@@ -22,6 +22,7 @@ Kind = Literal["number", "text", "choice", "ticks", "date", "rows"]
 SPARE = {"brackets": 1}  # empty rows to fill, by unit; two of others
 _TEXTS = ("text", "words", "discounts", "shipping", "shares", "zones")
 _SHARES = ("shares", "zones")
+_MOST_ZONES = 10
 _NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
 _DECIMAL_COMMA = re.compile(r"-?(0,\d+|\d+,\d{1,2})")  # 1,500 may mean thousands, so it is refused
 _COLUMNS = {  # of settings that are lists: the label of each column and its unit
@@ -114,12 +115,14 @@ def _field(
     )
 
 
-def _columns(setting: Setting, value: Any, prices: int = 0) -> list[tuple[str, str]]:
-    """Return the columns of a setting that is a list, label and unit; a postage table has one for each zone."""
+def _columns(setting: Setting, value: Any) -> list[tuple[str, str]]:
+    """Return the columns of a setting that is a list, label and unit; a postage table has one to spare for a zone."""
     found = list(_COLUMNS.get(setting.unit, ()))
     if setting.unit == "steps":
-        prices = max(prices, *(len(row) - 1 for row in value or ((0, 0),)))
-        found[1:] = [(f"Zone {at + 1}", "money") for at in range(prices)] if prices > 1 else found[1:]
+        prices = max((len(row) - 1 for row in value or ()), default=1)
+        first = 1 if prices == 1 else 0  # one price for all is no zone yet
+        zones = [(f"Zone {at + 1}", "money") for at in range(first, min(prices + 1, _MOST_ZONES))]
+        found = [*found[: 1 + first], *zones]
     return found
 
 
@@ -147,7 +150,7 @@ def _rows(setting: Setting, value: Any, spare: bool) -> tuple[tuple[str, ...], .
     if setting.unit == "sides":
         return (tuple(map(plain, value)) if value else ("",) * 3,)
     rows = [
-        tuple(_cell(part, unit, at) for at, (part, unit) in enumerate(zip(row, units, strict=True)))
+        tuple(_cell(part, unit, at) for at, (part, unit) in enumerate(zip_longest(row, units, fillvalue="")))
         for row in value or ()
     ]
     return (*rows, *((("",) * len(units),) * (SPARE.get(setting.unit, 2) if spare else 0)))
@@ -274,7 +277,10 @@ def _in_words(setting: Setting, field: Field, error: BadInput) -> BadInput:
     elif setting.unit == "cuts":
         accepted = "A whole day and a percentage under 100 in each row, both rising from row to row."
     elif setting.unit == "steps":
-        accepted = "Whole grams and a price in each row, grams rising, prices not falling."
+        accepted = (
+            "Whole grams and a price in each row, or as many prices in each as there are zones; grams rising, prices "
+            "not falling."
+        )
     elif setting.unit == "brackets":
         low, high = (plain(bound * 100) for bound in (setting.lowest, setting.highest))
         accepted = (
