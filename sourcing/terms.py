@@ -164,7 +164,8 @@ class Terms:
 
     def step_cost(self, step: str) -> Decimal:
         """Value of one step's minutes, rounded half up to the cent."""
-        return cents(getattr(self, f"{step}_minutes") / 60 * self.hourly_value)
+        # Divided last, so that half a cent is half a cent: a sixtieth is no decimal.
+        return cents(getattr(self, f"{step}_minutes") * self.hourly_value / 60)
 
     def labour(self) -> Decimal:
         """Value of the prep minutes: the sum of the steps, each rounded half up to the cent."""

@@ -10,6 +10,7 @@ from web.commands.comps import load, undo
 from web.commands.explain import explain
 from web.commands.frame import BUSY, FAILED, REFUSED, SOME_FAILED, Commands, data_option
 from web.commands.ladder import ladder
+from web.commands.pack import pack
 from web.commands.plan import plan
 from web.commands.serve import serve
 from web.commands.settings import settings
@@ -31,7 +32,7 @@ def main() -> None:
     """
 
 
-for command in (serve, load, undo, comps, check, explain, ladder, plan, tune, settings, terms, access, demo):
+for command in (serve, load, undo, comps, check, explain, ladder, pack, plan, tune, settings, terms, access, demo):
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -7,7 +7,9 @@ from functools import cached_property
 from importlib import import_module
 from typing import Any, NamedTuple
 
-from flask import Flask
+from flask import Flask, Response, request
+
+from web.state import current
 
 KIB = 1024
 SMALL = 256 * KIB
@@ -120,6 +122,8 @@ ROUTES = (
     Route("/rules/settings.toml", "web.rules:export"),
     Route("/rules/import", "web.rules:bring_in", "POST"),
     Route("/help", "web.help:show"),
+    Route("/aisle/pack", "web.pack:send"),
+    Route("/aisle/pack/state", "web.pack:state"),
     Route("/connect", "web.connect:show"),
     Route("/connect/note", "web.connect:note", "POST"),
     Route("/trust", "web.trust:show"),
@@ -152,3 +156,13 @@ def add_routes(app: Flask) -> None:
     """Give the app every route of the table."""
     for route in ROUTES:
         app.add_url_rule(route.rule, route.endpoint, LazyView(route.target), methods=[route.method])
+    app.after_request(_pack_follows)
+
+
+def _pack_follows(response: Response) -> Response:
+    """Let the take-along pack follow what a form changed, where one was ever taken along."""
+    if request.method == "POST" and response.status_code < 400 and (current().folder / "pack.gz").exists():
+        from web.pack import follow
+
+        follow()
+    return response

@@ -1,0 +1,211 @@
+"""The pack in a real browser: the phone's verdict beside the server's, bytes that are no good, codes as typed."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import os
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from made_up_pack import CONDITIONS, answered, discount, made_up
+from playwright.sync_api import Browser, Page
+
+from sourcing.answer import Query
+from sourcing.check import check
+from sourcing.codes import closest, parse_code, style_key
+from sourcing.comps.lookup import known_codes
+from sourcing.errors import BadInput
+from sourcing.pack import kept
+from sourcing.pack.file import START, packed
+from sourcing.samples import load_samples
+from sourcing.settings import Settings, default_settings, load_settings
+from sourcing.storage import open_store
+
+pytestmark = pytest.mark.browser
+
+ROWS = int(os.environ.get("PARITY_ROWS", "6000"))  # a run over 100,000 takes minutes
+OPEN = """async ([text]) => {
+  const { openPack } = await import("/static/aisle/pack.js"), { judge } = await import("/static/aisle/judge.js");
+  const bytes = Uint8Array.from(atob(text), (char) => char.charCodeAt(0));
+  Object.assign(window, { judge });
+  try {
+    window.pack = await openPack(bytes);
+  } catch (error) {
+    return [error.state ?? String(error.stack), error.message, error.wayOn];
+  }
+  return window.pack.about;
+}"""
+FIELDS = (
+    "decision", "binding_rule", "most_worth_paying", "shelf_price", "landed_cost", "asking_price", "expected_proceeds",
+    "profit_before_labour", "profit_after_labour", "profit_per_hour", "days_50", "days_80", "reason", "would_settle",
+    "speed_basis", "objective", "rests_on", "match", "newest_comp", "comps_sold", "comps_unsold", "sale_price",
+    "proceeds", "profit", "limits", "sold_within", "warnings", "currency",
+)  # fmt: skip
+JUDGE = """([fields, table]) => table.map(([code, price, discount, condition, category, brand]) => {
+  const answer = window.judge(window.pack, { code, price, discount, condition, category, brand });
+  return answer.problem ? answer.problem : fields.map((name) => answer[name]);
+})"""
+
+
+@pytest.fixture
+def page(browser: Browser, address: str) -> Page:
+    page = browser.new_page()
+    page.set_default_timeout(300_000)
+    page.goto(f"{address}/help")
+    return page
+
+
+def opened(page: Page, data: bytes) -> Any:
+    return page.evaluate(OPEN, [base64.b64encode(data).decode()])
+
+
+def typed(steps: Any) -> str:
+    return "" if steps is None else str(steps)
+
+
+def alike(page: Page, asked: list[tuple[Any, ...]], wanted: list[dict[str, Any]]) -> None:
+    """Hold the phone's answers to the server's, field by field."""
+    for at in range(0, len(asked), 10_000):
+        found = page.evaluate(JUDGE, [list(FIELDS), asked[at : at + 10_000]])
+        for ask, one, want in zip(asked[at : at + 10_000], found, wanted[at : at + 10_000], strict=True):
+            assert isinstance(one, list), (ask, one)
+            both = {name: (value, want[name]) for name, value in zip(FIELDS, one, strict=True) if value != want[name]}
+            assert not both, (ask, both)
+
+
+EUROS, RUPEES = Settings(locale="de_DE", currency="EUR"), Settings(locale="hi_IN", currency="INR")
+
+
+@pytest.mark.parametrize("settings", [default_settings(), EUROS, RUPEES], ids=lambda one: one.locale)
+def test_the_phone_says_what_the_server_says(page: Page, settings: Settings) -> None:
+    draw = np.random.default_rng(952)
+    rows = ROWS if settings.locale == "en_US" else ROWS // 20
+    data, groups = made_up(draw, 120, max(rows // 200, 3), settings)
+    assert opened(page, packed(data))["items"] == sum(len(group.known) for group in groups)
+    asked: list[tuple[Any, ...]] = []
+    wanted = []
+    for _ in range(rows):
+        group = groups[int(draw.integers(len(groups)))]
+        record = int(draw.integers(group.records))
+        shelf = None if draw.random() < 0.05 else round(Decimal(int(draw.integers(0, 9_000))) / 100, 2)
+        steps = discount(draw) if draw.random() < 0.4 else None
+        condition = str(draw.choice(["", *CONDITIONS, "NEW ", "never heard of"]))
+        code = group.known[record].style_code if group.known else ""
+        category = "" if group.known else "unheard of" if group.category == "★" else group.category.upper()
+        brand = "" if group.known else group.brands[record]
+        query = Query(code=code, shelf_price=shelf, discount=steps, condition=condition, category=category, brand=brand)
+        answer = answered(group, record, query, settings)
+        asked.append((code, None if shelf is None else int(shelf * 100), typed(steps), condition, category, brand))
+        wanted.append(answer.as_dict())
+    assert {one["decision"] for one in wanted} == {"buy", "pass", "too little to go on"}
+    assert len({one["binding_rule"] for one in wanted}) == 5
+    alike(page, asked, wanted)
+
+
+def test_the_samples_are_judged_as_the_server_judges_them(page: Page, tmp_path: Path) -> None:
+    store = open_store(str(tmp_path / "samples.db"))
+    load_samples(store)
+    pack = kept.build(store)
+    opened(page, pack.data)
+    draw, settings = np.random.default_rng(5), load_settings(store)
+    codes = [code for code in known_codes(store) if not (code.isdigit() and len(code) == 14)]
+    asked: list[tuple[Any, ...]] = []
+    wanted = []
+    for code in [*draw.choice(codes, 60), "ZZ-1", "ZZ-2"]:
+        for condition in ("", "used"):
+            price = round(Decimal(int(draw.integers(100, 4_000))) / 100, 2)
+            category = "Shoes" if code.startswith("ZZ") else ""
+            query = Query(code=str(code), shelf_price=price, condition=condition, category=category)
+            try:
+                answer = check(store, query, settings)
+            except BadInput:
+                continue
+            asked.append((str(code), int(price * 100), "", condition, category, ""))
+            wanted.append(answer.as_dict())
+    alike(page, asked, wanted)
+    gtin, root = store.read("SELECT gtin, root FROM code ORDER BY gtin LIMIT 1 OFFSET 40")[0]
+    style = store.read("SELECT style_code FROM product WHERE id = ?", (root,))[0][0]
+    found = page.evaluate("code => window.pack.item(window.pack.find(code).record).style_code", f"{gtin:014d}")
+    assert found == style
+    store.close()
+
+
+def test_bytes_that_are_no_good_are_named(page: Page) -> None:
+    data, _ = made_up(np.random.default_rng(1), 2, 3, default_settings())
+    turned = bytearray(data)
+    turned[len(data) // 2] ^= 4
+    later = bytearray(data)
+    later[8] += 1
+    squeezed = bytearray(packed(data))
+    squeezed[len(squeezed) // 2] ^= 255
+    for bad, state in (
+        (bytes(turned), "damaged"),
+        (data[:-7], "damaged"),
+        (data[: START.size - 3], "damaged"),
+        (bytes(squeezed), "damaged"),
+        (gzip.compress(data)[:-30], "damaged"),
+        (bytes(later), "other version"),
+        (b"<!doctype html><title>Enter</title>", "not a pack"),
+        (b"", "not a pack"),
+    ):
+        said = opened(page, bad)
+        assert isinstance(said, list), bad[:20]
+        assert said[0] == state
+        assert said[1].endswith(".")
+        assert said[2].endswith(".")
+    assert opened(page, data)["stamp"] == "made up"
+
+
+CODES = [
+    "952000000001", "0952 0000 0000 16", "9520000000011", "01234565", "EAN-8 01234565", "UPC-E 01234565", "①23",
+    "style 10263847", "0306406152", "ISBN 0306406152", "0-306-40615-2", "FA123-001", "fa 123/001", "2000000000015",
+    "9.52E+12", "95200000000.0", "12345678901", "AB½", "ＡＢ１２", "٣٤٥٦٧٨٩", "B0OOOOOO1", "952OOOOOOO11",
+    "Straße 12", "ﬁ12",
+    "  ", "x" * 90, "19520000000018", "9770000000003", "12e5",
+]  # fmt: skip
+PARSE = """async (codes) => {
+  const { parseCode } = await import("/static/aisle/codes.js");
+  return codes.map((code) => {
+    try { const one = parseCode(code); return [one.kind, one.gtin, one.styleKey, one.note, one.offers]; }
+    catch (error) { return [error.wrong, error.accepted, error.way_on]; }
+  });
+}"""
+
+
+def test_codes_are_understood_alike(page: Page) -> None:
+    draw = np.random.default_rng(12)
+    digits = [
+        "".join(map(str, draw.integers(0, 10, int(size)))) for size in draw.choice([6, 8, 10, 11, 12, 13, 14], 4_000)
+    ]
+    letters = ["".join(draw.choice(list("0123456789OILXAB-. "), int(draw.integers(1, 15)))) for _ in range(3_000)]
+    codes = [*CODES, *digits, *letters]
+    for code, found in zip(codes, page.evaluate(PARSE, codes), strict=True):
+        assert found == said_of(code), code
+
+
+def said_of(code: str) -> list[Any]:
+    try:
+        one = parse_code(code)
+    except BadInput as error:
+        return [error.wrong, error.accepted, error.next_step]
+    return [one.kind, one.gtin, one.style_key, one.note, list(one.alternatives)]
+
+
+def test_near_codes_are_those_the_server_names(page: Page, tmp_path: Path) -> None:
+    store = open_store(str(tmp_path / "samples.db"))
+    load_samples(store)
+    opened(page, kept.build(store).data)
+    known = known_codes(store)
+    styles = [code for code in known if not code.isdigit()]
+    for code in styles[::40]:
+        wrong = code[:-1] + ("7" if code[-1] != "7" else "8")
+        near = page.evaluate("code => window.pack.near(code).map((one) => one.code)", wrong)
+        best = closest(style_key(wrong), known)
+        assert near[0] in best
+        assert code in near
+    assert page.evaluate("() => window.pack.near('qqqqqqqq')") == []
+    store.close()
