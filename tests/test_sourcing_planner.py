@@ -175,6 +175,16 @@ def brute(shelf: list[Candidate], limits: HaulLimits, every: bool) -> Decimal:
     )
 
 
+def test_a_dearer_third_copy_needs_both_before_it() -> None:
+    """With two pieces of a style at most, the third copy's 0.03 cannot be had: it comes after two others."""
+    shelf = [
+        candidate("0", [D("0.02")], D("0.01"), 0, style="a", worth=0),
+        candidate("1", [D("0.01"), D("0.01"), D("0.03")], D("0.01"), 0, style="a", worth=0),
+    ]
+    limits = HaulLimits(None, None, 2, None)
+    assert plan(shelf, limits, every=True).profit == brute(shelf, limits, True) == D("0.03")
+
+
 @settings(max_examples=150, deadline=None)
 @given(shelves(), limits_drawn, st.booleans())
 def test_no_other_plan_brings_more(shelf: list[Candidate], limits: HaulLimits, every: bool) -> None:

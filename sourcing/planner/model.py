@@ -98,10 +98,18 @@ def _grouped(kind: Kind, names: Sequence[str], owner: Whole, amount: Whole, room
 
 
 def _order(profit: Whole, cash: Whole, place: Whole) -> Whole:
-    """Say which copy has to wait for the one before it; where that one is no worse in anything, none has to."""
+    """Say which copy has to wait for the one before it; where that one is no worse in anything, none has to.
+
+    A copy that has to wait needs all before it, so that these wait for each other too.
+    """
     before = np.full(len(profit), -1, dtype=np.int64)
-    for at in np.flatnonzero(place > 0):
-        if profit[at] > profit[at - 1] or cash[at] < cash[at - 1]:
+    waits = False
+    for at in reversed(range(len(profit))):
+        if place[at] == 0:
+            waits = False
+            continue
+        waits = waits or bool(profit[at] > profit[at - 1] or cash[at] < cash[at - 1])
+        if waits:
             before[at] = at - 1
     return before
 
