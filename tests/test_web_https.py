@@ -258,6 +258,16 @@ def test_a_new_address_says_plainly_that_phones_must_trust_anew(
     assert "anew" not in started("192.0.2.7")  # the old address, and with it the old root
 
 
+def test_a_computer_without_a_network_is_told() -> None:
+    for host, names, address, unfound in (
+        ("0.0.0.0", (), "127.0.0.1", True),
+        ("0.0.0.0", (NAME,), "127.0.0.1", False),
+        ("0.0.0.0", (), "192.0.2.7", False),
+        ("127.0.0.1", (), "127.0.0.1", False),
+    ):
+        assert Serving("https", host, 8000, 8001, names, address, "").unfound is unfound
+
+
 def test_no_key_goes_into_a_log_that_is_not_to_hold_one(
     new_store: Callable[[], Store], capsys: pytest.CaptureFixture[str]
 ) -> None:

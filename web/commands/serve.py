@@ -70,6 +70,8 @@ def serve(ctx: click.Context, /, samples_if_empty: bool, **words: Any) -> None:
     )
     if choice:
         show_root(choice, asked)
+    if asked.unfound:
+        say("No network was found: phones cannot come in yet. Connect this computer and start again, or give --name.")
     if asked.way == "here":
         click.echo("To let a phone in: sourcing serve --https (live camera, work without signal), or --lan (plain).")
         click.echo(f"What each means: {asked.home}/connect")

@@ -54,6 +54,11 @@ class Serving:
         return (self.port,) if self.root_port is None else (self.port, self.root_port)
 
     @property
+    def unfound(self) -> bool:
+        """Whether the network was to be served and there is none."""
+        return self.host in ("0.0.0.0", "::") and self.address == "127.0.0.1" and not self.names  # noqa: S104
+
+    @property
     def hosts(self) -> tuple[str, ...]:
         """The host names that are answered to, beside the computer's own."""
         return tuple(_bar(name) for name in (*self.names, self.address))
