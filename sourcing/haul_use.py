@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import NamedTuple
 
 from sourcing.fitting import fold
 from sourcing.haul import HaulItem, HaulView
@@ -14,7 +13,8 @@ from sourcing.rules import HaulLimits
 _ZERO, _HOUR = Decimal(0), Decimal(60)
 
 
-class Line(NamedTuple):
+@dataclass(frozen=True)
+class Line:
     """One line of a haul: ``landed`` (None: not known) and ``minutes`` of prep are of one of its pieces."""
 
     style: str  # pieces with the same one are of one style

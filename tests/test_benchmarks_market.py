@@ -187,7 +187,11 @@ def test_true_profit_and_chance_are_those_of_many_sales_drawn_one_by_one(name: s
 
 def _net(total: np.ndarray, terms: Terms) -> np.ndarray:
     """Net proceeds by the default terms, written out; postage alone differs by category."""
-    assert (float(terms.fees[0].share[0].share), float(terms.return_rate), float(terms.return_value_lost)) == (0.13, 0.04, 0.15)
+    assert (float(terms.fees[0].share[0].share), float(terms.return_rate), float(terms.return_value_lost)) == (
+        0.13,
+        0.04,
+        0.15,
+    )
     return np.asarray(total * (1 - 0.13 - 0.04 * 0.15) - 0.30 - float(terms.postage) * 1.04 - 0.75)
 
 

@@ -37,7 +37,9 @@ def test_the_smallest_total_that_leaves_so_much(costs: Costs) -> None:
     left = costs.net(grid)
     for wanted in (-5.0, 0.0, 10.0, 38.0, 41.5, 60.0):
         enough = grid[left >= wanted - 1e-9]
-        assert costs.total_for(np.array(wanted)) == pytest.approx(max(enough[0], 1e-9), abs=0.011)  # the grid's own step, from its first point on
+        assert costs.total_for(np.array(wanted)) == pytest.approx(
+            max(enough[0], 1e-9), abs=0.011
+        )  # the grid's own step, from its first point on
         assert costs.one_total_for(wanted) == pytest.approx(float(costs.total_for(np.array(wanted))))
 
 

@@ -101,7 +101,14 @@ def _show(verdict: Verdict, locale: str) -> None:
 
     click.echo(verdict.reason)
     depth = verdict.depth_words if verdict.decision == "buy" else ""  # a pass says "none" already
-    for note in (verdict.item.code_note, verdict.rests_on, verdict.would_settle, verdict.channel_words, depth, *verdict.warnings):
+    for note in (
+        verdict.item.code_note,
+        verdict.rests_on,
+        verdict.would_settle,
+        verdict.channel_words,
+        depth,
+        *verdict.warnings,
+    ):
         if note:
             click.echo(note)
     for flag in verdict.flags:
