@@ -21,7 +21,7 @@ from web.app import create_app
 from web.routes import PHOTO, ROUTES, SMALL, Route
 from web.security import ACCESS_COOKIE, HEADERS
 
-HERE = {"check_id": 1, "batch_id": 1, "key": "x", "token": "x", "number": 1, "part": "work"}
+HERE = {"check_id": 1, "haul_id": 1, "batch_id": 1, "key": "x", "token": "x", "number": 1, "part": "work"}
 
 
 def address(rule: str) -> str:

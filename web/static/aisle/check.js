@@ -128,6 +128,7 @@ function next(first) {
     for (const box of form.querySelectorAll('[name="flags"]')) box.checked = false;
     if (part("scan-taken")) part("scan-taken").hidden = true;
   } else {
+    form.elements.code.value = shown.answer.item.style_code || form.elements.code.value; // a barcode names one size
     form.elements.size.closest("details").open = true;
   }
   form.elements[first].focus();

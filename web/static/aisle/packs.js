@@ -13,7 +13,10 @@ export async function current() {
   if (!about) return null;
   if (held?.server === about.server) return held;
   const record = await kept.get("packs", about.server);
-  if (!record) return null;
+  if (!record) {
+    wrong = (await kept.get("about", "spoilt")) ?? null;
+    return null;
+  }
   try {
     held = { server: about.server, pack: await openPack(record.bytes), at: record.at };
     wrong = null;
@@ -21,6 +24,7 @@ export async function current() {
   } catch (error) {
     if (!(error instanceof PackError)) throw error;
     wrong = { wrong: error.message, wayOn: error.wayOn };
+    await kept.put("about", "spoilt", wrong); // until there is another
     await kept.remove("packs", about.server); // so that the next answer of the server brings a whole one
     return null;
   }
@@ -43,6 +47,7 @@ export async function update(state) {
   if (!pack) return false; // cut off on the way: the old one stays
   const at = new Date().toISOString();
   await kept.put("packs", state.server, { bytes: answer.bytes, stamp: pack.about.stamp, built: pack.about.built, at });
+  await kept.remove("about", "spoilt");
   held = { server: state.server, pack, at };
   wrong = null;
   return true;

@@ -30,9 +30,9 @@ export function verdict(pack, answer, about) {
   const label = made("bdi", {}, item.label);
   const { doing, why } = reason(pack, answer);
   const settles = [
-    kind === "little" && "Taken all the same, it goes into the haul without a forecast.",
+    kind === "little" && "Taken all the same, it counts as a piece without a forecast.",
     answer.would_settle && [made("strong", {}, "What would settle it:"), ` ${answer.would_settle}`],
-    item.code_note,
+    !item.known && item.code_note,
   ].filter(Boolean);
   const article = made("article", { class: `verdict ${kind}`, "data-decision": answer.decision },
     made("h1", { class: "word" }, shape(kind), made("span", {}, capital(answer.decision), made("small", {}, label, item.size ? `, size ${item.size}` : ""))),
