@@ -29,7 +29,7 @@ def shown(client: FlaskClient, address: str) -> list[str]:
 def sent(client: FlaskClient, address: str, name: str) -> str:
     """Press the button of one caution and return where that leads."""
     page = lxml.html.fromstring(client.get(address).text)
-    (form,) = [form for form in page.forms if "/cautions/" in form.action and form.fields["name"] == name]
+    (form,) = [form for form in page.forms if "/cautions/" in (form.action or "") and form.fields["name"] == name]
     answer = client.post(form.action, data=dict(form.form_values()))
     assert answer.status_code == 303
     return str(answer.headers["Location"])

@@ -61,7 +61,10 @@ def judged(client: FlaskClient, *flags: str, status: int = 200) -> lxml.html.Htm
 
 
 def chips(page: lxml.html.HtmlElement) -> dict[str, bool]:
-    return {box.get("value"): box.get("checked") is not None for box in page.xpath("//input[@name='flags']")}
+    return {
+        box.get("value"): box.get("checked") is not None
+        for box in page.xpath("//form[@id='ask']//input[@name='flags']")
+    }
 
 
 def said(page: lxml.html.HtmlElement) -> str:

@@ -137,6 +137,7 @@ class TestGlance:
         assert [one.get("id") for one in focused] == ["size"]
         assert focused[0].xpath("ancestor::details")[0].get("open") is not None
         assert ask.xpath(".//input[@id='price']")[0].get("inputmode") == "decimal"
+        assert page(client, "/?next=size").xpath("//details[.//input[@id='size']]/@open")  # though nothing is kept
 
     def test_an_item_checked_before_says_so_and_leads_there(self, client: FlaskClient, store: Store) -> None:
         old = history.record(store, web_examples.passing(), datetime.now(UTC) - timedelta(days=9))
