@@ -129,7 +129,8 @@ def get(store: Store, haul_id: int) -> Run:
         raise _missing(haul_id)
     number, name, started, ended = head[0]
     rows = store.read(
-        "SELECT id, at, label, decision, shelf, most, gtin, style_size FROM checked "
+        "SELECT id, at, label, decision, shelf, most, gtin, style_size, "
+        "EXISTS (SELECT 1 FROM haul_item WHERE check_id = checked.id AND undone_at IS NULL) FROM checked "
         "WHERE (at >= ? AND at <= ?) OR id IN (SELECT check_id FROM haul_item WHERE haul_id = ?) ORDER BY at, id",
         (started[:19] + "+00:00", ended or "9999", number),
     )
@@ -138,16 +139,20 @@ def get(store: Store, haul_id: int) -> Run:
 
 
 def _unmended(rows: Sequence[Sequence[Any]]) -> list[RunCheck]:
-    """Leave out checks that a later one of the same item mended."""
+    """Leave out checks that a later one of the same item mended; one whose piece was taken stays."""
     found: dict[int, RunCheck] = {}
-    last: dict[str, RunCheck] = {}  # by item, the last check of it
-    for number, at, label, decision, shelf, most, gtin, style_size in rows:
+    last: dict[str, RunCheck] = {}  # by item, the last check of it, unless its piece was taken
+    for number, at, label, decision, shelf, most, gtin, style_size, taken in rows:
         check = RunCheck(number, datetime.fromisoformat(at), label, decision, _money(shelf), _money(most))
         item = gtin or style_size or label
         before = last.get(item)
         if before is not None and check.at - before.at <= CORRECTION:
             found.pop(before.id)
-        found[number] = last[item] = check
+        found[number] = check
+        if taken:
+            last.pop(item, None)
+        else:
+            last[item] = check
     return list(found.values())
 
 

@@ -148,6 +148,14 @@ class TestRun:
         assert found is not None
         assert (found.buys, found.passes) == (0, 2)
 
+    def test_a_check_whose_piece_was_taken_is_not_mended(self, store: Store) -> None:
+        haul.start(store)
+        haul.take(store, checked(store, shoe("20.00", "buy"), 1))
+        checked(store, shoe("44.00"), 2)
+        found = run.open_run(store)
+        assert found is not None
+        assert (found.buys, found.passes) == (1, 1)
+
     def test_the_first_check_belongs_though_taking_it_started_the_run(self, store: Store) -> None:
         haul.take(store, checked(store, shoe("20.00", "buy"), -3))
         found = run.open_run(store)
