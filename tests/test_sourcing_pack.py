@@ -5,7 +5,6 @@ from __future__ import annotations
 import gzip
 import json
 import time
-import zlib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -18,7 +17,7 @@ from click.testing import CliRunner
 from sourcing.errors import BadInput
 from sourcing.pack import kept
 from sourcing.pack.columns import planes, zigzag
-from sourcing.pack.file import START
+from sourcing.pack.file import START, sums
 from sourcing.samples import load_samples
 from sourcing.settings import load_settings, save_settings, undo_settings
 from sourcing.storage import Store, open_store
@@ -49,6 +48,15 @@ def test_numbers_come_back_from_their_planes() -> None:
     assert planes(np.zeros(3, dtype=np.int64)) == (0, b"")
 
 
+def test_the_sums_are_those_of_their_definition() -> None:
+    words = [7, 2**32 - 1, 123_456_789, 0, 42]
+    first = second = 0
+    for word in words:
+        first = (first + word) % 2**32
+        second = (second + first) % 2**32
+    assert sums(np.array(words, dtype="<u4").tobytes()) == (first, second)
+
+
 def test_it_holds_every_item_and_says_what_it_stands_on(store: Store, folder: Path) -> None:
     pack = kept.bring_up_to_date(store, folder)
     raw = gzip.decompress(pack.data)
@@ -58,7 +66,8 @@ def test_it_holds_every_item_and_says_what_it_stands_on(store: Store, folder: Pa
     assert codes[1] // codes[2] == store.read("SELECT count(*) FROM code")[0][0]
     assert header["about"]["stamp"] == pack.stamp == kept.stamp(store, load_settings(store))
     assert header["about"]["newest_comp"] == "2026-11-20"
-    assert sum(one[1] for one in header["columns"]) + START.size + START.unpack_from(raw)[3] == len(raw)
+    filled = sum(one[1] for one in header["columns"]) + START.size + START.unpack_from(raw)[3]
+    assert 0 <= len(raw) - filled < 4
     again = kept.bring_up_to_date(store, folder)
     assert again.data == pack.data
     assert kept.place_of(folder).stat().st_mode & 0o077 == 0
@@ -129,10 +138,8 @@ def test_the_command_writes_it_and_says_what_it_holds(store: Store, folder: Path
     assert found.exit_code == 0, found.output
     holds: dict[str, Any] = json.loads(found.stdout)
     assert holds["bytes"] == out.stat().st_size
-    assert (
-        zlib.crc32(gzip.decompress(out.read_bytes())[START.size :])
-        == START.unpack_from(gzip.decompress(out.read_bytes()))[5]
-    )
+    raw = gzip.decompress(out.read_bytes())
+    assert sums(raw[START.size :]) == START.unpack_from(raw)[5:]
     assert holds["items"] == store.read("SELECT count(*) FROM product WHERE root = id")[0][0]
     words = run.invoke(main, ["pack", "--data", str(folder)]).stdout
     assert f"{holds['items']:,} items" in words

@@ -18,7 +18,7 @@ from typing import Any
 from sourcing.comps.version import data_version
 from sourcing.errors import BadInput
 from sourcing.fitting import current_fit
-from sourcing.pack.file import MAGIC, START, VERSION, as_bytes, packed
+from sourcing.pack.file import MAGIC, START, VERSION, as_bytes, packed, sums
 from sourcing.pack.header import fees_until, flags_in_plain, haul_in_plain, money_in_plain
 from sourcing.pack.reckoned import reckon
 from sourcing.settings import Settings, load_settings
@@ -158,8 +158,8 @@ def header_of(raw: bytes) -> dict[str, Any]:
     ValueError
         It is damaged, or none of this version.
     """
-    magic, version, _, size, length, check = START.unpack_from(raw)
-    if (magic, version, length) != (MAGIC, VERSION, len(raw)) or zlib.crc32(raw[START.size :]) != check:
+    magic, version, _, size, length, *sums_of = START.unpack_from(raw)
+    if (magic, version, length) != (MAGIC, VERSION, len(raw)) or tuple(sums_of) != sums(raw[START.size :]):
         raise ValueError("damaged, or no pack of this version")
     found: dict[str, Any] = json.loads(raw[START.size : START.size + size])
     return found
