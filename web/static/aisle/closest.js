@@ -34,7 +34,7 @@ export function closest(pack, key, limit) {
 
 /** The same over barcodes' numbers, their digits taken off one by one. */
 function barcodes(pack, key, masks, full, offer) {
-  const digits = new Uint8Array(14), { gtins } = pack;
+  const digits = new Uint8Array(14), { gtins, records } = pack.codes;
   for (let place = 0; place < gtins.length; place++) {
     let rest = gtins[place], sum = 0;
     for (let at = 12; at >= 0; at--) {
@@ -52,7 +52,7 @@ function barcodes(pack, key, masks, full, offer) {
       row = (row + both) | (row - both);
     }
     const like = (2 * ones(~row & full)) / (14 - from + key.length);
-    if (like >= 0.7) offer(like, pack.gtinRecords[place], pack.gtinAt(place));
+    if (like >= 0.7) offer(like, records[place], pack.gtinAt(place));
   }
 }
 

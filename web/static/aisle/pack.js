@@ -106,7 +106,6 @@ export class Pack {
     }
     this.#lay();
     this.#readStyles();
-    this.#readCodes();
   }
 
   /** Where each group's records and figures begin. */
@@ -148,17 +147,18 @@ export class Pack {
     this.styles = { begins, bytes };
   }
 
-  /** Add up the steps between the barcodes' numbers, kept less their check digit. */
-  #readCodes() {
+  /** Add up the steps between the barcodes' numbers, kept less their check digit; not before one is looked for. */
+  get codes() {
+    if (this.added) return this.added;
     const { at, size, widths: [width] } = this.places.get("gtin_step"), count = width ? size / width : 0;
     const steps = new Planes(this.raw, at, count, width), to = this.places.get("gtin_record");
-    const records = new Planes(this.raw, to.at, count, to.widths[0]);
-    this.gtins = new Float64Array(count);
-    this.gtinRecords = new Uint32Array(count);
+    const places = new Planes(this.raw, to.at, count, to.widths[0]);
+    this.added = { gtins: new Float64Array(count), records: new Uint32Array(count) };
     for (let k = 0, number = 0, record = 0; k < count; k++) {
-      this.gtins[k] = number += steps.get(k);
-      this.gtinRecords[k] = record += unzigzag(records.get(k));
+      this.added.gtins[k] = number += steps.get(k);
+      this.added.records[k] = record += unzigzag(places.get(k));
     }
+    return this.added;
   }
 
   /** Return the whole style code of an item, "" where it has none. */
@@ -220,14 +220,14 @@ export class Pack {
   }
 
   #byGtin(gtin) {
-    const wanted = Number(gtin.slice(0, -1)), { gtins } = this;
+    const wanted = Number(gtin.slice(0, -1)), { gtins, records } = this.codes;
     let low = 0, high = gtins.length;
     while (low < high) {
       const middle = (low + high) >> 1;
       if (gtins[middle] < wanted) low = middle + 1;
       else high = middle;
     }
-    return gtins[low] === wanted ? { at: this.gtinRecords[low] } : null;
+    return gtins[low] === wanted ? { at: records[low] } : null;
   }
 
   #byStyle(key) {
@@ -305,12 +305,12 @@ export class Pack {
 
   /** Return the first barcode's number of an item; "" where it has none. */
   codeOf(record) {
-    const at = this.gtinRecords.indexOf(record);
+    const at = this.codes.records.indexOf(record);
     return at < 0 ? "" : this.gtinAt(at);
   }
 
   gtinAt(place) {
-    const body = String(this.gtins[place]).padStart(13, "0");
+    const body = String(this.codes.gtins[place]).padStart(13, "0");
     let sum = 0;
     for (let at = 0; at < 13; at++) sum += Number(body[at]) * (at % 2 ? 1 : 3);
     return body + ((10 - (sum % 10)) % 10);
