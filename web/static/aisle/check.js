@@ -100,6 +100,7 @@ async function show(item, answer, pack) {
   part("near").hidden = answer.item.known || !near.length;
   part("near").querySelector(".chips").replaceChildren(...near.map((code) => made("button", { type: "button", class: "plain", "data-code": code }, code)));
   for (const id of ["taken", "noted", "fuller", "seen-wrong"]) part(id).hidden = true;
+  for (const id of ["taken", "noted"]) part(id).querySelector(".grow").textContent = "";
   for (const id of ["more", "seen-here"]) part(id).open = false;
   const buy = kindOf(answer.decision) === "buy";
   part("take-count").value = "1";

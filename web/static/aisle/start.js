@@ -6,13 +6,14 @@ import { answers, known, now } from "./server.js";
 import { age, plural } from "./words.js";
 
 const SOON = 1500; // milliseconds after which the pack is looked for: the page itself comes first
-const OFTEN = 15_000; // between two tries to send what waits
+const OFTEN = 20_000; // at most between two tries to send what waits; the first come sooner
 const SELDOM = 120_000; // between two looks for another pack
 const TROUBLES = {
   refused: "This browser keeps nothing here: it is set not to, or is in a private window. What you do is kept while this page stays open; reach your server before you close it.",
   full: "This phone has no room left. What you do is kept while this page stays open: free some room, or reach your server before you close it.",
 };
 let looked = -Infinity;
+let rest = SOON;
 
 if (window.isSecureContext) navigator.serviceWorker?.register("/sw.js").catch(() => {}); // the page works as ever
 
@@ -53,7 +54,8 @@ export async function sync() {
 async function keepUp() {
   const wanting = packs.coming || (await queue.all()).some(queue.open) || !(await packs.current());
   if (!document.hidden && (wanting || performance.now() - looked > SELDOM)) await sync().catch(() => {});
-  setTimeout(keepUp, packs.coming ? SOON : OFTEN);
+  rest = packs.coming ? SOON : Math.min(OFTEN, wanting ? 2 * rest : OFTEN);
+  setTimeout(keepUp, rest);
 }
 
 kept.watch("items", say);

@@ -68,4 +68,5 @@ part("send").addEventListener("click", async () => {
 
 kept.watch("items", draw);
 kept.watch("packs", draw);
+kept.watch("about", draw);
 draw();
