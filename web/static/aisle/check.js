@@ -106,7 +106,6 @@ async function show(item, answer, pack) {
   part("take-count").value = "1";
   const take = part("take").querySelector("button");
   take.className = buy ? "main" : "plain";
-  take.textContent = kindOf(answer.decision) === "little" ? "Take it, no forecast" : "Take it";
   here.querySelector('[data-act="next"]').className = buy ? "plain" : "main";
   turn(true);
   history.pushState({ aisle: item.id }, "");

@@ -53,7 +53,7 @@ function figures(pack, answer) {
   const sold = Object.keys(answer.sold_within ?? {}).length;
   return made("dl", { class: "three" },
     cell("Sells for", answer.sale_price ? money(pack, answer.sale_price.mid) : "not known", between(answer.sale_price)),
-    cell("Half sold in", sold ? days(answer.days_50) : "not known", sold && `80\u00a0% ${answer.days_80 === null ? "" : "in "}${days(answer.days_80)}`),
+    cell("Half sold in", sold ? days(answer.days_50) : "not known", sold > 0 && `80\u00a0% ${answer.days_80 === null ? "" : "in "}${days(answer.days_80)}`),
     cell("Profit", money(pack, answer.profit_after_labour), between(answer.profit)));
 }
 
