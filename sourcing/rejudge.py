@@ -45,7 +45,7 @@ class Change:
     flips: tuple[Flip, ...]
     taken: int  # lines of the haul in hand
     haul_flips: tuple[Flip, ...]
-    haul_profit: tuple[Decimal, Decimal]  # of the lines with a forecast, under the settings in force and under these
+    haul_profit: tuple[Decimal, Decimal]  # as the haul has it, and moved by what these settings move a single piece
     haul_limits: tuple[Moved, ...] = ()  # limits of the whole haul that are on before or after
 
 
@@ -97,12 +97,14 @@ def change(store: Store, settings: Settings) -> Change:
     checks, lines = kept_cases(store)
     write = money_writer(settings.currency, settings.locale)
     before, after = lines.standings(lines.settings), lines.standings(settings)
+    # The haul counts each further piece with what it brings; other settings are taken to move it like the first.
+    held = haul.current(store).profit_after_labour
     return Change(
         len(checks.cases),
         flips(checks.cases, checks.standings(checks.settings), checks.standings(settings), write),
         len(lines.cases),
         flips(lines.cases, before, after, write),
-        (_profit(lines.cases, before), _profit(lines.cases, after)),
+        (held, held + _profit(lines.cases, after) - _profit(lines.cases, before)),
         _limits(store, lines, before, after, settings),
     )
 

@@ -191,7 +191,7 @@ def test_page_and_json(tmp_path: Path) -> None:
     own = app.extensions["sourcing"].store
     for verdict, shown in ((web_examples.verdict(), 1), (web_examples.passing(), 0), (web_examples.unknown(), 0)):
         html = lxml.html.fromstring(app.test_client().get(f"/check/{history.record(own, verdict)}").text)
-        cards = [card for card in html.xpath("//section") if (card.findtext("h2") or "") == "How many to take"]
+        cards = html.xpath("//details[summary='How many to take']")
         assert len(cards) == shown
         for card in cards:
             words = " ".join(card.text_content().split())
@@ -200,7 +200,7 @@ def test_page_and_json(tmp_path: Path) -> None:
             assert [one.text for one in card.xpath(".//tbody//th/small")] == ["take", "take", "leave"]
     open_price = judged(None)
     html = lxml.html.fromstring(app.test_client().get(f"/check/{history.record(own, open_price)}").text)
-    rows = html.xpath("//section[h2='How many to take']//tbody/tr")
+    rows = html.xpath("//details[summary='How many to take']//tbody/tr")
     assert [row.xpath("td")[-1].text for row in rows] == ["$32.72", "$25.00", "$19.20", "$18.25"]
     own.close()
     plain = web_examples.verdict().as_dict()
