@@ -62,7 +62,8 @@ def test_the_table_is_the_url_map(app: Flask) -> None:
 @pytest.mark.parametrize("method", ["GET", "POST", "OPTIONS"])
 def test_headers_on_every_answer(client: FlaskClient, path: str, method: str) -> None:
     answer = client.open(path, method=method)
-    assert answer.status_code < 500
+    # What is still being built says so and when to ask again; anything else from 500 on is a fault.
+    assert answer.status_code < 500 or (answer.status_code == 503 and int(answer.headers["Retry-After"]) > 0)
     expected = HEADERS | ({"Referrer-Policy": "no-referrer"} if path.startswith("/enter/") else {})
     for name, value in expected.items():
         assert answer.headers[name] == value
