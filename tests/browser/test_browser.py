@@ -135,6 +135,8 @@ def test_axe_finds_nothing(
     broken.write_text("title,status,sold_price\nRidge shoe,sold,5o.00\nRidge shoe,sold,50.00\n")
 
     def check(name: str) -> None:
+        # At the foot of the page the bar covers nothing, which axe would take for a small target.
+        page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
         page.evaluate(AXE.read_text())
         found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
         assert [(name, one["id"], one["nodes"][0]["html"]) for one in found] == []
@@ -266,11 +268,11 @@ def test_the_key_of_the_link_is_not_in_the_back_list(browser: Browser, tmp_path:
         store.close()
 
 
-@pytest.mark.parametrize("name", ["", "haul", "progress", "help", "rules"])
+@pytest.mark.parametrize("name", ["", "haul", "progress", "help", "rules/category?name=shoes"])
 def test_the_main_action_is_within_reach_of_the_thumb(browser: Browser, address: str, name: str) -> None:
     """It stands at the foot of the screen, on pages shorter than the screen too."""
     page = opened(browser, f"{address}/{name}", "phone")
-    box = page.locator(".bar .main").bounding_box()
+    box = page.locator(".bar .main:visible").bounding_box()
     assert box
     assert box["y"] + box["height"] <= SIZES["phone"][1]
     assert box["y"] >= SIZES["phone"][1] * 2 / 3
@@ -287,7 +289,7 @@ def test_too_little_to_go_on_is_seen_whole(
     page.fill("#code", "ZZQ7788")
     page.fill("#price", "20")
     page.get_by_role("button", name="Judge it").click()
-    bar, verdict = page.locator(".bar").bounding_box(), page.locator(".verdict").bounding_box()
+    bar, verdict = (page.locator(f".{name}:visible").bounding_box() for name in ("bar", "verdict"))
     assert bar
     assert verdict
     assert verdict["y"] + verdict["height"] <= bar["y"]
