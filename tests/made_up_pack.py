@@ -122,7 +122,7 @@ def answered(group: Group, record: int, query: Query, settings: Settings) -> Ver
     """Judge one record as the server does, from the figures before they were packed."""
     slot = group.conditions.get(" ".join(query.condition.casefold().split()), group.other) if query.condition else 0
     one = {name: int(values[slot, record]) for name, values in group.figures.items()}
-    category = "" if group.category == OTHER else group.category
+    category = query.category if group.category == OTHER else group.category  # an unknown one is kept as it was asked
     item = _item(group.known[record]) if group.known else _stand_in(category, group.brands[record])
     newest = date(1970, 1, 1) + timedelta(one["newest"]) if one["newest"] else None
     match = _match(item, one["sold"], 0)

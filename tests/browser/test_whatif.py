@@ -40,6 +40,8 @@ def test_axe_finds_nothing(browser: Browser, filled: str, scheme: str) -> None:
             "help?caution=recalls",
         ):
             page.goto(f"{filled}/{name}")
+            # At the foot of the page the bar covers nothing, which axe would take for a small target.
+            page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
             page.evaluate(AXE.read_text())
             found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
             assert [(name, one["id"], one["nodes"][0]["html"]) for one in found] == []
