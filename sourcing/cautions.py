@@ -83,7 +83,7 @@ CAUTIONS = (
         "Batteries, aerosols, liquids",
         "Many are dangerous goods in the post, also inside a device. A damaged or swollen battery does not belong in a "
         "parcel at all.",
-        "Your postal operator's list (in the US: USPS Publication 52), the IATA rules, the UN Model Regulations.",
+        "Your postal operator's own list of dangerous goods, the IATA rules, the UN Model Regulations.",
         (VERDICT,),
         _words(
             "battery batteries rechargeable cordless lithium charger powerbank electronics electronic phone phones "
