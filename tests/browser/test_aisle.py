@@ -18,9 +18,10 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
+from accessible import violations
 from conftest import ROOT, SERVE
 from playwright.sync_api import Browser, BrowserContext, Page, expect
-from test_browser import AXE, TAGS, look
+from test_browser import look
 
 from sourcing.codes import check_digit
 from sourcing.comps import load_file
@@ -141,11 +142,9 @@ def all_sent(page: Page, seconds: int = 30) -> None:
 
 def clean(page: Page, name: str) -> None:
     """Hold a page to axe in both themes, and keep its picture where one is wanted."""
-    page.evaluate(AXE.read_text())
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
-        found = page.evaluate(f"axe.run(document, {{runOnly: {TAGS}}})")["violations"]
-        assert [(name, scheme, one["id"], one["nodes"][0]["html"]) for one in found] == []
+        assert (name, scheme, violations(page, at_foot=False)) == (name, scheme, [])
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
         look(page, f"aisle-{name}-{scheme}")
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from threading import Thread
 
 import pytest
+from accessible import violations
 from conftest import FLAGS
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from playwright.sync_api import Browser, Page
@@ -25,8 +26,6 @@ from web.reach import Reach
 from web.secure_server import SecureServer
 
 pytestmark = pytest.mark.browser
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-TAGS = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]
 SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
 PICTURES = os.environ.get("SCREENSHOTS", "")
 NAME = "box.home.arpa"
@@ -102,9 +101,7 @@ def looked_at(page: Page, name: str) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     if PICTURES:
         page.screenshot(path=f"{PICTURES}/{name}.png", full_page=True)
-    page.evaluate(AXE.read_text())
-    found = page.evaluate("tags => axe.run({runOnly: {type: 'tag', values: tags}})", TAGS)
-    assert [f"{one['id']}: {one['nodes'][0]['html']}" for one in found["violations"]] == []
+    assert violations(page, at_foot=False) == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
