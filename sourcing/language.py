@@ -1,0 +1,82 @@
+"""The language a person is spoken to in: the words of GNU gettext's catalogs, English where there is none.
+
+What is said is chosen where it is said, so the language of the moment is kept by thread and request. Words that are
+kept or compared (decisions, rules, fields) are not words for people, and stay as they are.
+"""
+
+from __future__ import annotations
+
+import gettext as catalogs
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import lru_cache
+from importlib.resources import as_file, files
+
+DOMAIN = "sourcing"
+_spoken: ContextVar[str] = ContextVar("spoken", default="en")
+
+
+@lru_cache
+def languages() -> tuple[str, ...]:
+    """Return the languages there are words in, English first (ISO 639-1)."""
+    with as_file(files("sourcing") / "languages") as folder:
+        found = sorted(path.parent.parent.name for path in folder.glob(f"*/LC_MESSAGES/{DOMAIN}.mo"))
+    return ("en", *found)
+
+
+@lru_cache
+def catalog(language: str) -> catalogs.NullTranslations:
+    """Return the words of a language; of English, and of one there is none of, those that are in the code."""
+    with as_file(files("sourcing") / "languages") as folder:
+        return catalogs.translation(DOMAIN, folder, [language], fallback=True)
+
+
+def of_locale(locale: str) -> str:
+    """Return the language spoken to somebody whose amounts are written as in this locale."""
+    language = locale.replace("-", "_").split("_")[0].lower()
+    return language if language in languages() else "en"
+
+
+def use(language: str) -> None:
+    """Speak this language from here on, in this thread or request."""
+    _spoken.set(language)
+
+
+def spoken() -> str:
+    """Return the language that is spoken now."""
+    return _spoken.get()
+
+
+@contextmanager
+def speaking(language: str) -> Iterator[None]:
+    """Speak another language for a while."""
+    before = _spoken.set(language)
+    try:
+        yield
+    finally:
+        _spoken.reset(before)
+
+
+def gettext(message: str, **values: object) -> str:
+    """Return a message in the language of the moment, its ``{names}`` filled in.
+
+    Parameters
+    ----------
+    message : str
+        The English message, a literal: what is computed cannot be looked up.
+    **values
+        What stands for the names in it; without any the braces of the message stay.
+    """
+    said = catalog(_spoken.get()).gettext(message) if message else ""  # the empty message is the catalog's own head
+    return said.format(**values) if values else said
+
+
+def ngettext(one: str, many: str, count: int, **values: object) -> str:
+    """Return a message that depends on a count, which fills in ``{count}``."""
+    return catalog(_spoken.get()).ngettext(one, many, count).format(count=count, **values)
+
+
+def gettext_noop(message: str) -> str:
+    """Mark a message that is said later, by ``gettext``."""
+    return message
