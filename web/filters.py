@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Flask
 
+from sourcing.language import gettext, ngettext
 from web import cautions, connect
 from web.reach import secure
 from web.state import current, settings
@@ -31,6 +32,7 @@ def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
     for call in (money, share, percent, plain, days, when, on_outlay, sell_through):
         app.add_template_filter(call)
+    app.jinja_env.globals.update(_=gettext, gettext=gettext, ngettext=ngettext)
     app.context_processor(
         lambda: {
             "cautions_due": cautions.due_here,
