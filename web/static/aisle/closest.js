@@ -6,7 +6,7 @@ const LEAST = 0.7, MOST_LETTERS = 31;
  * Return the records whose codes are most like a key, the likest first.
  * @returns {{record: number, code: string}[]}
  */
-export function closest(pack, key, limit) {
+export function closest(names, key, limit) {
   if (!key || key.length > MOST_LETTERS || !/^[\x21-\x7e]+$/.test(key)) return [];
   const masks = new Int32Array(128), wanted = key.length, best = [];
   for (let at = 0; at < wanted; at++) masks[key.charCodeAt(at)] |= 1 << at;
@@ -17,7 +17,7 @@ export function closest(pack, key, limit) {
     best.splice(at < 0 ? best.length : at, 0, { like, record, code });
     best.length = Math.min(best.length, limit);
   };
-  const { begins, bytes } = pack.styles;
+  const { begins, bytes } = names.styles;
   for (let record = 0; record + 1 < begins.length; record++) {
     const from = begins[record], to = begins[record + 1], size = to - from;
     if (!size || (2 * Math.min(size, wanted)) / (size + wanted) < LEAST) continue;
@@ -28,15 +28,15 @@ export function closest(pack, key, limit) {
     }
     offer((2 * ones(~row & full)) / (size + wanted), record, "");
   }
-  if (/^[0-9]{7,14}$/.test(key)) barcodes(pack, key, masks, full, offer);
+  if (/^[0-9]{7,14}$/.test(key)) barcodes(names, key, masks, full, offer);
   return best;
 }
 
 /** The same over barcodes' numbers, their digits taken off one by one. */
-function barcodes(pack, key, masks, full, offer) {
-  const digits = new Uint8Array(14), { gtins, records } = pack.codes;
-  for (let place = 0; place < gtins.length; place++) {
-    let rest = gtins[place], sum = 0;
+function barcodes(names, key, masks, full, offer) {
+  const digits = new Uint8Array(14), { numbers, records } = names.barcodes;
+  for (let place = 0; place < numbers.length; place++) {
+    let rest = numbers[place], sum = 0;
     for (let at = 12; at >= 0; at--) {
       const next = Math.floor(rest / 10), digit = rest - next * 10;
       digits[at] = digit;
@@ -52,7 +52,7 @@ function barcodes(pack, key, masks, full, offer) {
       row = (row + both) | (row - both);
     }
     const like = (2 * ones(~row & full)) / (14 - from + key.length);
-    if (like >= 0.7) offer(like, records[place], pack.gtinAt(place));
+    if (like >= 0.7) offer(like, records[place], names.gtinAt(place));
   }
 }
 

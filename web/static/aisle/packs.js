@@ -4,6 +4,7 @@ import { PackError, openPack } from "./pack.js";
 import { known, reach } from "./server.js";
 
 let held = null; // { server, pack, at }
+let opening = null; // while it is: everybody who asks waits for the same
 export let coming = false; // the server is making another one
 export let wrong = null; // why the kept pack cannot be used: { wrong, wayOn }
 
@@ -12,6 +13,10 @@ export async function current() {
   const about = await known();
   if (!about) return null;
   if (held?.server === about.server) return held;
+  return (opening ??= opened(about).finally(() => (opening = null)));
+}
+
+async function opened(about) {
   const record = await kept.get("packs", about.server);
   if (!record) {
     wrong = (await kept.get("about", "spoilt")) ?? null;
