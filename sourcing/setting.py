@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
 OFF = "off"  # TOML has no null
-Place = Literal["general", "parcel", "channel", "fee", "category", "flag", "haul"]
+Place = Literal["general", "parcel", "channel", "fee", "category", "flag", "haul", "labels"]
 
 
 class Setting(NamedTuple):

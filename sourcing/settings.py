@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING, Any
 from sourcing import settings_file
 from sourcing.channels import FEES
 from sourcing.errors import BadInput, NotFound
-from sourcing.labour import Flag, first_flags
+from sourcing.labour import NOTHING_LEARNT, Flag, Learnt, first_flags
+from sourcing.prep.stamp import PREP_STAMP
 from sourcing.rules import HaulLimits
 from sourcing.settings_category import CategorySettings, resolved, sold_on
 from sourcing.settings_file import folded
 from sourcing.settings_table import SETTINGS, Place, Setting, defaults, of_place
+from sourcing.stock.paper import LabelSettings, check_labels
 from sourcing.storage import Store
 
 if TYPE_CHECKING:
@@ -61,7 +63,9 @@ class Settings:
     categories: Mapping[str, Mapping[str, Any]] = field(default_factory=_categories)
     flags: Mapping[str, Flag] = field(default_factory=first_flags)
     haul: HaulLimits = field(default_factory=HaulLimits)
+    labels: LabelSettings = field(default_factory=LabelSettings)
     notes: tuple[str, ...] = field(default=(), repr=False, compare=False)  # what reading an older file moved
+    learnt: Learnt = field(default=NOTHING_LEARNT, repr=False)  # no setting: what the user's own batches tell
     _resolved: dict[tuple[str, date], CategorySettings] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
@@ -125,7 +129,7 @@ def to_toml(settings: Settings) -> str:
     flags = {name: {key: getattr(flag, key) for key in of_place("flag")} for name, flag in settings.flags.items()}
     return settings_file.write(
         general, settings.parcel, settings.channels, settings.default, settings.categories, flags,
-        dataclasses.asdict(settings.haul))  # fmt: skip
+        dataclasses.asdict(settings.haul), dataclasses.asdict(settings.labels))  # fmt: skip
 
 
 def from_toml(text: str) -> Settings:
@@ -148,10 +152,12 @@ def from_toml(text: str) -> Settings:
         categories=found.get("category", base.categories),
         flags={name: Flag(name, **values) for name, values in found["flag"].items()} if "flag" in found else base.flags,
         haul=HaulLimits(**found.get("haul", {})),
+        labels=LabelSettings(**found.get("labels", {})),
         notes=found["notes"],
     )
     check_currency(settings.currency)
     check_locale(settings.locale)
+    check_labels(settings.labels)
     if (settings.parcel["volume_divisor"] is None) != (settings.parcel["volume_divisor_dated"] is None):
         raise BadInput(
             "The volumetric divisor and its date do not come together.",
@@ -166,18 +172,24 @@ def from_toml(text: str) -> Settings:
 
 
 def load_settings(store: Store) -> Settings:
-    """Return the settings in force."""
-    rows = store.read("SELECT toml FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
-    text = rows[0][0] if rows else ""
-    found = _parsed.get(text)
+    """Return the settings in force, with the minutes of prep that the user's own timed batches tell."""
+    text, *stamp = store.read(_IN_FORCE)[0]
+    timed = (store.url, *stamp) if stamp[0] is not None else ()
+    found = _parsed.get((text, timed))
     if found is None:
         found = from_toml(text) if text else default_settings()
+        if timed:
+            from sourcing.prep.learnt import learn
+
+            found = replace(found, learnt=learn(store, found))
         _parsed.clear()  # only the settings in force are worth keeping
-        _parsed[text] = found
+        _parsed[text, timed] = found
     return found
 
 
-_parsed: dict[str, Settings] = {}
+_IN_FORCE = f"""SELECT (SELECT toml FROM settings_version WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1),
+ {PREP_STAMP}"""  # noqa: S608 - no value in it
+_parsed: dict[tuple[str | None, tuple[Any, ...]], Settings] = {}
 
 
 def save_settings(store: Store, settings: Settings, why: str) -> bool:

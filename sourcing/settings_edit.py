@@ -13,7 +13,7 @@ from sourcing.settings_file import folded
 from sourcing.settings_table import Place, of_place
 from sourcing.storage import Store
 
-Table = Literal["general", "parcel", "default", "haul", "channel", "category", "flag"]
+Table = Literal["general", "parcel", "default", "haul", "labels", "channel", "category", "flag"]
 _NAMED: dict[Table, str] = {"channel": "channels", "category": "categories", "flag": "flags"}
 
 
@@ -46,10 +46,10 @@ def with_values(settings: Settings, changes: Iterable[tuple[Table, str, Mapping[
             continue
         said = dict(values or {})
         single: dict[str, Any] = said if table == "general" else {table: said}
-        if table == "haul":
-            single = {table: type(settings.haul)(**said)}
+        if table in ("haul", "labels"):
+            single = {table: type(getattr(settings, table))(**said)}
         settings = replace(settings, **single)
-    return from_toml(to_toml(settings))
+    return replace(from_toml(to_toml(settings)), learnt=settings.learnt)
 
 
 def _with_named(settings: Settings, table: Table, name: str, values: Mapping[str, Any] | None) -> Settings:
@@ -104,7 +104,7 @@ def differences(before: Settings, after: Settings) -> tuple[Difference, ...]:
 
 
 def _flat(settings: Settings) -> dict[tuple[Table, str, str], Any]:
-    singles: tuple[Table, ...] = ("general", "parcel", "default", "haul")
+    singles: tuple[Table, ...] = ("general", "parcel", "default", "haul", "labels")
     tables: list[tuple[Table, str]] = [(table, "") for table in singles]
     for table, attribute in _NAMED.items():
         tables += [(table, name) for name in getattr(settings, attribute)]

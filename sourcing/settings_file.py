@@ -18,7 +18,7 @@ from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
 from sourcing.settings_values import read_value
 
 INHERIT = "default"  # in a category: as [default] has it
-_TABLES = ("locale", "currency", "parcel", "channel", "default", "category", "flag", "haul")
+_TABLES = ("locale", "currency", "parcel", "channel", "default", "category", "flag", "haul", "labels")
 _HOMES: dict[Place, str] = {
     "general": "at the top of the file",
     "parcel": "in [parcel]",
@@ -27,6 +27,7 @@ _HOMES: dict[Place, str] = {
     "category": "in [default] or a category's table, such as [category.shoes]",
     "flag": "in a flag's own table, such as [flag.no_box]",
     "haul": "in [haul]",
+    "labels": "in [labels]",
 }
 Tables = Mapping[str, Mapping[str, Any]]
 
@@ -44,6 +45,7 @@ def write(
     categories: Tables,
     flags: Tables,
     haul: Mapping[str, Any],
+    labels: Mapping[str, Any],
 ) -> str:
     """Return the file's text."""
     import tomlkit
@@ -58,6 +60,7 @@ def write(
     document.add("category", _named("category", categories))
     document.add("flag", _named("flag", flags))
     document.add("haul", _table("haul", haul))
+    document.add("labels", _table("labels", labels))
     return tomlkit.dumps(document)
 
 
@@ -121,7 +124,8 @@ def written(value: Any) -> str:
 
 
 def read(text: str) -> dict[str, Any]:
-    """Return the tables the file names, values read: general, parcel, channel, default, category, flag, haul, notes.
+    """Return the tables the file names, values read: general, parcel, channel, default, category, flag, haul,
+    labels, notes.
 
     A file of an older version is read as it was meant; ``notes`` says what stands elsewhere now.
 
@@ -148,7 +152,7 @@ def read(text: str) -> dict[str, Any]:
         "notes": notes,
         "general": {name: read_value(general[name], plain[name]) for name in general if name in plain},
     }
-    for name, place in (("parcel", "parcel"), ("default", "category"), ("haul", "haul")):
+    for name, place in (("parcel", "parcel"), ("default", "category"), ("haul", "haul"), ("labels", "labels")):
         if name in plain:
             found[name] = _read_table(of_place(place), plain[name], name)  # type: ignore[arg-type]
     for name in ("channel", "category", "flag"):
@@ -213,7 +217,7 @@ def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> d
 
 def _read_table(settings: Mapping[str, Setting], table: Any, where: str) -> dict[str, Any]:
     _known(_mapping(table, where), settings, f" in {where}")
-    inherits = where not in ("default", "parcel", "haul")
+    inherits = where not in ("default", "parcel", "haul", "labels")
     return {
         name: read_value(settings[name], value)
         for name, value in table.items()

@@ -5,10 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from sourcing.labour import Flag
+from sourcing.labour import LEARNING, Flag
 from sourcing.rules import OBJECTIVES, HaulLimits, Rules
 from sourcing.setting import OFF, Place, Setting
 from sourcing.settings_costs import COSTS
+from sourcing.stock.paper import CODES, PAGES, LabelSettings
 from sourcing.terms import EXEMPTIONS, PAYERS, PriceCutPlan, Terms
 
 _MOST = Decimal("0.95")
@@ -67,6 +68,14 @@ SETTINGS: tuple[Setting, ...] = (
             ("list", "list"),
             ("pack", "pack"),
         )
+    ),
+    Setting(
+        "learn_minutes",
+        "category",
+        "choice",
+        LEARNING[0],
+        "yes: minutes learnt from your own timed batches take the place of these where there are enough",
+        choices=LEARNING,
     ),
     Setting("hourly_value", "category", "money", Terms.hourly_value, "what an hour of your prep time is worth"),
     Setting("return_rate", "category", "share", Terms.return_rate, "share of sales that come back", highest=_MOST),
@@ -212,6 +221,76 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting("most_of_style", "haul", "pieces", HaulLimits.most_of_style, "most pieces of one style", True, _ONE),
     Setting("most_in_category", "haul", "money", HaulLimits.most_in_category, "most cash in one category", True),
+    Setting(
+        "pattern",
+        "labels",
+        "text",
+        LabelSettings.pattern,
+        "what labels of stock are made of: text, fields in square brackets, one [count]",
+    ),
+    Setting("codes", "labels", "choice", LabelSettings.codes, "what is printed to be scanned", choices=CODES),
+    Setting(
+        "names", "labels", "choice", LabelSettings.names, "yes: the piece's name is printed too", choices=("yes", "no")
+    ),
+    Setting("page", "labels", "choice", LabelSettings.page, "what labels are printed on", choices=PAGES),
+    Setting(
+        "label_width",
+        "labels",
+        "mm",
+        LabelSettings.label_width,
+        "width of a label",
+        lowest=_ONE * 15,
+        highest=Decimal(210),
+    ),
+    Setting(
+        "label_height",
+        "labels",
+        "mm",
+        LabelSettings.label_height,
+        "height of a label",
+        lowest=_ONE * 8,
+        highest=Decimal(297),
+    ),
+    Setting(
+        "columns", "labels", "whole", LabelSettings.columns, "labels side by side", lowest=_ONE, highest=Decimal(20)
+    ),
+    Setting(
+        "rows", "labels", "whole", LabelSettings.rows, "labels one below the other", lowest=_ONE, highest=Decimal(40)
+    ),
+    Setting(
+        "margin_left",
+        "labels",
+        "mm",
+        LabelSettings.margin_left,
+        "from the page's left edge to the first label",
+        highest=Decimal(100),
+    ),
+    Setting(
+        "margin_top",
+        "labels",
+        "mm",
+        LabelSettings.margin_top,
+        "from the page's upper edge to the first label",
+        highest=Decimal(100),
+    ),
+    Setting(
+        "step_across",
+        "labels",
+        "mm",
+        LabelSettings.step_across,
+        "from a label's left edge to the next one's",
+        lowest=_ONE,
+        highest=Decimal(210),
+    ),
+    Setting(
+        "step_down",
+        "labels",
+        "mm",
+        LabelSettings.step_down,
+        "from a label's upper edge to the next one's",
+        lowest=_ONE,
+        highest=Decimal(297),
+    ),
 )
 
 

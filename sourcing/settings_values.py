@@ -60,6 +60,7 @@ def accepted(setting: Setting) -> str:
             "amount], each from a higher amount than the one before, so that none overlap: [[0, 0.13], [1000, 0.02]]",
             "shipping": f"One of {', '.join(SHIPPING)}, or an amount {limits}",
             "pieces": f"A whole number {limits}",
+            "whole": f"A whole number {limits}",
             "shares": "Three shares, rising, each over 0 and up to 5: [0.15, 0.30, 0.50]",
             "words": 'Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]',
             "sides": "Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]",
@@ -271,5 +272,6 @@ _READ: dict[str, Callable[[Setting, Any], Any]] = {
     "shares": _shares,
     "discounts": _discounts,
     "pieces": _pieces,
+    "whole": _pieces,
     "words": _words,
 }

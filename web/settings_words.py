@@ -32,6 +32,13 @@ LABELS = {
     "most_in_category": "Most cash in one category",
     "cash": "Cash for one haul",
     "prep_hours": "Prep for one haul",
+    "codes": "Printed to be scanned",
+    "names": "Print the name too",
+    "page": "Paper",
+    "columns": "Side by side",
+    "rows": "One below the other",
+    "step_across": "From one to the next, across",
+    "step_down": "From one to the next, down",
 }
 UNITS = {
     "share": "%",
@@ -41,6 +48,7 @@ UNITS = {
     "hours": "hours",
     "pieces": "pieces",
     "count": "sales",
+    "mm": "mm",
     "cm3": "cm³",
     "cm3 per kg": "cm³ per kg",
 }
@@ -111,7 +119,9 @@ def told(found: Iterable[Difference], most: int = 4) -> str:
         )
         if setting is None:  # a channel's schedules, which are no one value
             was, now = ("short" if one.was is UNSAID else "old"), ("short" if one.now is UNSAID else "new")
-        where = one.name or {"default": "every category", "parcel": "parcels", "haul": "haul"}.get(one.table, "")
+        where = one.name or {"default": "every category", "parcel": "parcels", "haul": "haul", "labels": "labels"}.get(
+            one.table, ""
+        )
         lines.append(f"{where}{': ' if where else ''}{label(one.setting).lower()} {was} → {now}")
     rest = len(lines) - most
     return "; ".join(lines[:most]) + (f"; and {rest} more" if rest > 0 else "")

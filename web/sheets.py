@@ -60,11 +60,15 @@ PARTS = {
     SELLING: "Where and how it is sold, in every category that does not say otherwise.",
     RULES: "What you ask of a buy, in every category that does not say otherwise.",
     "haul": "Rules for one whole store run.",
+    "labels": "What labels of stock are made of, and the paper they are printed on.",
     "general": "How amounts and dates are written.",
 }
-_NAMES = {RULES: "Every category", "haul": "The whole haul", "general": "Language and currency"} | {
-    part: TITLES[part] for part in (BUYING, POSTAGE, WORK, SELLING)
-}
+_NAMES = {
+    RULES: "Every category",
+    "haul": "The whole haul",
+    "labels": "Labels of stock",
+    "general": "Language and currency",
+} | {part: TITLES[part] for part in (BUYING, POSTAGE, WORK, SELLING)}
 
 
 def part_of(setting: Setting) -> str:
@@ -86,7 +90,7 @@ def part_name(part: str) -> str:
 def part_sheet(part: str) -> Sheet:
     """Return one page of what holds everywhere; ``part`` is a key of `PARTS`."""
     heading, intro = _NAMES[part], PARTS[part]
-    if part in ("haul", "general"):
+    if part in ("haul", "labels", "general"):
         return Sheet(heading, intro, (Piece("", part, "", tuple(of_place(part).values())),))  # type: ignore[arg-type]
     mine = _of_part(part)
     pieces = [Piece("", "default", "", mine)]

@@ -18,11 +18,11 @@ from stdnum.iso7064 import mod_37_36
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.stock.item import StockItem
 from sourcing.stock.ledger import Entry, act
+from sourcing.stock.paper import PATTERN
 from sourcing.stock.pieces import each
 from sourcing.stock.shelf import find
 from sourcing.storage import Store
 
-PATTERN = "[year][week]-[count 4][check]"
 FIELDS: Mapping[str, str] = {
     "bin": "where it lies, [bin 3] its first three letters or digits",
     "store": "store it was bought in, [store 3] its first three",
