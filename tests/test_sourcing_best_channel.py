@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
@@ -12,9 +13,8 @@ from sourcing.answer import Query, Verdict
 from sourcing.best_channel import words
 from sourcing.check import check, check_list, forget
 from sourcing.comps.lookup import known_codes
-from sourcing.samples import load_samples
 from sourcing.settings import Settings, from_toml
-from sourcing.storage import Store, open_store
+from sourcing.storage import Store
 
 D = Decimal
 # Low share and a high fixed part, or the other way: cheap items belong on the second, dear ones on the first.
@@ -22,9 +22,8 @@ CHANNELS = "[channel.dear]\nfee_rate = 0.05\nfee_fixed = 6\n[channel.cheap]\nfee
 
 
 @pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
-    kept = open_store(str(tmp_path_factory.mktemp("channels") / "data.sqlite3"))
-    load_samples(kept)
+def store(sampled: Callable[[Path], Store], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    kept = sampled(tmp_path_factory.mktemp("channels") / "data.sqlite3")
     yield kept
     forget()
     kept.close()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -17,7 +17,6 @@ from sourcing.check import check, forget
 from sourcing.comps import load_file
 from sourcing.explain import Explanation, explain
 from sourcing.fitting import current_fit, refit
-from sourcing.samples import load_samples
 from sourcing.settings import default_settings, save_settings
 from sourcing.storage import Store, open_store
 from web.cli import main
@@ -26,11 +25,9 @@ KNOWN = Query(code="WE804-175", size="S")
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(sampled: Callable[[Path], Store], tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("explain")
-    store = open_store(str(made / "sourcing.sqlite3"))
-    load_samples(store)
-    store.close()
+    sampled(made / "sourcing.sqlite3").close()
     return made
 
 
@@ -57,9 +54,10 @@ def test_shares_are_whole_and_own_comps_count_only_where_there_are_some(store: S
     assert "No listing of its own carries dates" in words(fresh) or fresh.speed is None
 
 
-def test_one_more_sale_is_what_the_check_answers_once_it_is_loaded(tmp_path: Path) -> None:
-    store = open_store(str(tmp_path / "one.sqlite3"))
-    load_samples(store)
+def test_one_more_sale_is_what_the_check_answers_once_it_is_loaded(
+    sampled: Callable[[Path], Store], tmp_path: Path
+) -> None:
+    store = sampled(tmp_path / "one.sqlite3")
     before, fit = explain(store, KNOWN), current_fit(store)
     assert fit is not None
     foretold = before.what_if[2]
@@ -109,9 +107,10 @@ def test_no_chance_is_said_to_rise_with_the_asking_price(store: Store, monkeypat
     assert "by about 0.0%; anything from 0.0% to 0.4% would fit" in words(explain(store, KNOWN))
 
 
-def test_the_chance_within_30_days_is_the_verdicts_where_the_plan_gives_up_sooner(tmp_path: Path) -> None:
-    store = open_store(str(tmp_path / "soon.sqlite3"))
-    load_samples(store)
+def test_the_chance_within_30_days_is_the_verdicts_where_the_plan_gives_up_sooner(
+    sampled: Callable[[Path], Store], tmp_path: Path
+) -> None:
+    store = sampled(tmp_path / "soon.sqlite3")
     settings = default_settings()
     save_settings(store, replace(settings, default={**settings.default, "give_up_day": 14, "cuts": ()}), "a test")
     found = explain(store, KNOWN)

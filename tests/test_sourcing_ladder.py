@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
@@ -12,15 +13,13 @@ from sourcing.check import check
 from sourcing.errors import BadInput
 from sourcing.ladder import CONDITION, GROUPS, SIZE, SORTS, Ladder, Wanted, as_row, in_words, ladder
 from sourcing.purchase import Discounts
-from sourcing.samples import load_samples
 from sourcing.settings import default_settings, from_toml, load_settings
 from sourcing.storage import Store
 
 
 @pytest.fixture(scope="module")
-def store(new_store: Callable[[], Store]) -> Iterator[Store]:
-    store = new_store()
-    load_samples(store)
+def store(sampled: Callable[[Path], Store], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    store = sampled(tmp_path_factory.mktemp("ladder") / "data.db")
     yield store
     store.close()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,6 @@ from sourcing.errors import BadInput
 from sourcing.pack import kept
 from sourcing.pack.columns import planes, zigzag
 from sourcing.pack.file import START, sums
-from sourcing.samples import load_samples
 from sourcing.settings import load_settings, save_settings, undo_settings
 from sourcing.storage import Store, open_store
 from web.app import create_app
@@ -31,9 +30,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def store(folder: Path) -> Iterator[Store]:
-    store = open_store(str(folder / "sourcing.sqlite3"))
-    load_samples(store)
+def store(sampled: Callable[[Path], Store], folder: Path) -> Iterator[Store]:
+    store = sampled(folder / "sourcing.sqlite3")
     yield store
     store.close()
 

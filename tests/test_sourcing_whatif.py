@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -12,7 +13,6 @@ from sourcing.answer import Query
 from sourcing.check import check
 from sourcing.errors import BadInput
 from sourcing.purchase import Discounts
-from sourcing.samples import load_samples
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.whatif import what_if
@@ -21,9 +21,8 @@ CODE = "WE804-175"
 
 
 @pytest.fixture(scope="module")
-def store(new_store: Callable[[], Store]) -> Iterator[Store]:
-    store = new_store()
-    load_samples(store)
+def store(sampled: Callable[[Path], Store], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    store = sampled(tmp_path_factory.mktemp("whatif") / "data.db")
     yield store
     store.close()
 

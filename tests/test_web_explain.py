@@ -2,33 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import shutil
 from pathlib import Path
 
 import lxml.html
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 
-from sourcing.samples import load_samples
-from web.app import create_app
 
-
-@pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
-    app = create_app(tmp_path / "comps.db")
-    yield app
-    app.extensions["sourcing"].store.close()
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
-    return app.test_client()
-
-
-def test_the_verdict_leads_to_a_page_with_bar_and_table(app: Flask, client: FlaskClient) -> None:
-    load_samples(app.extensions["sourcing"].store)
+def test_the_verdict_leads_to_a_page_with_bar_and_table(client: FlaskClient, samples: Path, tmp_path: Path) -> None:
+    shutil.copy(samples, tmp_path / "comps.db")  # before the first request opens it
     asked = client.post("/check", data={"code": "WE804-175", "price": "16.99", "size": "S", "discount": "20"})
     verdict = lxml.html.fromstring(client.get(asked.headers["Location"]).text)
     (link,) = [one for one in verdict.xpath("//details//a/@href") if one.startswith("/explain")]

@@ -48,11 +48,6 @@ def store(app: Flask) -> Store:
     return kept
 
 
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
-
-
 def judged(client: FlaskClient, *flags: str, status: int = 200) -> lxml.html.HtmlElement:
     sent = {"title": "Ridge shoe", "price": "9", "flags": list(flags)}
     answer = client.post("/check", data=sent, follow_redirects=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -18,7 +17,6 @@ from flask.testing import FlaskClient
 from sourcing import haul, history, run
 from sourcing.answer import Query
 from sourcing.storage import Store
-from web.app import create_app
 from web.glance import glance
 
 STYLE = (Path(__file__).parent.parent / "web/static/style.css").read_text(encoding="utf-8")
@@ -26,21 +24,8 @@ HEAD = [(ground, "on") for ground in ("buy", "pass", "little")] + [("card", "ink
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
-    app = create_app(tmp_path / "comps.db")
-    app.config["WTF_CSRF_ENABLED"] = False
-    yield app
-    app.extensions["sourcing"].store.close()
-
-
-@pytest.fixture
 def store(app: Flask) -> Store:
     return app.extensions["sourcing"].store
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
 
 
 def page(client: FlaskClient, path: str) -> lxml.html.HtmlElement:

@@ -50,11 +50,6 @@ def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Flask]:
 
 
 @pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
-
-
-@pytest.fixture
 def store(app: Flask) -> Store:
     return app.extensions["sourcing"].store
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import lxml.html
@@ -16,8 +16,7 @@ from flask.testing import FlaskClient
 from sourcing.comps import load_file
 from sourcing.fitting import refit
 from sourcing.ladder import COLUMNS
-from sourcing.samples import load_samples
-from sourcing.storage import open_store
+from sourcing.storage import Store
 from web.app import create_app
 from web.cli import main
 
@@ -25,10 +24,9 @@ HOSTILE = '=HYPERLINK("x")'
 
 
 @pytest.fixture(scope="module")
-def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def data(sampled: Callable[[Path], Store], tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = Path(tmp_path_factory.mktemp("ladder"))
-    store = open_store(str(place / "sourcing.sqlite3"))
-    load_samples(store)
+    store = sampled(place / "sourcing.sqlite3")
     more = place / "more.csv"
     quoted = HOSTILE.replace('"', '""')
     rows = [f'"{quoted} shoe",shoes,{size},sold,{60 + size}.00,2026-10-1{size}\n' for size in range(8)]

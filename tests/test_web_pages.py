@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 from itertools import pairwise
@@ -25,27 +25,13 @@ from sourcing.purchase import Discounts
 from sourcing.settings import default_settings, save_settings
 from sourcing.storage import Store
 from web import charts, filters, forms, tasks
-from web.app import create_app
 
 GOOD = "title,status,sold_price,ended_on\nRidge shoe,sold,50.00,2026-01-05\nRidge shoe,sold,55.00,2026-01-09\n"
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
-    app = create_app(tmp_path / "comps.db")
-    yield app
-    app.extensions["sourcing"].store.close()
-
-
-@pytest.fixture
 def store(app: Flask) -> Store:
     return app.extensions["sourcing"].store
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
-    return app.test_client()
 
 
 def page(client: FlaskClient, path: str, status: int = 200) -> lxml.html.HtmlElement:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -23,7 +22,6 @@ from sourcing.settings import default_settings, load_settings, save_settings, to
 from sourcing.settings_table import SETTINGS
 from sourcing.storage import Store
 from web import sheets
-from web.app import create_app
 
 SAMPLES = Path(__file__).parent.parent / "sample_comps"
 SHOES = "/rules/category?name=shoes"
@@ -33,21 +31,8 @@ PAGES = [*(f"/rules/part/{part}" for part in sheets.PARTS), SHOES, CHANNEL, FLAG
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
-    app = create_app(tmp_path / "comps.db")
-    app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
-    yield app
-    app.extensions["sourcing"].store.close()
-
-
-@pytest.fixture
 def store(app: Flask) -> Store:
     return app.extensions["sourcing"].store
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
 
 
 def page(client: FlaskClient, path: str, status: int = 200) -> lxml.html.HtmlElement:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
-from pathlib import Path
 
 import lxml.html
 import pytest
@@ -15,28 +13,14 @@ from flask.testing import FlaskClient
 from sourcing.fees import Bracket
 from sourcing.settings import default_settings, load_settings, to_toml
 from sourcing.storage import Store
-from web.app import create_app
 
 MAIN = "/rules/channel?name=main"
 NEW = "/rules/channel?name=bazaar"
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
-    app = create_app(tmp_path / "comps.db")
-    app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
-    yield app
-    app.extensions["sourcing"].store.close()
-
-
-@pytest.fixture
 def store(app: Flask) -> Store:
     return app.extensions["sourcing"].store
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
 
 
 def page(client: FlaskClient, path: str, status: int = 200) -> lxml.html.HtmlElement:

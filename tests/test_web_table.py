@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import lxml.html
@@ -25,7 +23,6 @@ from sourcing.comps.search import Filter, search
 from sourcing.fitting import refit
 from sourcing.storage import Store
 from web import charts_evidence
-from web.app import create_app
 
 TODAY = datetime.now(UTC).date()
 HEADER = "gtin,style_code,brand,category,title,size,condition,asking_price,sold_price,listed_on,ended_on,status"
@@ -46,25 +43,12 @@ def comps_file() -> bytes:
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
-    app = create_app(tmp_path / "comps.db")
-    app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
-    yield app
-    app.extensions["sourcing"].store.close()
-
-
-@pytest.fixture
 def store(app: Flask, monkeypatch: pytest.MonkeyPatch) -> Store:
     store: Store = app.extensions["sourcing"].store
     load_file(store, io.BytesIO(comps_file()), name="invented.csv", as_of=TODAY)
     monkeypatch.setattr("web.table.learn", lambda: None)  # its thread would outlive the test
     monkeypatch.setattr("web.typed.learn", lambda: None)
     return store
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
 
 
 def page(answer: TestResponse, status: int = 200) -> lxml.html.HtmlElement:

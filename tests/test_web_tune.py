@@ -56,11 +56,6 @@ def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Flask]:
     app.extensions["sourcing"].store.close()
 
 
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    return app.test_client()
-
-
 def _page(answer: Any) -> lxml.html.HtmlElement:
     assert answer.status_code == 200
     return lxml.html.fromstring(answer.text)

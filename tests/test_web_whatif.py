@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from decimal import Decimal
@@ -15,7 +16,6 @@ from flask.testing import FlaskClient
 
 from sourcing.answer import Query
 from sourcing.check import check
-from sourcing.samples import load_samples
 from sourcing.settings import load_settings, save_settings, undo_settings
 from web.app import create_app
 
@@ -23,11 +23,12 @@ CODE = "WE804-175"
 
 
 @pytest.fixture(scope="module")
-def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FlaskClient]:
-    app = create_app(Path(tmp_path_factory.mktemp("whatif")) / "comps.db")
+def client(samples: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FlaskClient]:
+    place = tmp_path_factory.mktemp("whatif") / "comps.db"
+    shutil.copy(samples, place)
+    app = create_app(place)
     app.config["WTF_CSRF_ENABLED"] = False  # what it refuses has its own tests
     store = app.extensions["sourcing"].store
-    load_samples(store)
     yield app.test_client()
     store.close()
 

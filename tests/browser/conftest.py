@@ -1,21 +1,20 @@
-"""A real server in a child process and a real headless browser."""
+"""A real server and a real headless browser."""
 
 from __future__ import annotations
 
 import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from urllib.request import urlopen
+from threading import Thread
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
+from werkzeug.serving import make_server
 
-ROOT = Path(__file__).parents[2]
+from web.app import create_app
+
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -26,10 +25,6 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-SERVE = (
-    "import sys; from waitress import serve; from web.app import create_app; "
-    "serve(create_app(sys.argv[1]), host='127.0.0.1', port=int(sys.argv[2]))"
-)
 
 
 @pytest.fixture(scope="session")
@@ -52,24 +47,23 @@ def _closed(browser: Browser) -> Iterator[None]:
         context.close()
 
 
-@pytest.fixture
-def address(tmp_path: Path) -> Iterator[str]:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    command = [sys.executable, "-c", SERVE, str(tmp_path / "comps.db"), str(port)]
-    server = subprocess.Popen(command, cwd=ROOT)
+@contextmanager
+def serving(data: Path) -> Iterator[str]:
+    """Serve the data from this process: one of its own takes seconds to start."""
+    app = create_app(data)
+    server = make_server("127.0.0.1", 0, app, threaded=True)
+    Thread(target=server.serve_forever, daemon=True).start()
     try:
-        until = time.monotonic() + 60
-        while True:
-            try:
-                urlopen(f"http://127.0.0.1:{port}/help", timeout=5).close()
-                break
-            except OSError:
-                assert server.poll() is None
-                assert time.monotonic() < until
-                time.sleep(0.1)
-        yield f"http://127.0.0.1:{port}"
+        yield f"http://127.0.0.1:{server.server_port}"
     finally:
-        server.terminate()
-        server.wait(20)
+        server.shutdown()
+        server.server_close()
+        app.extensions["sourcing"].store.close()
+
+
+@pytest.fixture
+def address(empty: Path, tmp_path: Path) -> Iterator[str]:
+    """Serve an empty store, which lies in the test's own folder."""
+    shutil.copy(empty, tmp_path / "comps.db")
+    with serving(tmp_path / "comps.db") as address:
+        yield address

@@ -18,10 +18,8 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
-from accessible import violations
-from conftest import ROOT, SERVE
 from playwright.sync_api import Browser, BrowserContext, Page, expect
-from test_browser import look
+from steps import clean
 
 from sourcing.codes import check_digit
 from sourcing.comps import load_file
@@ -30,6 +28,11 @@ from sourcing.pack.kept import bring_up_to_date
 from sourcing.storage import open_store
 
 pytestmark = pytest.mark.browser
+ROOT = Path(__file__).parents[2]
+SERVE = (
+    "import sys; from waitress import serve; from web.app import create_app; "
+    "serve(create_app(sys.argv[1]), host='127.0.0.1', port=int(sys.argv[2]))"
+)
 PHONE = {"width": 390, "height": 844}
 ITEMS = 12
 HEADER = "gtin,style_code,brand,category,title,size,condition,asking_price,sold_price,listed_on,ended_on,status"
@@ -140,23 +143,14 @@ def all_sent(page: Page, seconds: int = 30) -> None:
     expect(page.locator("#items .waiting, #items .undoing")).to_have_count(0, timeout=1000 * seconds)
 
 
-def clean(page: Page, name: str) -> None:
-    """Hold a page to axe in both themes, and keep its picture where one is wanted."""
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)
-        assert (name, scheme, violations(page, at_foot=False)) == (name, scheme, [])
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
-        look(page, f"aisle-{name}-{scheme}")
-
-
 def test_ten_codes_and_four_pieces_without_the_server(phone: BrowserContext, server: Server) -> None:
     server.kill()
     page = opened(phone, server)
-    clean(page, "check")
+    clean(page, "check", at_foot=False)
     page.fill("#code", "9521234567891")  # a wrong check digit
     page.get_by_role("button", name="Judge it").click()
     expect(page.locator("#code-wrong")).to_be_visible()
-    clean(page, "wrong")
+    clean(page, "wrong", at_foot=False)
     for item in range(10):
         judge(page, code(item if item < 9 else 4999), "99.00" if item == 5 else f"{6 + item}.00")
         assert page.locator("#verdict .word span").inner_text().startswith(("Buy", "Pass", "Too little"))
@@ -173,19 +167,19 @@ def test_ten_codes_and_four_pieces_without_the_server(phone: BrowserContext, ser
             expect(page.locator("#taken")).to_contain_text("Taken: 4")
         if item in (3, 5, 9):
             page.get_by_text("More figures").click()
-            clean(page, f"verdict-{item}")
+            clean(page, f"verdict-{item}", at_foot=False)
         page.get_by_role("button", name="Next item").click()
     page.reload()
     expect(page.locator("#aisle-line a")).to_have_text("14 waiting to be sent")
     page.goto(f"{server.address}/rules")
     expect(page.get_by_role("heading", level=1)).to_have_text("This page needs your server")
-    clean(page, "away")
+    clean(page, "away", at_foot=False)
     page.goto(f"{server.address}/haul")
     expect(page.locator('[data-sum="pieces"]')).to_have_text("10")
-    clean(page, "haul")
+    clean(page, "haul", at_foot=False)
     page.goto(f"{server.address}/waiting")
     expect(page.locator("#items .waiting")).to_have_count(14)
-    clean(page, "waiting")
+    clean(page, "waiting", at_foot=False)
     server.start()
     page.get_by_role("button", name="Send now").click()
     all_sent(page)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
 import shutil
 import socket
 from collections.abc import Iterator
@@ -13,10 +12,10 @@ from pathlib import Path
 from threading import Thread
 
 import pytest
-from accessible import violations
 from conftest import FLAGS
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser
+from steps import SIZES, clean, opened
 from werkzeug.serving import make_server
 
 from sourcing import access
@@ -26,8 +25,6 @@ from web.reach import Reach
 from web.secure_server import SecureServer
 
 pytestmark = pytest.mark.browser
-SIZES = {"phone": (390, 844), "laptop": (1280, 800)}
-PICTURES = os.environ.get("SCREENSHOTS", "")
 NAME = "box.home.arpa"
 
 
@@ -95,21 +92,9 @@ def test_a_phone_that_trusts_the_leaf_is_in_a_secure_context(browser: Browser, h
     assert seen == {"https": [True, True, True], "plain": [False, False, False]}
 
 
-def looked_at(page: Page, name: str) -> None:
-    """Hold a page to axe, to its width and to the policy, and keep a picture where one is asked for."""
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    if PICTURES:
-        page.screenshot(path=f"{PICTURES}/{name}.png", full_page=True)
-    assert violations(page, at_foot=False) == []
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", list(SIZES))
-def test_the_pages_that_say_how(browser: Browser, home: Home, size: str, scheme: str) -> None:
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    page = context.new_page()
+@pytest.mark.parametrize("size", SIZES)
+def test_the_pages_that_say_how(browser: Browser, home: Home, size: str) -> None:
+    page = opened(browser, f"http://localhost:{home.plain}/help", size)
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
     page.goto(f"http://localhost:{home.plain}/enter/{home.key}")
@@ -119,9 +104,9 @@ def test_the_pages_that_say_how(browser: Browser, home: Home, size: str, scheme:
     for one in page.locator("svg.qr").all():
         assert (one.bounding_box() or {})["width"] >= 150
     page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
-    looked_at(page, f"connect-{size}-{scheme}")
+    clean(page, "connect", at_foot=False)
     page.goto(f"http://localhost:{home.plain}/trust")
-    looked_at(page, f"trust-{size}-{scheme}")
+    clean(page, "trust", at_foot=False)
     assert said == []
 
 
@@ -136,18 +121,16 @@ def test_here_and_in_plain(browser: Browser, tmp_path: Path) -> None:
         Thread(target=server.serve_forever, daemon=True).start()
     mapped = f"--host-resolver-rules=MAP {NAME} 127.0.0.1"
     with browser.browser_type.launch(executable_path=chromium, args=[*FLAGS, mapped]) as phone:
-        for scheme in ("light", "dark"):
-            page = phone.new_context(viewport={"width": 390, "height": 844}, color_scheme=scheme).new_page()
-            page.goto(f"http://127.0.0.1:{servers[0].server_port}/connect")
-            assert page.locator("svg.qr").count() == 0
-            looked_at(page, f"connect-here-{scheme}")
-            there = f"http://{NAME}:{servers[1].server_port}"
-            page.goto(there)
-            looked_at(page, f"check-plain-{scheme}")
-            page.get_by_role("button", name="Put away").click()
-            page.wait_for_url(f"{there}/")
-            page.goto(there)
-            assert page.get_by_role("heading", name="This address is not secure").count() == 0
+        page = opened(phone, f"http://127.0.0.1:{servers[0].server_port}/connect", "phone")
+        assert page.locator("svg.qr").count() == 0
+        clean(page, "connect-here", at_foot=False)
+        there = f"http://{NAME}:{servers[1].server_port}"
+        page.goto(there)
+        clean(page, "check-plain", at_foot=False)
+        page.get_by_role("button", name="Put away").click()
+        page.wait_for_url(f"{there}/")
+        page.goto(there)
+        assert page.get_by_role("heading", name="This address is not secure").count() == 0
     for server in servers:
         server.shutdown()
     for app in (here, plain):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import random
 import zipfile
 from collections.abc import Callable
@@ -14,12 +13,10 @@ from typing import Literal
 
 import openpyxl
 import pytest
-from accessible import violations
 from playwright.sync_api import Browser, Page
+from steps import clean, judge, learnt, look, opened
 
 pytestmark = pytest.mark.browser
-SIZES = {"phone": (390, 844), "desk": (1280, 800)}
-PICTURES = os.environ.get("SCREENSHOTS", "")
 FIRST = date(2026, 9, 1)
 
 
@@ -66,16 +63,13 @@ def archive(place: Path) -> Path:
     return path
 
 
-def looked_at(page: Page, name: str, scripts: bool) -> None:
-    """Hold a page to axe and to its width, and keep a picture where a folder was named."""
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+def looked_at(page: Page, name: str, scripts: bool = True) -> None:
+    """Hold a page to axe where scripts run, and to its width."""
     if scripts:
-        assert (name, violations(page)) == (name, [])
-    if PICTURES:
-        Path(PICTURES).mkdir(parents=True, exist_ok=True)
-        width = page.viewport_size["width"] if page.viewport_size else 0
-        page.screenshot(path=f"{PICTURES}/in-{name}-{width}.png")
-        page.screenshot(path=f"{PICTURES}/in-{name}-{width}-whole.png", full_page=True)
+        clean(page, f"in-{name}")
+    else:
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+        look(page, f"in-{name}")
 
 
 def upload(page: Page, address: str, path: Path) -> None:
@@ -106,14 +100,11 @@ def count(page: Page) -> list[int]:
     return [int(one.inner_text().replace(",", "")) for one in page.locator(".sums strong").all()]
 
 
-@pytest.mark.parametrize(("size", "scripts"), [("phone", True), ("desk", True), ("phone", False)])
+@pytest.mark.parametrize(("size", "scripts"), [("phone", True), ("laptop", True), ("phone", False)])
 def test_three_exports_from_upload_to_a_verdict(
     browser: Browser, address: str, tmp_path: Path, size: str, scripts: bool
 ) -> None:
-    width, height = SIZES[size]
-    page = browser.new_context(
-        viewport={"width": width, "height": height}, java_script_enabled=scripts, color_scheme="light"
-    ).new_page()
+    page = opened(browser, address, size, scripts=scripts)
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))
 
@@ -157,39 +148,34 @@ def test_three_exports_from_upload_to_a_verdict(
     page.wait_for_url("**/comps/batch/*")
     look("lines-batch")
 
-    for _ in range(240):
-        if page.get_by_role("heading", name="Ready").count():
-            break
-        page.wait_for_timeout(500)
-        page.goto(f"{address}/progress")
+    learnt(page, address)
     page.goto(f"{address}/comps")
     look("comps")
     page.goto(address)
     page.get_by_text("or no code at all").click()
     page.fill("#title", "Walnut pepper mill")
     page.fill("#price", "5")
-    page.get_by_role("button", name="Judge it").click()
+    judge(page)
     assert page.get_by_role("heading", level=1).inner_text().split("\n")[0].strip() in ("Buy", "Pass")
     look("verdict")
     assert wrong == []
 
 
-@pytest.mark.parametrize(("size", "theme"), [("phone", "dark"), ("desk", "light")])
+@pytest.mark.parametrize(("size", "theme"), [("phone", "dark"), ("laptop", "light")])
 def test_what_is_picked_and_how_far_a_long_load_is(
     browser: Browser, address: str, tmp_path: Path, size: str, theme: Literal["light", "dark"]
 ) -> None:
-    width, height = SIZES[size]
-    page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme).new_page()
+    page = opened(browser, address, size, scheme=theme)
     old = tmp_path / "alt.csv"
     old.write_bytes("Größe;Artikel;Verkaufspreis\n42;Schuh für Übung;12,50\n".encode("cp1252"))
     upload(page, address, old)
-    looked_at(page, f"encoding-{theme}", True)
+    looked_at(page, f"encoding-{theme}")
     both = tmp_path / "both.zip"
     with zipfile.ZipFile(both, "w") as packed:
         packed.writestr("first.csv", "name,paid\nMug,5.00\n")
         packed.writestr("second.csv", "name,paid\nPan,6.00\n")
     upload(page, address, both)
-    looked_at(page, f"member-{theme}", True)
+    looked_at(page, f"member-{theme}")
     long = tmp_path / "long.csv"  # so long that trying it takes many times what a page waits for it
     day = "2026-09-01"
     long.write_text("name,paid,sold on\n" + "".join(f"Mug {at % 50},{5 + at % 9}.50,{day}\n" for at in range(400_000)))
@@ -200,4 +186,4 @@ def test_what_is_picked_and_how_far_a_long_load_is(
     page.get_by_role("button", name="Look at the rows").click()
     page.wait_for_url("**/comps/progress/*", timeout=60_000)
     page.get_by_role("link", name="Stop looking by itself").click()
-    looked_at(page, f"progress-{theme}", True)
+    looked_at(page, f"progress-{theme}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import gzip
 import os
+from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -21,9 +22,8 @@ from sourcing.comps.lookup import known_codes
 from sourcing.errors import BadInput
 from sourcing.pack import kept
 from sourcing.pack.file import START, packed
-from sourcing.samples import load_samples
 from sourcing.settings import Settings, default_settings, load_settings
-from sourcing.storage import open_store
+from sourcing.storage import Store
 
 pytestmark = pytest.mark.browser
 
@@ -106,9 +106,10 @@ def test_the_phone_says_what_the_server_says(page: Page, settings: Settings) -> 
     alike(page, asked, wanted)
 
 
-def test_the_samples_are_judged_as_the_server_judges_them(page: Page, tmp_path: Path) -> None:
-    store = open_store(str(tmp_path / "samples.db"))
-    load_samples(store)
+def test_the_samples_are_judged_as_the_server_judges_them(
+    page: Page, sampled: Callable[[Path], Store], tmp_path: Path
+) -> None:
+    store = sampled(tmp_path / "samples.db")
     pack = kept.build(store)
     opened(page, pack.data)
     draw, settings = np.random.default_rng(5), load_settings(store)
@@ -195,9 +196,8 @@ def said_of(code: str) -> list[Any]:
     return [one.kind, one.gtin, one.style_key, one.note, list(one.alternatives)]
 
 
-def test_near_codes_are_those_the_server_names(page: Page, tmp_path: Path) -> None:
-    store = open_store(str(tmp_path / "samples.db"))
-    load_samples(store)
+def test_near_codes_are_those_the_server_names(page: Page, sampled: Callable[[Path], Store], tmp_path: Path) -> None:
+    store = sampled(tmp_path / "samples.db")
     opened(page, kept.build(store).data)
     known = known_codes(store)
     styles = [code for code in known if not code.isdigit()]

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 import pytest
-from accessible import violations
 from playwright.sync_api import Browser, Page, expect
+from steps import SIZES, clean, opened
 
 pytestmark = pytest.mark.browser
-PHONE, DESK = (390, 844), (1280, 800)
-PICTURES = os.environ.get("SCREENSHOTS", "")
 # Keystroke-level model, Card, Moran and Newell 1980, Communications of the ACM 23(7): the slowest typist's key,
 # pointing, and making up one's mind, in seconds. Silent reading in words a minute: Brysbaert 2019, Journal of Memory
 # and Language 109.
@@ -59,8 +54,7 @@ class Thumb:
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["script", "no script"])
 def test_a_new_user_sets_up_a_channel_and_shoes_in_five_minutes(browser: Browser, address: str, scripts: bool) -> None:
-    page = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, java_script_enabled=scripts).new_page()
-    page.goto(f"{address}/rules")
+    page = opened(browser, f"{address}/rules", "phone", scripts=scripts)
     thumb = Thumb(page)
     thumb.read()
     thumb.tap("link", "Shoes")
@@ -87,39 +81,30 @@ def test_a_new_user_sets_up_a_channel_and_shoes_in_five_minutes(browser: Browser
     assert thumb.seconds < 300
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
-def test_axe_finds_nothing(browser: Browser, address: str, size: tuple[int, int], scheme: str) -> None:
-    page = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme).new_page()  # type: ignore[arg-type]
-
-    def check(name: str) -> None:
-        assert (name, violations(page)) == (name, [])
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
-        if PICTURES:
-            Path(PICTURES).mkdir(parents=True, exist_ok=True)
-            page.screenshot(path=f"{PICTURES}/{name}-{scheme}-{size[0]}.png", full_page=True)
-
+@pytest.mark.parametrize("size", SIZES)
+def test_axe_finds_nothing(browser: Browser, address: str, size: str) -> None:
+    page = opened(browser, address, size)
     for part in ("buying", "postage", "work", "selling", "rules", "haul", "general"):
         page.goto(f"{address}/rules/part/{part}")
-        check(f"rules-{part}")
+        clean(page, f"rules-{part}")
     page.goto(f"{address}/rules/flag?name=no_box")
-    check("rules-flag")
+    clean(page, "rules-flag")
     page.goto(f"{address}/rules/category?name=shoes")
     page.fill("#least_profit", "a lot")
     page.get_by_role("button", name="Save").click()
     expect(page.locator("#least_profit")).to_be_focused()
-    check("rules-wrong")
+    clean(page, "rules-wrong")
     page.fill("#least_profit", "12")
     page.get_by_role("button", name="See what it changes").click()
-    check("rules-preview")
+    clean(page, "rules-preview")
     page.get_by_role("button", name="Save").click()
-    check("rules-saved")
+    clean(page, "rules-saved")
     page.goto(f"{address}/rules/channel?name=main")
     for summary in page.locator("summary").all():
         summary.click()
-    check("rules-channel")
+    clean(page, "rules-channel")
     page.locator("[id='p0.share.0.1']").fill("100")
     page.get_by_role("button", name="See what it changes").click()
-    check("rules-channel-wrong")
+    clean(page, "rules-channel-wrong")
     page.goto(f"{address}/rules/receipt?category=shoes&shelf=12")
-    check("rules-receipt")
+    clean(page, "rules-receipt")
