@@ -14,11 +14,12 @@ import numpy as np
 
 from models.price import Floats, Ints
 from sourcing.forecast import Forecasts
+from sourcing.language import gettext, gettext_noop
 from sourcing.objective import values
 from sourcing.rules import Rules
 from sourcing.terms import Terms
 
-ASSUMES = "It takes price and pace to be alike on each: the comps of all channels are counted together."
+ASSUMES = gettext_noop("It takes price and pace to be alike on each: the comps of all channels are counted together.")
 
 
 def best(forecasts: Sequence[Forecasts], terms: Terms, rules: Rules) -> Ints:
@@ -48,10 +49,15 @@ def words(channels: Sequence[str], nets: Sequence[Decimal], chosen: int, write: 
     others = []
     for at, (name, net) in enumerate(zip(channels, nets, strict=True)):
         if at != chosen:
-            gap = nets[chosen] - net
-            others.append(
-                f"as much as on {name}"
-                if gap == 0
-                else f"{write(abs(gap))} {'more' if gap > 0 else 'less'} expected than on {name}"
-            )
-    return f"Best sold on {channels[chosen]}: {', '.join(others)}. {ASSUMES}"
+            others.append(_beside(name, nets[chosen] - net, write))
+    best_on = gettext("Best sold on {channel}: {others}.", channel=channels[chosen], others=", ".join(others))
+    return f"{best_on} {gettext(ASSUMES)}"
+
+
+def _beside(channel: str, gap: Decimal, write: Callable[[Decimal], str]) -> str:
+    """Say what the best channel brings beside another one."""
+    if gap == 0:
+        return gettext("as much as on {channel}", channel=channel)
+    if gap > 0:
+        return gettext("{amount} more expected than on {channel}", amount=write(gap), channel=channel)
+    return gettext("{amount} less expected than on {channel}", amount=write(-gap), channel=channel)

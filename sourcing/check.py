@@ -14,6 +14,7 @@ from sourcing import depth, verdict
 from sourcing.answer import Query, Verdict
 from sourcing.comps.version import COUNTS
 from sourcing.forecast import Forecasts
+from sourcing.language import spoken
 from sourcing.limits import at_price, decide
 from sourcing.money import money_writer
 from sourcing.prospect import Prospect
@@ -72,14 +73,14 @@ def prospect_of(store: Store, query: Query, settings: Settings) -> Prospect:
     if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
         forget()
         _kept_for[:] = [stamp]
-    prospect = _kept.get(asked)
+    prospect = _kept.get((asked, spoken()))
     if prospect is None:
-        prospect = _kept[asked] = _alone(store, asked, settings)
+        prospect = _kept[asked, spoken()] = _alone(store, asked, settings)
     return prospect
 
 
 _STAMP = f"SELECT (SELECT made_at FROM fit ORDER BY id DESC LIMIT 1), {COUNTS}"  # noqa: S608 - no value in it
-_kept: dict[Query, Prospect] = {}
+_kept: dict[tuple[Query, str], Prospect] = {}  # by the language too: it holds words
 _kept_for: list[tuple[Any, ...]] = []
 
 

@@ -9,6 +9,7 @@ from decimal import Decimal
 from models.depth import Copies, each_copy
 from sourcing.answer import Copy, Verdict
 from sourcing.forecast import Forecasts
+from sourcing.language import gettext, gettext_noop
 from sourcing.limits import most_for_profit
 from sourcing.purchase import Discounts
 from sourcing.rules import Rules
@@ -16,11 +17,20 @@ from sourcing.terms import Terms
 from sourcing.verdict import MONEY, TIED, kept, to_cents
 
 MOST_COPIES = 8
-ASSUMES = (
+ASSUMES = gettext_noop(
     "It assumes that all are listed together at one asking price, that buyers come one after another and take one "
     "each, and that other sellers' stock does not change."
 )
-_PLACE = ("1st", "2nd", "3rd", *(f"{k}th" for k in range(4, MOST_COPIES + 1)))
+_PLACE = (
+    gettext_noop("1st"),
+    gettext_noop("2nd"),
+    gettext_noop("3rd"),
+    gettext_noop("4th"),
+    gettext_noop("5th"),
+    gettext_noop("6th"),
+    gettext_noop("7th"),
+    gettext_noop("8th"),
+)  # one for each of the most copies
 
 
 def further_copies(forecasts: Forecasts) -> Copies:
@@ -90,7 +100,9 @@ def with_copies(
     # Without a shelf price each copy has its highest price, and no number of them is the answer.
     count = None if shelf is None else sum(copy.worth_it for copy in found)
     words = "" if count is None else _words(found, count, write)
-    return verdict.but({"depth": tuple(found), "worth_taking": count, "depth_words": words, "depth_assumes": ASSUMES})
+    return verdict.but(
+        {"depth": tuple(found), "worth_taking": count, "depth_words": words, "depth_assumes": gettext(ASSUMES)}
+    )
 
 
 def _words(copies: list[Copy], count: int, write: Callable[[Decimal], str]) -> str:
@@ -100,13 +112,34 @@ def _words(copies: list[Copy], count: int, write: Callable[[Decimal], str]) -> s
         return write(copy.profit or Decimal(0))
 
     if count == 0:
-        return "Take none."
-    taken = copies[:count]
-    told = [taken[0], taken[1], taken[-1]] if count > 3 else taken
-    parts = [f"the {_PLACE[copy.number - 1]} {'' if k else 'brings '}{profit(copy)}" for k, copy in enumerate(told)]
-    if count > 3:
-        parts.insert(2, "and so on to")
-    first = f"Take {'1' if count == 1 else f'up to {count}'}: {', '.join(parts).replace('to, ', 'to ')}"
+        return gettext("Take none.")
+    first = _taken(copies[:count], profit)
     if count == len(copies):
-        return f"{first}. More may be worth it too; this looks no further than {count}."
-    return f"{first}. The {_PLACE[count]} would bring {profit(copies[count])}, too little for your rules."
+        more = gettext("More may be worth it too; this looks no further than {number}.", number=count)
+    else:
+        more = gettext(
+            "The {place} would bring {profit}, too little for your rules.",
+            place=gettext(_PLACE[count]),
+            profit=profit(copies[count]),
+        )
+    return f"{first} {more}"
+
+
+def _taken(taken: list[Copy], profit: Callable[[Copy], str]) -> str:
+    """Say what each copy that is taken brings: the first two and the last where they are many."""
+    count = len(taken)
+    if count == 1:
+        return gettext("Take 1: the 1st brings {profit}.", profit=profit(taken[0]))
+    if count == 2:
+        return gettext(
+            "Take up to 2: the 1st brings {first}, the 2nd {second}.", first=profit(taken[0]), second=profit(taken[1])
+        )
+    amounts = {"first": profit(taken[0]), "second": profit(taken[1]), "last": profit(taken[-1])}
+    if count == 3:
+        return gettext("Take up to 3: the 1st brings {first}, the 2nd {second}, the 3rd {last}.", **amounts)
+    return gettext(
+        "Take up to {number}: the 1st brings {first}, the 2nd {second}, and so on to the {place} {last}.",
+        number=count,
+        place=gettext(_PLACE[count - 1]),
+        **amounts,
+    )

@@ -22,12 +22,16 @@ from sourcing.explain_words import Section, change_of, sections
 from sourcing.fitting import BUCKETS, CategoryFit, Fit, current_fit, fold
 from sourcing.flags.marked import flagged
 from sourcing.forecast import DAYS, Forecasts, forecast_group
+from sourcing.language import gettext, gettext_noop
 from sourcing.limits import Outlook, decide, limits
 from sourcing.money import money_writer
 from sourcing.settings import CategorySettings, load_settings
 from sourcing.storage import Store
 from sourcing.verdict import figures, to_cents
 
+# Names of sources are kept English; pages say them by gettext.
+OWN_FIRST = (gettext_noop("own comps"), gettext_noop("title"), gettext_noop("brand"))
+CATEGORY, ALL_CATEGORIES = gettext_noop("category"), gettext_noop("all categories")
 _MOST_WORDS = 8  # of a title, the weightiest first
 _MOST_TITLES = 20_000  # read to see how far titles differ within a category
 _DEARER = 1.1
@@ -108,7 +112,7 @@ def explain(store: Store, query: Query) -> Explanation:
     answer, fit, settings = check(store, query), current_fit(store), load_settings(store)
     blank = Explanation(answer.item, answer.currency, answer)
     if fit is None:
-        said = Section("No forecast yet", (answer.reason, answer.would_settle))
+        said = Section(gettext("No forecast yet"), (answer.reason, answer.would_settle))
         return replace(blank, sections=(said,))
     evidence = gather(store, [query])
     item, rows = evidence.items[0], evidence.rows[0]
@@ -123,7 +127,7 @@ def explain(store: Store, query: Query) -> Explanation:
     extra = _titles_var(store, fit, category) if item.title else 0.0
     steps = np.maximum.accumulate([0.0, *(1.0 / (known.var[[1, 0]] + extra)), 1.0 / known.var[0], 1.0 / now.var[0]])
     shares = (np.diff(steps) / steps[-1])[::-1]
-    names = ("own comps", "title", "brand", "category" if kin else "all categories")
+    names = (*OWN_FIRST, CATEGORY if kin else ALL_CATEGORIES)
     words = _words(fit, item, category)
     found = replace(
         blank,

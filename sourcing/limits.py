@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from sourcing.answer import Decision, Limit
+from sourcing.language import gettext
 from sourcing.money import cents
 from sourcing.purchase import Discounts
 from sourcing.rules import Rules
@@ -44,18 +45,22 @@ def limits(
     by_profit, by_return = _profit_bounds(rules, terms, outlook.mean_net, hold)
     found: list[tuple[str, str, float]] = []
     if rules.least_profit is not None:
-        meaning = f"Expected profit of at least {write(cents(rules.least_profit))}"
+        meaning = gettext("Expected profit of at least {amount}", amount=write(cents(rules.least_profit)))
         found.append(("least_profit", meaning, by_profit))
     if rules.least_return is not None:
-        meaning = f"Expected profit of at least {rules.least_return:.0%} of the landed cost"
+        meaning = gettext("Expected profit of at least {share} of the landed cost", share=f"{rules.least_return:.0%}")
         found.append(("least_return", meaning, by_return))
     if rules.wanted_chance is not None and outlook.chance_by_target is not None:
         fails = outlook.chance_by_target < float(rules.wanted_chance)
         found.append(
             (
                 "wanted_chance",
-                f"Sold within {rules.target_days} days with a chance of {rules.wanted_chance:.0%}: "
-                f"it is {outlook.chance_by_target:.0%}",
+                gettext(
+                    "Sold within {days} days with a chance of {wanted}: it is {chance}",
+                    days=rules.target_days,
+                    wanted=f"{rules.wanted_chance:.0%}",
+                    chance=f"{outlook.chance_by_target:.0%}",
+                ),
                 _NEVER if fails else math.inf,
             )
         )
@@ -63,7 +68,7 @@ def limits(
         found.append(
             (
                 "most_loss_chance",
-                f"A chance of loss of at most {rules.most_loss_chance:.0%}",
+                gettext("A chance of loss of at most {chance}", chance=f"{rules.most_loss_chance:.0%}"),
                 (outlook.loss_net - float(terms.labour())) / hold,
             )
         )

@@ -18,6 +18,7 @@ from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.flags.marked import flagged, notes
 from sourcing.forecast import Forecasts, forecast_group
+from sourcing.language import gettext, ngettext
 from sourcing.limits import Outlook, limits
 from sourcing.money import money_writer
 from sourcing.purchase import Discounts
@@ -115,8 +116,8 @@ def _no_fit(query: Query, item: Item, settings: Settings) -> Verdict:
     return replace(
         verdict.nothing(query, item, settings.currency),
         flags=notes(settings, None, fold(item.category), item),
-        reason="Too little to go on: there are no sold comps yet.",
-        would_settle="Load a file of past sales on the Comps page.",
+        reason=gettext("Too little to go on: there are no sold comps yet."),
+        would_settle=gettext("Load a file of past sales on the Comps page."),
     )
 
 
@@ -150,12 +151,17 @@ def _base(
     evidence = figures.evidence[at]
     if rules.least_comps is not None and evidence < float(rules.least_comps):
         values |= {
-            "reason": f"Too little to go on: what is known beyond its category is worth {evidence:.2f} sales of "
-            f"this item, your rule asks for {rules.least_comps}.",
-            "would_settle": "One recent sale of this very item would settle it; so may its brand, category and title."
-            if (lacking := float(rules.least_comps) - evidence) <= 1.0
-            else f"About {math.ceil(lacking)} recent sales of this very item would settle it; its brand, category and "
-            "title help too.",
+            "reason": gettext(
+                "Too little to go on: what is known beyond its category is worth {evidence} sales of this item, your "
+                "rule asks for {wanted}.",
+                evidence=f"{evidence:.2f}",
+                wanted=rules.least_comps,
+            ),
+            "would_settle": ngettext(
+                "One recent sale of this very item would settle it; so may its brand, category and title.",
+                "About {count} recent sales of this very item would settle it; its brand, category and title help too.",
+                max(math.ceil(float(rules.least_comps) - evidence), 1),
+            ),
         }
         return verdict.nothing(query, item, settings.currency, values)
     return verdict.nothing(query, item, settings.currency, values | at_asking(deal, forecasts, figures, at, detail))
@@ -171,12 +177,13 @@ def at_asking(
         "asking_price": verdict.to_cents(figures.ask[at]),
         "expected_proceeds": verdict.to_cents(figures.mean_net[at]),
         "proceeds": verdict.spread(figures.net_quantiles[at]),
-        "speed_basis": basis or f"your own assumption of {deal.terms.assumed_days} days: no listing dates",
+        "speed_basis": basis
+        or gettext("your own assumption of {days} days: no listing dates", days=deal.terms.assumed_days),
         "objective": deal.rules.objective,
         "choices": verdict.choices(forecasts, at) if detail else (),
     }
     if not basis:
-        return values | {"warnings": ("The comps carry no listing dates, so the time to sell is not known.",)}
+        return values | {"warnings": (gettext("The comps carry no listing dates, so the time to sell is not known."),)}
     values |= {
         "days_50": None if (days := figures.days_50[at]) < 0 else days,
         "days_80": None if (days := figures.days_80[at]) < 0 else days,
@@ -186,7 +193,9 @@ def at_asking(
     }
     if forecasts.dearer[at]:
         values["warnings"] = (
-            "The asking price lies above what sellers ask for such items: how demand goes on there is an estimate "
-            "nobody has tested. A lower one of the table is the safer choice.",
+            gettext(
+                "The asking price lies above what sellers ask for such items: how demand goes on there is an estimate "
+                "nobody has tested. A lower one of the table is the safer choice."
+            ),
         )
     return values

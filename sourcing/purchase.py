@@ -10,6 +10,7 @@ from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from typing import Any, NamedTuple
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.money import cents
 
 MOST_STEPS = 5
@@ -56,11 +57,17 @@ class Discounts:
                 raise _wrong(str(step))
             if step.share and step.value >= 1:
                 raise BadInput(
-                    f"A store discount of {step} takes the whole price.", "Less than 100 %.", "Lower it.",
+                    gettext("A store discount of {step} takes the whole price.", step=step),
+                    gettext("Less than 100 %."),
+                    gettext("Lower it."),
                     field="discount",
-                )  # fmt: skip
+                )
         if len(steps) > MOST_STEPS:
-            raise BadInput(f"{len(steps)} discounts.", f"Up to {MOST_STEPS}, one after another.", field="discount")
+            raise BadInput(
+                gettext("{number} discounts.", number=len(steps)),
+                gettext("Up to {most}, one after another.", most=MOST_STEPS),
+                field="discount",
+            )
         self.steps = tuple(step for step in steps if step.value)
 
     @classmethod
@@ -149,9 +156,11 @@ def each_of(text: str) -> tuple[int, str]:
     pieces = int(found[1])
     if not 1 <= pieces <= MOST_PIECES:
         raise BadInput(
-            f"“{text.strip()[:40]}” names no pieces.", f"From 1 to {MOST_PIECES} pieces, such as 3 for 20.",
-            "Type the price on the tag.", field="price",
-        )  # fmt: skip
+            gettext("“{text}” names no pieces.", text=text.strip()[:40]),
+            gettext("From 1 to {most} pieces, such as 3 for 20.", most=MOST_PIECES),
+            gettext("Type the price on the tag."),
+            field="price",
+        )
     return pieces, found[2]
 
 
@@ -186,9 +195,9 @@ def _step(part: str, alone: bool, text: str) -> Step:
 
 def _wrong(text: str) -> BadInput:
     return BadInput(
-        f"“{text.strip()[:60]}” is not a discount.",
-        "A percentage from 0 to under 100, such as 20, or several in the till's order, such as 30% then 5.00.",
-        "Type what the store takes off.",
+        gettext("“{text}” is not a discount.", text=text.strip()[:60]),
+        gettext("A percentage from 0 to under 100, such as 20, or several in the till's order, such as 30% then 5.00."),
+        gettext("Type what the store takes off."),
         field="discount",
     )
 

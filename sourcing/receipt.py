@@ -8,46 +8,59 @@ from typing import TYPE_CHECKING
 from sourcing.answer import ReceiptLine
 from sourcing.fees import ITEM, SLICES, TAXED, FeePart
 from sourcing.labour import STEPS
+from sourcing.language import gettext, gettext_noop, ngettext, spoken
 from sourcing.money import cents
 from sourcing.purchase import Discounts
 
 if TYPE_CHECKING:
     from sourcing.terms import Terms
 
-ROUNDING = "Each line is rounded half up to the cent by itself, as on an invoice."
-_WORDS = {"clean": "Cleaning", "photograph": "Photographing", "list": "Listing", "pack": "Packing"}
+ROUNDING = gettext_noop("Each line is rounded half up to the cent by itself, as on an invoice.")
+_WORDS = {
+    "clean": gettext_noop("Cleaning"),
+    "photograph": gettext_noop("Photographing"),
+    "list": gettext_noop("Listing"),
+    "pack": gettext_noop("Packing"),
+}
 _ZERO = Decimal(0)
 _MOST_KEPT = 500
 
 
 def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Discounts) -> tuple[ReceiptLine, ...]:
     """Work one sale out; the lines add up to the last."""
-    known = terms.sale_lines
-    if total not in known:
+    known, asked = terms.sale_lines, (total, spoken())
+    if asked not in known:
         if len(known) > _MOST_KEPT:
             known.clear()
-        known[total] = _sold(terms, total)
-    lines = [*known[total]]
+        known[asked] = _sold(terms, total)
+    lines = [*known[asked]]
     if shelf is not None:
         lines += _bought(terms, shelf, discount)
-    return (*lines, ReceiptLine("Left", sum((line.amount for line in lines), _ZERO), "the lines above added up"))
+    left = sum((line.amount for line in lines), _ZERO)
+    return (*lines, ReceiptLine(gettext("Left"), left, gettext("the lines above added up")))
 
 
 def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
     shipping = terms.shipping_charged
-    paid = f"shipping charged {shipping:.2f} included" if shipping else "shipping is free to the buyer"
-    lines = [ReceiptLine("Buyer pays", total, paid)]
+    paid = (
+        gettext("shipping charged {amount} included", amount=f"{shipping:.2f}")
+        if shipping
+        else gettext("shipping is free to the buyer")
+    )
+    lines = [ReceiptLine(gettext("Buyer pays"), total, paid)]
     for part, charge in zip(terms.fees, terms.charges(total), strict=True):
         base = part.base(total, shipping, terms.buyer_tax)
-        lines.append(ReceiptLine("Fee" if part.name == "fee" else f"Fee: {part.name}", -charge, charged(part, base)))
-    lines.append(ReceiptLine("Postage", -terms.postage, "what you pay the carrier"))
-    lines.append(ReceiptLine("Supplies", -terms.supplies, "box, filling, label"))
-    lines.append(ReceiptLine("Expected returns", -terms.returns(total), _returned(terms, total)))
+        label = gettext("Fee") if part.name == "fee" else gettext("Fee: {name}", name=part.name)
+        lines.append(ReceiptLine(label, -charge, charged(part, base)))
+    lines.append(ReceiptLine(gettext("Postage"), -terms.postage, gettext("what you pay the carrier")))
+    lines.append(ReceiptLine(gettext("Supplies"), -terms.supplies, gettext("box, filling, label")))
+    lines.append(ReceiptLine(gettext("Expected returns"), -terms.returns(total), _returned(terms, total)))
+    learnt = dict(terms.learnt_steps)
     lines += [
         ReceiptLine(
-            _WORDS[step],
+            gettext(_WORDS[step]),
             -terms.step_cost(step),
-            f"{minutes.normalize():f} min at {terms.hourly_value:.2f} an hour",
+            _worked(minutes, terms.hourly_value, learnt.get(step)),
         )
         for step in STEPS
         if (minutes := getattr(terms, f"{step}_minutes"))
@@ -55,9 +68,21 @@ def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
     return tuple(lines)
 
 
+def _worked(minutes: Decimal, hourly: Decimal, batches: int | None) -> str:
+    """Say what one step's minutes are worth, and of how many timed batches they were learnt."""
+    said = {"minutes": f"{minutes.normalize():f}", "amount": f"{hourly:.2f}"}
+    if batches is None:
+        return gettext("{minutes} min at {amount} an hour", **said)
+    return ngettext(
+        "{minutes} min, learnt from {count} batch of yours, at {amount} an hour",
+        "{minutes} min, learnt from {count} batches of yours, at {amount} an hour",
+        batches,
+        **said,
+    )
+
+
 def charged(part: FeePart, base: Decimal) -> str:
     """Say how one part's charge came about."""
-    what = {ITEM: "the item alone", TAXED: "the total with the buyer's tax"}.get(part.on, "item and shipping")
     said, whole = [], _ZERO
     flat = _ZERO
     for at, (start, share, extra) in enumerate(part.share):
@@ -68,56 +93,82 @@ def charged(part: FeePart, base: Decimal) -> str:
             upper = base if stop is None else min(base, stop)
             whole += share * (upper - start)
             if share and (upper > start or len(part.share) == 1):
-                said.append(f"{percent(share)} of {plain(upper - start)}")
+                said.append(_share_of(share, upper - start))
         else:
-            whole, said = share * base, [f"{percent(share)} of {plain(base)}"] if share else []
+            whole, said = share * base, [_share_of(share, base)] if share else []
         flat = extra
     if flat:
         whole += flat
         said.append(f"{flat:.2f}")
-    words = " + ".join(said) or "nothing by share"
+    words = " + ".join(said) or gettext("nothing by share")
     if part.least is not None and whole < part.least:
-        words = f"{words}, at least {part.least:.2f}"
+        words = gettext("{charge}, at least {amount}", charge=words, amount=f"{part.least:.2f}")
     elif part.most is not None and whole > part.most:
-        words = f"{words}, at most {part.most:.2f}"
+        words = gettext("{charge}, at most {amount}", charge=words, amount=f"{part.most:.2f}")
     if part.fixed:
-        words += f" + {part.fixed:.2f} an order"
+        words = gettext("{charge} + {amount} an order", charge=words, amount=f"{part.fixed:.2f}")
     if part.only != 1:
-        words = f"({words}), on {percent(part.only)} of sales"
-    return f"{words}; charged on {what}" if any(share for _, share, _ in part.share) else words
+        words = gettext("({charge}), on {share} of sales", charge=words, share=percent(part.only))
+    if not any(share for _, share, _ in part.share):
+        return words
+    if part.on == ITEM:
+        return gettext("{charge}; charged on the item alone", charge=words)
+    if part.on == TAXED:
+        return gettext("{charge}; charged on the total with the buyer's tax", charge=words)
+    return gettext("{charge}; charged on item and shipping", charge=words)
+
+
+def _share_of(share: Decimal, amount: Decimal) -> str:
+    return gettext("{share} of {amount}", share=percent(share), amount=plain(amount))
 
 
 def _returned(terms: Terms, total: Decimal) -> str:
-    parts = [f"{percent(terms.return_value_lost)} of {total:.2f} lost in value"]
+    share = percent(terms.return_value_lost)
+    parts = [gettext("{share} of {amount} lost in value", share=share, amount=f"{total:.2f}")]
     if terms.return_way_back == "you pay":
-        parts.append(f"{terms.postage:.2f} postage back")
+        parts.append(gettext("{amount} postage back", amount=f"{terms.postage:.2f}"))
     if terms.return_outward_lost:
-        parts.append(f"{cents(terms.postage * terms.return_outward_lost):.2f} outward postage lost")
+        lost = cents(terms.postage * terms.return_outward_lost)
+        parts.append(gettext("{amount} outward postage lost", amount=f"{lost:.2f}"))
     if kept := cents(terms.fee(total) * (1 - terms.fees_refunded)):
-        parts.append(f"{kept:.2f} of fees kept by the channel")
-    return f"{percent(terms.return_rate)} of sales come back, each costing {' + '.join(parts)}"
+        parts.append(gettext("{amount} of fees kept by the channel", amount=f"{kept:.2f}"))
+    return gettext(
+        "{share} of sales come back, each costing {costs}", share=percent(terms.return_rate), costs=" + ".join(parts)
+    )
 
 
 def _bought(terms: Terms, shelf: Decimal, discount: Discounts) -> list[ReceiptLine]:
-    lines, price = [ReceiptLine("Shelf price", -shelf, "the tag")], shelf
+    lines, price = [ReceiptLine(gettext("Shelf price"), -shelf, gettext("the tag"))], shelf
     for step in discount.steps:
         left = step.off(price)
-        how = f"of {price:.2f}, which leaves {left:.2f}"
-        lines.append(ReceiptLine(f"Store discount {step}", price - left, how))
+        how = gettext("of {price}, which leaves {left}", price=f"{price:.2f}", left=f"{left:.2f}")
+        lines.append(ReceiptLine(gettext("Store discount {step}", step=step), price - left, how))
         price = left
     if terms.resale_exemption == "yes":
-        lines.append(ReceiptLine("Purchase tax", _ZERO, "none: resale exemption"))
+        lines.append(ReceiptLine(gettext("Purchase tax"), _ZERO, gettext("none: resale exemption")))
     elif terms.tax:
         landed = terms.landed(shelf, discount)
-        lines.append(ReceiptLine("Purchase tax", price - landed, f"{percent(terms.tax)} of {price:.2f}"))
+        how = gettext("{share} of {amount}", share=percent(terms.tax), amount=f"{price:.2f}")
+        lines.append(ReceiptLine(gettext("Purchase tax"), price - landed, how))
     return lines
 
 
 def fee_note(terms: Terms) -> str:
     """Say whose fees these are, since when they hold, and from when others are kept."""
-    since = f" as of {terms.fees_since.isoformat()}" if terms.fees_since else ""
-    later = f"; other fees are kept from {terms.fees_next.isoformat()} on" if terms.fees_next else ""
-    return f"Fees of {terms.channel}{since}{later}."
+    since = terms.fees_since and terms.fees_since.isoformat()
+    later = terms.fees_next and terms.fees_next.isoformat()
+    if since and later:
+        return gettext(
+            "Fees of {channel} as of {since}; other fees are kept from {later} on.",
+            channel=terms.channel,
+            since=since,
+            later=later,
+        )
+    if since:
+        return gettext("Fees of {channel} as of {since}.", channel=terms.channel, since=since)
+    if later:
+        return gettext("Fees of {channel}; other fees are kept from {later} on.", channel=terms.channel, later=later)
+    return gettext("Fees of {channel}.", channel=terms.channel)
 
 
 def percent(share: Decimal) -> str:

@@ -17,6 +17,7 @@ from sourcing.answer import ReceiptLine
 from sourcing.errors import BadInput
 from sourcing.fees import FeePart, Line, one_fee, summed
 from sourcing.labour import STEPS, Flag
+from sourcing.language import gettext
 from sourcing.money import cents
 from sourcing.purchase import NO_DISCOUNT, Discounts, taxed, untaxed
 
@@ -59,6 +60,7 @@ class Terms:
     photograph_minutes: Decimal = Decimal("1.5")
     list_minutes: Decimal = Decimal("2.5")
     pack_minutes: Decimal = Decimal(1)
+    learnt_steps: tuple[tuple[str, int], ...] = ()  # steps whose minutes are learnt, and from how many timed batches
     hourly_value: Decimal = Decimal("18.00")
     return_rate: Decimal = Decimal("0.04")
     return_value_lost: Decimal = Decimal("0.15")
@@ -121,8 +123,8 @@ class Terms:
         return self.postage + self.supplies
 
     @cached_property
-    def sale_lines(self) -> dict[Decimal, tuple[ReceiptLine, ...]]:
-        """Lines of sales worked out already, by what the buyer pays: the same at every shelf price."""
+    def sale_lines(self) -> dict[tuple[Decimal, str], tuple[ReceiptLine, ...]]:
+        """Lines of sales worked out already, by what the buyer pays and the language: the same at every shelf price."""
         return {}
 
     @cached_property
@@ -197,9 +199,9 @@ class Terms:
                     return total
                 total += _CENT
         raise BadInput(
-            "The fees and returns take the whole price, so that no price breaks even.",
-            "Less than 100 % of the price.",
-            "Lower the share of a fee.",
+            gettext("The fees and returns take the whole price, so that no price breaks even."),
+            gettext("Less than 100 % of the price."),
+            gettext("Lower the share of a fee."),
             field="share",
         )
 

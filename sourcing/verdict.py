@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -16,16 +17,21 @@ from models.robust import Z80, Z90
 from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.fitting import fold
 from sourcing.forecast import DAYS, Forecasts
+from sourcing.language import gettext, gettext_noop, spoken
 
 _EPOCH = date(1970, 1, 1)
 _STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")
 _CENT = Decimal("0.01")
 SOLD_WITHIN = (14, 30, 60, 90)
 CAUTIONS = (
-    "Look up recalls before you buy: selling recalled goods is unlawful in many places.",
-    "If the origin or price looks wrong, do not buy: selling counterfeits can be a crime even unknowingly.",
-    "Figures describe past sales; they are no promise and no tax or legal advice.",
+    gettext_noop("Look up recalls before you buy: selling recalled goods is unlawful in many places."),
+    gettext_noop(
+        "If the origin or price looks wrong, do not buy: selling counterfeits can be a crime even unknowingly."
+    ),
+    gettext_noop("Figures describe past sales; they are no promise and no tax or legal advice."),
 )
+NO_COMPS = gettext_noop("no comps")
+NO_COMPS_OF_IT = gettext_noop("There are no comps of this item.")
 
 
 @dataclass(frozen=True)
@@ -105,16 +111,16 @@ def _supports(items: list[Item], forecasts: Forecasts) -> list[Support]:
     newest = np.full(count, -np.inf)
     dated = used & ~np.isnan(seen.when)
     np.maximum.at(newest, seen.owner[dated], seen.when[dated])
+    # Looked up once: a list has thousands of items.
+    dated_words = gettext("{sold} sold and {unsold} unsold comps, newest {day}; {match}.")
+    undated_words = gettext("{sold} sold and {unsold} unsold comps, undated; {match}.")
+    none_words = gettext("No comps of its own ({match}).")
     found = []
     for at, item in enumerate(items):
         day = to_day(int(newest[at])) if newest[at] > -np.inf else None
         match = _match(item, sold[at], exact[at])
-        when = f", newest {day.isoformat()}" if day else ", undated"
-        sentence = (
-            f"{sold[at]} sold and {every[at] - sold[at]} unsold comps{when}; {match}."
-            if every[at]
-            else f"No comps of its own ({match})."
-        )
+        words = (dated_words if day else undated_words) if every[at] else none_words
+        sentence = words.format(sold=sold[at], unsold=every[at] - sold[at], day=day and day.isoformat(), match=match)
         found.append(Support(sold[at], every[at] - sold[at], size[at] - every[at], day, match, sentence))
     return found
 
@@ -122,9 +128,13 @@ def _supports(items: list[Item], forecasts: Forecasts) -> list[Support]:
 def _match(item: Item, sold: int, exact: int) -> str:
     if not sold:
         if item.brand:
-            return f"no sale of its own: {item.brand} and its category stand in"
-        return "no sale of its own: its category stands in" if item.category else "no sale of its own"
-    return f"{exact} of {sold} of the very code or size" if exact else f"{sold} of the same style"
+            return gettext("no sale of its own: {brand} and its category stand in", brand=item.brand)
+        if item.category:
+            return gettext("no sale of its own: its category stands in")
+        return gettext("no sale of its own")
+    if exact:
+        return gettext("{exact} of {sold} of the very code or size", exact=exact, sold=sold)
+    return gettext("{sold} of the same style", sold=sold)
 
 
 def comps(item: Item, rows: list[tuple[Any, ...]], forecasts: Forecasts, at: int) -> tuple[Comp, ...]:
@@ -153,7 +163,7 @@ def comps(item: Item, rows: list[tuple[Any, ...]], forecasts: Forecasts, at: int
                 weight=shares[k],
                 set_aside=_why(seen.words[mine.start + k], aside[k], float(distance[k]))
                 if priced[k]
-                else "it names no price",
+                else gettext("it names no price"),
             )
         )
     return tuple(sorted(found, key=lambda comp: comp.ended_on or comp.listed_on or _EPOCH, reverse=True))
@@ -162,18 +172,22 @@ def comps(item: Item, rows: list[tuple[Any, ...]], forecasts: Forecasts, at: int
 def _why(word: str, aside: bool, distance: float) -> str:
     if not aside:
         return ""
-    where = "above" if distance > 0 else "below"
     if word:
-        return f"its text says “{word}” and its price lies {where} the others"
-    return f"its price lies far {where} the others ({abs(distance):.1f} times the usual spread)"
+        if distance > 0:
+            return gettext("its text says “{word}” and its price lies above the others", word=word)
+        return gettext("its text says “{word}” and its price lies below the others", word=word)
+    times = f"{abs(distance):.1f}"
+    if distance > 0:
+        return gettext("its price lies far above the others ({times} times the usual spread)", times=times)
+    return gettext("its price lies far below the others ({times} times the usual spread)", times=times)
 
 
 def _closeness(item: Item, row: tuple[Any, ...]) -> str:
     if item.gtin and row[1] == int(item.gtin):
-        return "same code"
+        return gettext("same code")
     if item.size and fold(row[8]) == fold(item.size):
-        return "same style and size"
-    return "same style, other size" if row[8] and item.size else "same style"
+        return gettext("same style and size")
+    return gettext("same style, other size") if row[8] and item.size else gettext("same style")
 
 
 def choices(forecasts: Forecasts, at: int) -> tuple[AskChoice, ...]:
@@ -208,17 +222,25 @@ def reason(
 ) -> str:
     """Say in one sentence what decided; ``write`` shows an amount of money."""
     if most is None:
-        return "No rule limits the price."
+        return gettext("No rule limits the price.")
     why = meaning.get(binding, "").rstrip(".")
     if shelf is None and most > 0:
-        return f"No shelf price was given: worth up to {write(most)}. The rule that decides: {why}."
+        return gettext(
+            "No shelf price was given: worth up to {most}. The rule that decides: {rule}.", most=write(most), rule=why
+        )
     if decision == "buy":
         assert shelf is not None
-        room = f"{write(most - shelf)} of room below the most worth paying, {write(most)}"
-        return f"Buy: {room}. The rule that decides: {why}."
+        return gettext(
+            "Buy: {room} of room below the most worth paying, {most}. The rule that decides: {rule}.",
+            room=write(most - shelf),
+            most=write(most),
+            rule=why,
+        )
     if most <= 0:
-        return f"Pass at any price. The rule that fails: {why}."
-    return f"Pass: it becomes a buy at {write(most)} or less. The rule that decides: {why}."
+        return gettext("Pass at any price. The rule that fails: {rule}.", rule=why)
+    return gettext(
+        "Pass: it becomes a buy at {most} or less. The rule that decides: {rule}.", most=write(most), rule=why
+    )
 
 
 def spread(values: Iterable[float]) -> Spread:
@@ -246,10 +268,17 @@ def nothing(query: Query, item: Item, currency: str, values: dict[str, Any] | No
         "item": item,
         "currency": currency,
         "shelf_price": query.shelf_price,
-        "cautions": CAUTIONS,
+        "cautions": _said_cautions(spoken()),
         **_BLANK,
+        "match": gettext(NO_COMPS),
+        "rests_on": gettext(NO_COMPS_OF_IT),
     }
     return Verdict(**(blank | values if values else blank))
+
+
+@lru_cache
+def _said_cautions(_language: str) -> tuple[str, ...]:
+    return tuple(gettext(one) for one in CAUTIONS)
 
 
 _BLANK: dict[str, Any] = {
@@ -261,8 +290,6 @@ _BLANK: dict[str, Any] = {
     "comps_sold": 0,
     "comps_unsold": 0,
     "comps_set_aside": 0,
-    "match": "no comps",
-    "rests_on": "There are no comps of this item.",
 } | dict.fromkeys(
     (
         "most_worth_paying",
