@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
+LEARNING = ("yes", "no")  # whether minutes learnt from timed batches take the place of those set
 STEPS = ("clean", "photograph", "list", "pack")
 _NONE = Decimal(0)
 
@@ -31,6 +33,48 @@ class Flag:
     def minutes(self) -> Decimal:
         """Minutes it adds in all."""
         return self.clean_minutes + self.photograph_minutes + self.list_minutes + self.pack_minutes
+
+
+@dataclass(frozen=True)
+class StepMinutes:
+    """Minutes of one step as the user's own timed batches tell them, with their 90 % interval.
+
+    ``assumed`` are those of the settings; ``enough`` says whether the learnt ones take their place.
+    """
+
+    minutes: Decimal
+    low: Decimal
+    high: Decimal
+    batches: int
+    pieces: int
+    assumed: Decimal
+    enough: bool
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """Minutes learnt by (category, step) and by (flag, step); category "" is any that the settings do not name.
+
+    ``say`` is how much each timed batch counts: 1 in full, near 0 where its watch seems to have been forgotten.
+    """
+
+    by_category: Mapping[tuple[str, str], StepMinutes] = field(default_factory=dict)
+    by_flag: Mapping[tuple[str, str], StepMinutes] = field(default_factory=dict)
+    say: Mapping[int, float] = field(default_factory=dict)
+
+    def in_place(self, category: str) -> dict[str, StepMinutes]:
+        """Return by step what takes the place of a category's minutes."""
+        found = {step: self.by_category.get((category, step)) for step in STEPS}
+        return {step: one for step, one in found.items() if one is not None and one.enough}
+
+    def flag(self, flag: Flag) -> Flag:
+        """Return a flag with its learnt minutes where there are enough."""
+        found = {step: self.by_flag.get((flag.name, step)) for step in STEPS}
+        learnt = {f"{step}_minutes": one.minutes for step, one in found.items() if one is not None and one.enough}
+        return replace(flag, **learnt) if learnt else flag  # type: ignore[arg-type]
+
+
+NOTHING_LEARNT = Learnt()
 
 
 def first_flags() -> dict[str, Flag]:

@@ -13,7 +13,7 @@ from sqlalchemy import select, update
 
 from sourcing.again import CORRECTION
 from sourcing.errors import NotFound, Refused
-from sourcing.flags.marked import flagged
+from sourcing.flags.marked import flagged, with_learnt
 from sourcing.labour import STEPS
 from sourcing.settings import load_settings
 from sourcing.storage import Store
@@ -238,7 +238,7 @@ def to_prep(store: Store, haul_id: int) -> ToPrep:
         terms = flagged(settings.for_category(item["category"]), settings, names).terms
         for step in STEPS:
             steps[step] += count * getattr(terms, f"{step}_minutes")
-        marked = [settings.flags[name] for name in names if name in settings.flags]
+        marked = [with_learnt(settings, settings.flags[name]) for name in names if name in settings.flags]
         for flag in marked:
             flags[flag.shown] = flags.get(flag.shown, Decimal(0)) + count * flag.minutes
         shown = tuple(flag.shown for flag in marked)

@@ -56,6 +56,7 @@ def resolved(settings: Settings, category: str, day: date) -> CategorySettings:
     values["postage"] = _postage(settings, values, where)
     plan = PriceCutPlan(**{key: values[key] for key in _PLAN})
     if plan.cuts and plan.cuts[-1][0] >= plan.give_up_day:
+    values |= _learnt(settings, values, category)
         raise BadInput(
             f"In {where}, a price cut on day {plan.cuts[-1][0]} comes no earlier than giving up on day "
             f"{plan.give_up_day}.",
@@ -75,6 +76,15 @@ def sold_on(settings: Settings, text: str, where: str) -> list[str]:
     Raises
     ------
     BadInput
+def _learnt(settings: Settings, values: Mapping[str, Any], category: str) -> dict[str, Any]:
+    """Return the minutes that the user's own timed batches put in place of those set, and what they rest on."""
+    found = settings.learnt.in_place(category) if values["learn_minutes"] == LEARNING[0] else {}
+    return {
+        **{f"{step}_minutes": one.minutes for step, one in found.items()},
+        "learnt_steps": tuple((step, one.batches) for step, one in found.items()),
+    }
+
+
         There is no such channel.
     """
     if folded(text) in settings.channels:

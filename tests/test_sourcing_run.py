@@ -266,7 +266,8 @@ def test_checks_kept_by_an_earlier_version_are_recognised(tmp_path: object) -> N
             connection.exec_driver_sql(f"DROP INDEX {name}")
         for name in ("gtin", "style_size"):
             connection.exec_driver_sql(f"ALTER TABLE checked DROP COLUMN {name}")
-        for (name,) in store.read("SELECT name FROM sqlite_master WHERE type = 'table' AND name IN ('sent', 'about')"):
+        later = "'sent', 'about', 'prep_tap', 'prep_batch'"
+        for (name,) in store.read(f"SELECT name FROM sqlite_master WHERE name IN ({later}) ORDER BY name DESC"):
             connection.exec_driver_sql(f"DROP TABLE {name}")
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0006'")
     store.close()

@@ -65,7 +65,7 @@ def notes(settings: Settings, fit: Fit | None, category: str, item: Item) -> tup
         if flag is None:
             found.append(FlagNote(name, name.replace("_", " "), words="It is not among your flags any more."))
         else:
-            found.append(_note(flag, fit, category, item))
+            found.append(_note(with_learnt(settings, flag), fit, category, item))
     return tuple(found)
 
 
@@ -107,7 +107,12 @@ def _note(flag: Flag, fit: Fit | None, category: str, item: Item) -> FlagNote:
 
 
 def _set(settings: Settings, names: tuple[str, ...]) -> tuple[Flag, ...]:
-    return tuple(settings.flags[name] for name in names if name in settings.flags)
+    return tuple(with_learnt(settings, settings.flags[name]) for name in names if name in settings.flags)
+
+
+def with_learnt(settings: Settings, flag: Flag) -> Flag:
+    """Return a flag with the minutes that the user's own timed batches tell, where those are to be used."""
+    return settings.learnt.flag(flag) if settings.default["learn_minutes"] == LEARNING[0] else flag
 
 
 def _between(low: float, high: float) -> str:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from sourcing.fitting import Fit
+from sourcing.flags.marked import with_learnt
 from sourcing.labour import STEPS, Flag
 from sourcing.money import currency_marks, minor_digits
 from sourcing.purchase import Discounts
@@ -58,7 +59,7 @@ def _text(value: Decimal | None) -> str | None:
 
 def flags_in_plain(settings: Settings, fit: Fit) -> list[dict[str, Any]]:
     """Return what each flag adds; ``price_effect``: the categories where comps show what it does to the price."""
-    return [_flag(flag, fit) for flag in settings.flags.values()]
+    return [_flag(with_learnt(settings, flag), fit) for flag in settings.flags.values()]
 
 
 def _flag(flag: Flag, fit: Fit) -> dict[str, Any]:

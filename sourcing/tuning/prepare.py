@@ -224,7 +224,7 @@ def _stand(
     )[0]
     names = ["", *sorted(settings.categories)]
     terms = [(name, _terms_of(settings, name)) for name in names]
-    told = repr((terms, settings.flags, settings.currency, list(candidates), outcomes.stamp()))
+    told = repr((terms, settings.flags, settings.learnt.by_flag, settings.currency, list(candidates), outcomes.stamp()))
     return {
         "version": [VERSION, FIT_VERSION],
         "comps": data_version(store),
