@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from sourcing.channels import FEES, fees_on
 from sourcing.errors import BadInput
+from sourcing.labour import LEARNING
 from sourcing.parcel import billed_weight, postage_for
 from sourcing.rules import Rules
 from sourcing.settings_file import closest, folded
@@ -54,9 +55,9 @@ def resolved(settings: Settings, category: str, day: date) -> CategorySettings:
     values = {**settings.default, **settings.categories.get(category, {})}
     where = category or "default"
     values["postage"] = _postage(settings, values, where)
+    values |= _learnt(settings, values, category)
     plan = PriceCutPlan(**{key: values[key] for key in _PLAN})
     if plan.cuts and plan.cuts[-1][0] >= plan.give_up_day:
-    values |= _learnt(settings, values, category)
         raise BadInput(
             f"In {where}, a price cut on day {plan.cuts[-1][0]} comes no earlier than giving up on day "
             f"{plan.give_up_day}.",
@@ -70,12 +71,6 @@ def resolved(settings: Settings, category: str, day: date) -> CategorySettings:
     return CategorySettings(channels[0], rules, channels if len(channels) > 1 else ())
 
 
-def sold_on(settings: Settings, text: str, where: str) -> list[str]:
-    """Return the channels a category names: one, or several with commas between.
-
-    Raises
-    ------
-    BadInput
 def _learnt(settings: Settings, values: Mapping[str, Any], category: str) -> dict[str, Any]:
     """Return the minutes that the user's own timed batches put in place of those set, and what they rest on."""
     found = settings.learnt.in_place(category) if values["learn_minutes"] == LEARNING[0] else {}
@@ -85,6 +80,12 @@ def _learnt(settings: Settings, values: Mapping[str, Any], category: str) -> dic
     }
 
 
+def sold_on(settings: Settings, text: str, where: str) -> list[str]:
+    """Return the channels a category names: one, or several with commas between.
+
+    Raises
+    ------
+    BadInput
         There is no such channel.
     """
     if folded(text) in settings.channels:

@@ -74,7 +74,7 @@ SETTINGS: tuple[Setting, ...] = (
         "category",
         "choice",
         LEARNING[0],
-        gettext_noop("yes: minutes learnt from your own timed batches take the place of these where there are enough"),
+        "yes: minutes learnt from your own timed batches take the place of these where there are enough",
         choices=LEARNING,
     ),
     Setting("hourly_value", "category", "money", Terms.hourly_value, "what an hour of your prep time is worth"),

@@ -11,7 +11,7 @@ from sourcing.answer import FlagNote, Item
 from sourcing.errors import BadInput
 from sourcing.fitting import Fit
 from sourcing.flags.footing import said_by_condition
-from sourcing.labour import Flag
+from sourcing.labour import LEARNING, Flag
 from sourcing.settings import CategorySettings, Settings
 from sourcing.settings_file import closest
 
