@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from sourcing import haul, history
 from sourcing.errors import BadInput, NotFound, Refused, SourcingError
 from sourcing.stock import ledger, moves, parts, sales, shelf
-from sourcing.stock.bring import bring
+from sourcing.stock.bring import bring, waiting
 from sourcing.stock.item import GIVEN_UP, LISTED, READY, RETURNED, SOLD, TO_PREP
 from sourcing.storage import Store, open_store
 
@@ -94,6 +94,27 @@ class TestBring:
         assert not _ids(store)
         assert not ledger.actions(store)
 
+    def test_pieces_that_went_into_a_lot_are_not_brought_in_again(self, store: Store) -> None:
+        number = _haul(store, 1, 1)
+        bring(store, number)
+        joined = parts.join(store, _ids(store), "lot of two")
+        assert not waiting(store)
+        with pytest.raises(Refused, match="Nothing of this haul is left"):
+            bring(store, number)
+        ledger.undo(store, joined)
+        ledger.undo(store, 1)
+        assert [(one.haul_id, one.pieces) for one in waiting(store)] == [(number, 2)]
+        bring(store, number)
+        assert len(_ids(store)) == 2
+
+    def test_a_haul_without_a_name_takes_one_along(self, store: Store) -> None:
+        number = haul.start(store)
+        haul.take(store, history.record(store, web_examples.verdict()))
+        with pytest.raises(BadInput, match="81 characters"):
+            bring(store, number, place="x" * 81)
+        bring(store, number, place=" Tannery  Row ")
+        assert shelf.stores(store) == ["Tannery Row"]
+
     def test_no_such_haul(self, store: Store) -> None:
         with pytest.raises(NotFound):
             bring(store, 99)
@@ -158,6 +179,56 @@ class TestALife:
         assert {item.state for item in shelf.find(store)} == {READY}
         ledger.undo(store, action)
         assert _dump(store) == before
+
+
+class TestPrices:
+    def test_listed_at_the_price_each_forecast_named_and_cut_by_a_share(self, store: Store) -> None:
+        ids = _brought(store, 3)
+        day = shelf.get(store, ids[0]).bought_on
+        named = D(shelf.get(store, ids[0]).forecast["asking_price"])
+        moves.list_(store, ids, None, day)
+        moves.ask(store, ids[:1], D("33.35"), day + timedelta(1))
+        done = moves.cut(store, ids, D("0.10"), day + timedelta(7))
+        assert [one.listing and one.listing.asking_price for one in map(lambda i: shelf.get(store, i), ids)] == [
+            D("30.02"), *[(named * D("0.9")).quantize(D("0.01"))] * 2]  # fmt: skip
+        assert ledger.items_of(store, done) == ids
+        ledger.undo(store, done)
+        assert [one.asking_price for one in shelf.listings_of(store, ids[0])] == [D("33.35")]
+
+    def test_a_story_has_cuts_and_corrections_too(self, store: Store) -> None:
+        one, other = _brought(store, 2)
+        day = shelf.get(store, one).bought_on
+        moves.list_(store, [one, other], D(60), day)
+        moves.ask(store, [one], D(50), day)
+        sales.sell(store, one, D(50), day)
+        sales.correct(store, one, fees=D("6.50"))
+        told = [action.kind for action in ledger.actions(store, item_id=one)]
+        assert told == ["sale corrected", "sold", "cut", "listed", "brought in"]
+        assert [action.kind for action in ledger.actions(store, item_id=other)] == ["listed", "brought in"]
+
+    def test_what_a_return_costs(self, store: Store) -> None:
+        (one,) = _brought(store, 1)
+        day = shelf.get(store, one).bought_on
+        sales.sell(store, one, D(50), day, fees=D("6.50"), postage=D(8))
+        (sale,) = shelf.sales_of(store, [one])[one]
+        assert sale.left == D("35.50")
+        sales.take_back(store, one, D(50), day, D("9.10"))
+        (sale,) = shelf.sales_of(store, [one])[one]
+        assert sale.left == D("-23.60")  # fees, both ways
+
+    @pytest.mark.parametrize("off", ["0", "1", "-0.1", "0.9999"])
+    def test_cuts_that_cannot_be(self, store: Store, off: str) -> None:
+        (one,) = _brought(store, 1)
+        day = shelf.get(store, one).bought_on
+        moves.list_(store, [one], D("0.20"), day)
+        with pytest.raises(BadInput):
+            moves.cut(store, [one], D(off), day)
+
+    def test_no_price_where_none_was_forecast(self, store: Store) -> None:
+        ids = _brought(store, 2)
+        lot = parts.join(store, ids, "lot")
+        with pytest.raises(BadInput, match="No asking price was forecast for lot"):
+            moves.list_(store, ledger.items_of(store, lot), None, DAY)
 
 
 class TestParts:

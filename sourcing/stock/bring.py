@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
-from sourcing.errors import NotFound, Refused
+from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.haul import MOST_NAME
+from sourcing.language import gettext
 from sourcing.stock.item import TO_PREP, day_number, minor
-from sourcing.stock.ledger import Entry, act
+from sourcing.stock.ledger import Entry, act, undone
 from sourcing.storage import Store
 
 _LINES = """SELECT i.id, i.check_id, i.count, i.taken_at, c.label, c.code, c.query, c.answer
     FROM haul_item i JOIN checked c ON c.id = i.check_id
     WHERE i.haul_id = ? AND i.undone_at IS NULL
       AND NOT EXISTS (SELECT 1 FROM stock_item s WHERE s.haul_item_id = i.id) ORDER BY i.id"""
+_WAITING = """SELECT h.id, h.store, h.started_at, i.id, i.count FROM haul h
+    JOIN haul_item i ON i.haul_id = h.id AND i.undone_at IS NULL
+    WHERE NOT EXISTS (SELECT 1 FROM stock_item s WHERE s.haul_item_id = i.id) ORDER BY h.id DESC"""
+_JOINED = """SELECT DISTINCT a.id FROM stock_action a JOIN stock_change c ON c.action_id = a.id
+    WHERE a.kind = 'joined' AND c.kept = 'item' AND c.after IS NULL AND json_extract(c.before, '$.haul_item_id') = ?"""
 _KEPT = (  # of a verdict, as it was when the piece was taken
     "decision", "most_worth_paying", "asking_price", "sale_price", "sale_price_wide", "days_50", "days_80",
     "sold_within", "expected_proceeds", "proceeds", "profit_before_labour", "profit_after_labour", "profit",
@@ -23,28 +32,36 @@ _KEPT = (  # of a verdict, as it was when the piece was taken
 )  # fmt: skip
 
 
-def bring(store: Store, haul_id: int, client_id: str = "") -> int:
+def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> int:
     """Take every piece of a haul into stock and close the haul; return the action's number.
 
-    A line whose landed cost is not known, for no shelf price was given, is refused with its name.
+    A line whose landed cost is not known, for no shelf price was given, is refused with its name. ``place`` is the
+    store's name, for a haul that was started without one.
 
     Raises
     ------
-    NotFound, Refused
-        There is no such haul; everything in it is in stock already; a piece has no shelf price.
+    BadInput, NotFound, Refused
+        The store's name is too long; there is no such haul; everything in it is in stock already; a piece has no shelf
+        price.
     """
+    place = " ".join(place.split())
+    if len(place) > MOST_NAME:
+        raise BadInput(
+            gettext("The store's name has {count} characters.", count=len(place)),
+            gettext("Up to {most}.", most=MOST_NAME), gettext("Shorten it."), field="store",
+        )  # fmt: skip
 
     def do(entry: Entry) -> str:
         found = entry.rows("SELECT store, closed_at FROM haul WHERE id = ?", (haul_id,))
         if not found:
             raise NotFound(f"There is no haul number {haul_id}.", next_step="Open it from the Haul page.")
-        lines = entry.rows(_LINES, (haul_id,))
+        lines = [line for line in entry.rows(_LINES, (haul_id,)) if not _in_a_lot(entry.rows, line[0])]
         if not lines:
             raise Refused("Nothing of this haul is left to bring in.", next_step="Look under Stock.")
-        pieces = 0
+        where, pieces = found[0][0] or place, 0
         for line in lines:
             for _ in range(line[2]):
-                entry.create("item", _values(found[0][0], line))
+                entry.create("item", _values(where, line))
                 pieces += 1
         if found[0][1] is None:
             # Not part of what an undo takes back: a closed haul is brought in again as well as an open one.
@@ -52,7 +69,7 @@ def bring(store: Store, haul_id: int, client_id: str = "") -> int:
                 "UPDATE haul SET closed_at = ? WHERE id = ?",
                 (datetime.now(UTC).isoformat(timespec="seconds"), haul_id),
             )
-        return f"{pieces} {'piece' if pieces == 1 else 'pieces'} brought in from {found[0][0] or 'a haul'}"
+        return f"{pieces} {'piece' if pieces == 1 else 'pieces'} brought in from {where or 'a haul'}"
 
     return act(store, "brought in", do, client_id)
 
@@ -89,3 +106,28 @@ def _cents(text: str) -> int:
     found = minor(Decimal(text))
     assert found is not None
     return found
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A haul of which something is not in stock yet."""
+
+    haul_id: int
+    store: str
+    started_at: str
+    pieces: int
+
+
+def waiting(store: Store) -> list[Waiting]:
+    """Return the hauls of which something is not in stock yet, newest first."""
+    found: dict[int, Waiting] = {}
+    for number, place, started, line, count in store.read(_WAITING):
+        if not _in_a_lot(store.read, line):
+            before = found[number].pieces if number in found else 0
+            found[number] = Waiting(number, place, started, before + count)
+    return list(found.values())
+
+
+def _in_a_lot(rows: Callable[..., list[tuple[Any, ...]]], line: int) -> bool:
+    """Whether the pieces of a haul's line went into a lot, which bears the number of another line."""
+    return any(not undone(rows, action) for (action,) in rows(_JOINED, (line,)))

@@ -66,6 +66,12 @@ class Sale:
         """Whether the piece stayed sold."""
         return self.returned_on is None
 
+    @property
+    def left(self) -> Decimal:
+        """What is left of it before the piece's own cost, by what is known so far; below 0 the loss of a return."""
+        gone = (self.fees, self.postage, self.refunded, self.return_cost)
+        return self.paid - sum((one for one in gone if one is not None), Decimal(0))
+
 
 @dataclass(frozen=True)
 class StockItem:

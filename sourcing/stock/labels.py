@@ -52,6 +52,13 @@ class Pattern:
         """Whether labels end with a check character."""
         return ("check", 0) in self.parts
 
+    @property
+    def shape(self) -> re.Pattern[str]:
+        """What labels of this pattern look like."""
+        shapes = {"count": r"\d+", "check": "[A-Z0-9]"} | dict.fromkeys(("year", "month", "week", "day"), r"\d\d")
+        found = (re.escape(one) if isinstance(one, str) else shapes.get(one[0], "[A-Z0-9]*") for one in self.parts)
+        return re.compile("".join(found))
+
     def around(self, item: StockItem, on: date) -> tuple[str, str]:
         """Return what stands before and behind the counter, without the check character."""
         before, behind, met = "", "", False
@@ -68,7 +75,7 @@ class Pattern:
         width = next(part[1] for part in self.parts if isinstance(part, tuple) and part[0] == "count")
         found = f"{before}{number:0{width}d}{behind}"
         if self.checked:
-            found += mod_37_36.calc_check_digit(_signs(found))
+            found += mod_37_36.calc_check_digit(signs(found))
         if len(found) > LONGEST:
             raise BadInput(
                 f"The label {found} has {len(found)} characters.", f"Up to {LONGEST}.",
@@ -170,13 +177,18 @@ def read(store: Store, text: str, pattern: str = "") -> StockItem:
     found = find(store, label=label, limit=1)
     if found:
         return found[0]
-    signs = _signs(label)
-    if pattern and pattern_of(pattern).checked and len(signs) > 1 and not mod_37_36.is_valid(signs):
-        raise Refused(
-            f"“{label[:40]}” is no label as it stands: its check character does not fit.",
-            "A label as it is printed.", "Look at it again; 0 and O, 1 and I are easily taken for each other.",
-        )  # fmt: skip
+    plain = signs(label)
+    if pattern and pattern_of(pattern).checked and len(plain) > 1 and not mod_37_36.is_valid(plain):
+        raise wrong_check(label)
     raise NotFound(f"No piece bears the label “{label[:40]}”.", next_step="Look for it by name on the stock page.")
+
+
+def wrong_check(label: str) -> Refused:
+    """Return what is said of a label whose check character does not fit."""
+    return Refused(
+        f"“{label[:40]}” is no label as it stands: its check character does not fit.",
+        "A label as it is printed.", "Look at it again; 0 and O, 1 and I are easily taken for each other.",
+    )  # fmt: skip
 
 
 def folded(text: str) -> str:
@@ -202,7 +214,8 @@ def _told(name: str, width: int, item: StockItem, on: date) -> str:
     return re.sub("[^A-Z0-9]", "", plain.upper())[: width or None]
 
 
-def _signs(label: str) -> str:
+def signs(label: str) -> str:
+    """Return the letters and digits of a label, which its check character is reckoned from."""
     return re.sub("[^A-Z0-9]", "", label)
 
 

@@ -186,7 +186,7 @@ def undo(store: Store, action_id: int, client_id: str = "") -> int:
         found = entry.rows("SELECT words FROM stock_action WHERE id = ?", (action_id,))
         if not found:
             raise NotFound(f"There is no action number {action_id}.", next_step="Open the list of actions.")
-        if _undone(entry.rows, action_id, before=entry.action_id):
+        if undone(entry.rows, action_id, before=entry.action_id):
             raise Refused("This action is undone already.", next_step="Undo the undoing to have it again.")
         changes = entry.rows(
             "SELECT kept, number, before, after FROM stock_change WHERE action_id = ? ORDER BY place DESC", (action_id,)
@@ -198,22 +198,64 @@ def undo(store: Store, action_id: int, client_id: str = "") -> int:
     return act(store, UNDO, do, client_id, action_id)
 
 
-def actions(store: Store, limit: int = 50, item_id: int | None = None) -> list[Action]:
-    """Return the last actions, newest first; of one piece only where its number is given."""
-    where, values = "", (limit,)
+_OF_ITEM = """WHERE a.id IN (
+    SELECT action_id FROM stock_change WHERE kept = 'item' AND number = ?
+    UNION SELECT action_id FROM stock_change WHERE kept = 'listing'
+        AND number IN (SELECT id FROM stock_listing WHERE item_id = ?)
+    UNION SELECT action_id FROM stock_change WHERE kept = 'sale'
+        AND number IN (SELECT id FROM stock_sale WHERE item_id = ?))"""
+
+
+def actions(store: Store, limit: int = 50, item_id: int | None = None, before: int = 1 << 62) -> list[Action]:
+    """Return the last actions, newest first: of one piece, its listings and sales where its number is given.
+
+    ``before`` is the number of the last action of the page before.
+    """
+    where, values = "WHERE a.id < ?", (before, limit)
     if item_id is not None:
-        where = "WHERE a.id IN (SELECT action_id FROM stock_change WHERE kept = 'item' AND number = ?)"
-        values = (item_id, limit)  # type: ignore[assignment]
+        where, values = f"{_OF_ITEM} AND a.id < ?", (item_id, item_id, item_id, before, limit)  # type: ignore[assignment]
     rows = store.read(
         f"SELECT a.id, a.at, a.kind, a.words, a.undoes FROM stock_action a {where} ORDER BY a.id DESC LIMIT ?", values
     )
-    return [Action(row[0], row[1], row[2], row[3], row[4], _undone(store.read, row[0])) for row in rows]
+    return [_action(store, row) for row in rows]
 
 
-def _undone(rows: Callable[..., list[tuple[Any, ...]]], action_id: int, before: int = 1 << 62) -> bool:
-    """Whether the last action that took this one back still stands."""
+def action(store: Store, number: int) -> Action:
+    """Return one action.
+
+    Raises
+    ------
+    NotFound
+        There is none of that number.
+    """
+    rows = store.read("SELECT id, at, kind, words, undoes FROM stock_action WHERE id = ?", (number,))
+    if not rows:
+        raise NotFound(f"There is no action number {number}.", next_step="Open the list of actions.")
+    return _action(store, rows[0])
+
+
+def items_of(store: Store, action_id: int) -> list[int]:
+    """Return the numbers of the pieces that an action changed, made, priced or sold, and that there are still."""
+    rows = store.read(
+        "SELECT i.id FROM stock_item i WHERE i.id IN ("
+        "SELECT number FROM stock_change WHERE action_id = ?1 AND kept = 'item' "
+        "UNION SELECT l.item_id FROM stock_change c JOIN stock_listing l ON c.kept = 'listing' AND l.id = c.number "
+        "WHERE c.action_id = ?1 "
+        "UNION SELECT s.item_id FROM stock_change c JOIN stock_sale s ON c.kept = 'sale' AND s.id = c.number "
+        "WHERE c.action_id = ?1) ORDER BY i.id",
+        (action_id,),
+    )
+    return [row[0] for row in rows]
+
+
+def _action(store: Store, row: tuple[Any, ...]) -> Action:
+    return Action(row[0], row[1], row[2], row[3], row[4], undone(store.read, row[0]))
+
+
+def undone(rows: Callable[..., list[tuple[Any, ...]]], action_id: int, before: int = 1 << 62) -> bool:
+    """Whether the last action that took this one back still stands; ``rows`` runs a SELECT."""
     last = rows("SELECT MAX(id) FROM stock_action WHERE undoes = ? AND id < ?", (action_id, before))[0][0]
-    return last is not None and not _undone(rows, last, before)
+    return last is not None and not undone(rows, last, before)
 
 
 def _dump(values: dict[str, Any] | None) -> str | None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
+from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.stock.item import (
     GIVEN_UP,
     HELD,
@@ -14,6 +16,7 @@ from sourcing.stock.item import (
     RETURNED,
     TO_PREP,
     Asked,
+    StockItem,
     asked_text,
     day_number,
     minor,
@@ -53,24 +56,32 @@ def put_in(store: Store, items: Sequence[int], bin_name: str, client_id: str = "
     return act(store, "bin", do, client_id)
 
 
-def list_(store: Store, items: Sequence[int], asking: Decimal, on: date, channel: str = "", client_id: str = "") -> int:
+def list_(
+    store: Store, items: Sequence[int], asking: Decimal | None, on: date, channel: str = "", client_id: str = ""
+) -> int:
     """List pieces at an asking price, each by itself; return the action's number.
+
+    Parameters
+    ----------
+    asking : of each piece; None lists every piece at the asking price that its forecast named.
 
     Raises
     ------
     BadInput, NotFound, Refused
-        The price is not above 0; the day is before the purchase; the piece is listed already, sold or given up.
+        The price is not above 0, or the forecast named none; the day is before the purchase; the piece is listed
+        already, sold or given up.
     """
-    positive(asking, "asking price")
+    if asking is not None:
+        positive(asking, "asking price")
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
             only(item, (TO_PREP, READY, RETURNED), "be listed")
             not_before(on, item.bought_on, item, "listed", "bought")
-            asked = asked_text((Asked(on, asking),))
+            asked = asked_text((Asked(on, planned(item) if asking is None else asking),))
             entry.create("listing", {"item_id": item.id, "channel": channel, "asked": asked})
             entry.change("item", item.id, {"state": LISTED})
-        return f"{count(items)} listed at {asking}"
+        return f"{count(items)} listed at {'the planned price' if asking is None else asking}"
 
     return act(store, "listed", do, client_id)
 
@@ -88,15 +99,52 @@ def ask(store: Store, items: Sequence[int], asking: Decimal, on: date, client_id
     def do(entry: Entry) -> str:
         for item in each(entry, items):
             only(item, (LISTED,), "have its price cut")
-            listing = standing(item)
-            last = listing.asked[-1].on
-            not_before(on, last, item, "cut", "last priced")
-            # Two prices on one day: only the later one stood long enough to be seen.
-            kept = listing.asked[:-1] if last == on else listing.asked
-            entry.change("listing", listing.id, {"asked": asked_text((*kept, Asked(on, asking)))})
+            _ask(entry, item, asking, on)
         return f"{count(items)} now asked at {asking}"
 
     return act(store, "cut", do, client_id)
+
+
+def cut(store: Store, items: Sequence[int], off: Decimal, on: date, client_id: str = "") -> int:
+    """Cut the asking price of each of some listed pieces by a share of what it is now; return the action's number.
+
+    Raises
+    ------
+    BadInput, NotFound, Refused
+        The share is not between 0 and 1, or leaves less than a cent; the rest as for `ask`.
+    """
+    if not 0 < off < 1:
+        raise BadInput(
+            gettext("A cut of {percent} % is none.", percent=f"{off * 100:f}"), gettext("Above 0 % and below 100 %."),
+            field="off",
+        )  # fmt: skip
+
+    def do(entry: Entry) -> str:
+        for item in each(entry, items):
+            only(item, (LISTED,), "have its price cut")
+            asking = (standing(item).asking_price * (1 - off)).quantize(Decimal("0.01"), ROUND_HALF_UP)
+            positive(asking, "asking price")
+            _ask(entry, item, asking, on)
+        return f"{count(items)} cut by {off * 100:.4g} %"
+
+    return act(store, "cut", do, client_id)
+
+
+def planned(item: StockItem) -> Decimal:
+    """Return the asking price that the forecast of a piece named when it was bought.
+
+    Raises
+    ------
+    BadInput
+        It named none.
+    """
+    found = item.forecast.get("asking_price")
+    if found is None:
+        raise BadInput(
+            gettext("No asking price was forecast for {what}.", what=item.what),
+            gettext("An asking price of your own."), gettext("Type it, or list this piece by itself."), field="asking",
+        )  # fmt: skip
+    return Decimal(str(found))
 
 
 def take_down(store: Store, items: Sequence[int], on: date, client_id: str = "") -> int:
@@ -132,3 +180,12 @@ def give_up(store: Store, items: Sequence[int], on: date, got: Decimal = Decimal
         return f"{count(items)} given up"
 
     return act(store, "given up", do, client_id)
+
+
+def _ask(entry: Entry, item: StockItem, asking: Decimal, on: date) -> None:
+    listing = standing(item)
+    last = listing.asked[-1].on
+    not_before(on, last, item, "cut", "last priced")
+    # Two prices on one day: only the later one stood long enough to be seen.
+    kept = listing.asked[:-1] if last == on else listing.asked
+    entry.change("listing", listing.id, {"asked": asked_text((*kept, Asked(on, asking)))})

@@ -1,4 +1,4 @@
-"""What labels of pieces look like and on what they are printed: the settings of them, held to what a page has room for."""
+"""What labels of pieces look like and what they are printed on: settings, held to what a page has room for."""
 
 from __future__ import annotations
 

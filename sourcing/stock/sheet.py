@@ -1,4 +1,4 @@
-"""Labels as a PDF to be printed: bars of Code 128, a QR code, the label in letters and the piece's name, by ReportLab."""
+"""Labels as a PDF to be printed: bars of Code 128, a QR code, the label in letters, the name of the piece."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def label_pdf(labels: Sequence[Printed], paper: LabelSettings, start: int = 1) -
 
 
 def _draw(canvas: Canvas, one: Printed, paper: LabelSettings) -> None:
-    """Draw one label, the origin at its lower left: bars across the top, below them the square with the words beside."""
+    """Draw one label, the origin at its lower left: bars across the top, the square below, the words beside it."""
     wide, high = float(paper.label_width) * MM - 2 * PAD, float(paper.label_height) * MM - 2 * PAD
     canvas.translate(PAD, PAD)
     name = one.name if paper.names == "yes" else ""

@@ -27,6 +27,10 @@ from sourcing.storage import Store
 _ITEMS = ", ".join(f"i.{name}" for name in ITEM_COLUMNS)
 _LISTINGS = ", ".join(f"l.{name}" for name in LISTING_COLUMNS)
 _SALES = ", ".join(SALE_COLUMNS)
+_WORDS = (
+    "i.what || ' ' || i.title || ' ' || i.code || ' ' || i.style_code || ' ' || i.brand || ' ' || i.size || ' ' "
+    "|| coalesce(i.label, '') || ' ' || i.bin || ' ' || i.store"
+)
 _JOINED = (
     f"SELECT {_ITEMS}, {_LISTINGS} FROM stock_item i LEFT JOIN stock_listing l "
     "ON l.id = (SELECT MAX(id) FROM stock_listing WHERE item_id = i.id)"
@@ -57,11 +61,23 @@ def get(store: Store, item_id: int) -> StockItem:
 
 
 def find(
-    store: Store, *, state: str = "", words: str = "", label: str = "", after: int = 0, limit: int = 50
+    store: Store,
+    *,
+    state: str = "",
+    words: str = "",
+    label: str = "",
+    code: str = "",
+    bought_at: str = "",
+    after: int = 0,
+    limit: int = 50,
 ) -> list[StockItem]:
-    """Return pieces, newest first: of a state, with all of some words in name, code, bin or store, or bearing a label.
+    """Return pieces, newest first; what is left empty does not narrow down.
 
-    ``after`` is the number of the last piece of the page before; 0 begins.
+    Parameters
+    ----------
+    words : all of them in the name, code, brand, size, label, bin or store.
+    label : in capitals. code : a canonical GTIN-14 or style code. bought_at : the store, in whatever case.
+    after : number of the last piece of the page before; 0 begins.
     """
     where, values = [], []
     if state:
@@ -70,8 +86,14 @@ def find(
     if label:
         where.append("i.label = ?")
         values.append(label)
+    if code:
+        where.append("? IN (i.gtin, i.style_code)")
+        values.append(code)
+    if bought_at:
+        where.append("i.store = ? COLLATE NOCASE")
+        values.append(bought_at)
     for word in words.split():
-        where.append("i.what || ' ' || i.code || ' ' || i.brand || ' ' || i.bin || ' ' || i.store LIKE ? ESCAPE '\\'")
+        where.append(f"{_WORDS} LIKE ? ESCAPE '\\'")
         values.append(f"%{word.replace(chr(92), chr(92) * 2).replace('%', chr(92) + '%').replace('_', chr(92) + '_')}%")
     if after:
         where.append("i.id < ?")
@@ -87,6 +109,14 @@ def held(store: Store) -> tuple[Held, ...]:
         for state, count, landed in store.read("SELECT state, COUNT(*), SUM(landed) FROM stock_item GROUP BY state")
     }
     return tuple(Held(state, rows[state][0], money(rows[state][1]) or Decimal(0)) for state in STATES if state in rows)
+
+
+def stores(store: Store) -> list[str]:
+    """Return the names of the stores that pieces were bought in, each once."""
+    rows = store.read(
+        "SELECT store FROM stock_item WHERE store <> '' GROUP BY store COLLATE NOCASE ORDER BY MAX(id) DESC"
+    )
+    return [row[0] for row in rows]
 
 
 def sales_of(store: Store, items: Sequence[int]) -> dict[int, tuple[Sale, ...]]:
