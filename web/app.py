@@ -9,7 +9,7 @@ from typing import Literal
 
 from flask import Flask
 
-from web import errors, filters, routes, security, state
+from web import errors, filters, routes, security, spoken, state
 from web.reach import Reach
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -53,6 +53,7 @@ def create_app(
     app.session_interface = security.Sessions()
     state.keep(app, data, mode=mode, access=access, reach=reach or Reach("plain" if mode == "lan" else "here"))
     filters.add_filters(app)
+    spoken.add_language(app)
     errors.add_error_pages(app)
     security.guard(app)
     routes.add_routes(app)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Flask
 
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, gettext_noop, ngettext, spoken
 from web import cautions, connect
 from web.reach import secure
 from web.state import current, settings
@@ -18,6 +18,11 @@ if TYPE_CHECKING:
     from web.haul_limits import Told
 
 DASH = "–"
+MONTHS = (
+    gettext_noop("Jan"), gettext_noop("Feb"), gettext_noop("Mar"), gettext_noop("Apr"), gettext_noop("May"),
+    gettext_noop("Jun"), gettext_noop("Jul"), gettext_noop("Aug"), gettext_noop("Sep"), gettext_noop("Oct"),
+    gettext_noop("Nov"), gettext_noop("Dec"),
+)  # fmt: skip
 
 
 def _haul_limits(view: HaulView) -> list[Told]:
@@ -30,9 +35,9 @@ def _haul_limits(view: HaulView) -> list[Told]:
 
 def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
-    for call in (money, share, percent, plain, days, when, on_outlay, sell_through):
+    for call in (money, share, percent, plain, days, when, on_outlay, sell_through, grouped, fixed, minutes, ordinal,
+                 capital):  # fmt: skip
         app.add_template_filter(call)
-    app.jinja_env.globals.update(_=gettext, gettext=gettext, ngettext=ngettext)
     app.context_processor(
         lambda: {
             "cautions_due": cautions.due_here,
@@ -69,13 +74,13 @@ def share(part: float | None) -> str:
         return DASH
     percent = 100 * float(part)
     if 0 < percent < 1:
-        return "under 1\N{NO-BREAK SPACE}%"
-    return "over 99\N{NO-BREAK SPACE}%" if 99 < percent < 100 else f"{percent:.0f}\N{NO-BREAK SPACE}%"
+        return gettext("under 1\N{NO-BREAK SPACE}%")
+    return gettext("over 99\N{NO-BREAK SPACE}%") if 99 < percent < 100 else f"{percent:.0f}\N{NO-BREAK SPACE}%"
 
 
 def percent(part: Any) -> str:
     """Return a share that was set as the percentage it was set as."""
-    return f"{plain(Decimal(part) * 100)}\N{NO-BREAK SPACE}%"
+    return f"{_marked(plain(Decimal(part) * 100))}\N{NO-BREAK SPACE}%"
 
 
 def plain(number: Any) -> str:
@@ -86,8 +91,8 @@ def plain(number: Any) -> str:
 def days(count: int | None) -> str:
     """Return a count of days; None means that many never sell within the plan."""
     if count is None:
-        return "not reached"
-    return "1\N{NO-BREAK SPACE}day" if count == 1 else f"{count}\N{NO-BREAK SPACE}days"
+        return gettext("not reached")
+    return ngettext("{count}\N{NO-BREAK SPACE}day", "{count}\N{NO-BREAK SPACE}days", count)
 
 
 def when(moment: Any) -> str:
@@ -95,7 +100,48 @@ def when(moment: Any) -> str:
     if not moment:
         return DASH
     day = date.fromisoformat(str(moment)[:10])
-    return f"{day.day}\N{NO-BREAK SPACE}{day:%b %Y}"
+    return gettext("{day}\N{NO-BREAK SPACE}{month} {year}", day=day.day, month=month(day), year=day.year)
+
+
+def month(day: date) -> str:
+    """Return the short name of a day's month."""
+    return gettext(MONTHS[day.month - 1])
+
+
+def grouped(number: float, digits: int = 0) -> str:
+    """Return a number with its thousands set apart, as the language writes it."""
+    return _marked(f"{number:,.{digits}f}")
+
+
+def fixed(number: Any, digits: int = 0) -> str:
+    """Return a number rounded to so many decimals, with the language's mark before them."""
+    return _marked(f"{float(number):.{digits}f}")
+
+
+def minutes(count: Any) -> str:
+    """Return whole minutes of work."""
+    return gettext("{count} min", count=f"{float(count):.0f}")
+
+
+def ordinal(count: int) -> str:
+    """Return which one in a row."""
+    forms = {1: gettext("{count}st"), 2: gettext("{count}nd"), 3: gettext("{count}rd")}
+    return forms.get(count, gettext("{count}th")).format(count=count)
+
+
+def capital(text: str) -> str:
+    """Return a text with a capital at its beginning; the rest stays, as nouns of some languages have theirs."""
+    return text[:1].upper() + text[1:]
+
+
+def _marked(number: str) -> str:
+    """Return a number that is written with a comma between thousands and a point, as the language writes it."""
+    if spoken() == "en":
+        return number
+    from babel.core import Locale
+
+    symbols = Locale.parse(spoken()).number_symbols["latn"]
+    return number.translate({ord(","): symbols["group"], ord("."): symbols["decimal"]})
 
 
 def on_outlay(profit: Any, outlay: Any) -> str:

@@ -15,6 +15,7 @@ from flask_wtf import CSRFProtect
 from sourcing.errors import Refused
 from web.reach import only_the_root, reach
 from web.routes import FEW, MOST, SMALL
+from web.spoken import speak
 from web.state import current, folder_of
 
 ACCESS_COOKIE = "sourcing_access"
@@ -39,6 +40,7 @@ HEADERS = {
 def guard(app: Flask) -> None:
     """Put every check ahead of the views, in this order, and the headers on every answer."""
     app.before_request(refuse_foreign_hosts)
+    app.before_request(speak)
     app.before_request(refuse_foreign_pages)
     app.before_request(keep_to_the_root)
     app.before_request(ask_for_key)

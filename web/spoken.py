@@ -1,0 +1,48 @@
+"""The language of a request, and the words of its pages: the one place where templates meet ``sourcing.language``."""
+
+from __future__ import annotations
+
+from flask import Flask, request
+
+from sourcing.language import catalog, gettext, gettext_noop, of_locale, spoken, use
+from web.state import store
+
+# Words of the code that pages show: said where they are shown, compared as they are.
+KEYS = (
+    gettext_noop("buy"), gettext_noop("pass"), gettext_noop("too little to go on"),
+    gettext_noop("sold"), gettext_noop("open"), gettext_noop("ended unsold"),
+    gettext_noop("clean"), gettext_noop("photograph"), gettext_noop("list"), gettext_noop("pack"),
+)  # fmt: skip
+
+
+def add_language(app: Flask) -> None:
+    """Give templates ``_()``, ``ngettext()`` and ``{% trans %}``; messages are markup, what fills them in is not."""
+    environment = app.jinja_env
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.add_extension("jinja2.ext.i18n")
+    environment.install_gettext_callables(gettext, _plural, newstyle=True)  # type: ignore[attr-defined]
+    app.add_template_filter(said)
+    app.context_processor(lambda: {"language": spoken})
+
+
+def speak() -> None:
+    """Speak the language of the settings to whoever asks; English where they cannot be read, which its page says."""
+    from sourcing.settings import load_settings
+
+    if request.endpoint == "static":
+        return
+    use("en")
+    use(of_locale(load_settings(store()).locale))
+
+
+def said(key: str) -> str:
+    """Return a key, a decision or another word of the code, as a person is told it.
+
+    The word has been marked for translation where it is defined, by ``gettext_noop``.
+    """
+    return gettext(str(key)) if key else ""
+
+
+def _plural(one: str, many: str, count: int) -> str:
+    """Return the form of a message that a count takes, unfilled: Jinja fills it in, and escapes what with."""
+    return catalog(spoken()).ngettext(one, many, count)
