@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
 from sourcing.errors import NotFound
+from sourcing.language import gettext, gettext_noop
 from sourcing.storage import Store
 
 CHECK, VERDICT, HAUL, RULES, LADDER = MOMENTS = ("check", "verdict", "haul", "rules", "ladder")
@@ -36,6 +37,10 @@ class Caution:
         """Say whether it matters for an item of which these words are said."""
         return not self.about or not self.about.isdisjoint(said)
 
+    def said(self) -> Caution:
+        """Return it in the language of the moment."""
+        return replace(self, topic=gettext(self.topic), words=gettext(self.words), ask=gettext(self.ask))
+
 
 @dataclass(frozen=True)
 class Shown:
@@ -52,26 +57,35 @@ def _words(text: str) -> frozenset[str]:
 CAUTIONS = (
     Caution(
         "forecasts",
-        "Forecasts, no promise",
-        "Every figure is a forecast from past sales. It promises nothing, and it is no tax, legal or safety advice.",
-        "For advice: a licensed professional of the field.",
+        gettext_noop("Forecasts, no promise"),
+        gettext_noop(
+            "Every figure is a forecast from past sales. It promises nothing, and it is no tax, legal or safety advice."
+        ),
+        gettext_noop("For advice: a licensed professional of the field."),
         (CHECK, LADDER),
     ),
     Caution(
         "ink",
-        "Price ink, labels and solvents",
-        "Remove a price mark only after paying, never to change a price in the shop. Solvents that lift ink are "
-        "flammable and can harm: read the label and the safety data sheet, open windows, keep flames and sparks away, "
-        "wear gloves, use little, keep children away, dry rags outdoors, and try a hidden spot first.",
-        "The product's safety data sheet (GHS), your fire service, NFPA, NIOSH or its counterpart.",
+        gettext_noop("Price ink, labels and solvents"),
+        gettext_noop(
+            "Remove a price mark only after paying, never to change a price in the shop. Solvents that "
+            "lift ink are flammable and can harm: read the label and the safety data sheet, open windows, "
+            "keep flames and sparks away, wear gloves, use little, keep children away, dry rags outdoors, "
+            "and try a hidden spot first."
+        ),
+        gettext_noop("The product's safety data sheet (GHS), your fire service, NFPA, NIOSH or its counterpart."),
         (VERDICT,),
         _words("ink inked marker stamp stamped sticker stickers label labels writing"),
     ),
     Caution(
         "children",
-        "Children's goods",
-        "Take extra care with cribs, car seats, small parts, magnets, cords and old paint. When unsure do not sell.",
-        "The CPSC in the US, your national product-safety body elsewhere; the standards EN 71 and ASTM F963.",
+        gettext_noop("Children's goods"),
+        gettext_noop(
+            "Take extra care with cribs, car seats, small parts, magnets, cords and old paint. When unsure do not sell."
+        ),
+        gettext_noop(
+            "The CPSC in the US, your national product-safety body elsewhere; the standards EN 71 and ASTM F963."
+        ),
         (VERDICT,),
         _words(
             "toy toys game games baby babies infant infants toddler child children childrens kid kids nursery crib "
@@ -80,10 +94,12 @@ CAUTIONS = (
     ),
     Caution(
         "batteries",
-        "Batteries, aerosols, liquids",
-        "Many are dangerous goods in the post, also inside a device. A damaged or swollen battery does not belong in a "
-        "parcel at all.",
-        "Your postal operator's own list of dangerous goods, the IATA rules, the UN Model Regulations.",
+        gettext_noop("Batteries, aerosols, liquids"),
+        gettext_noop(
+            "Many are dangerous goods in the post, also inside a device. A damaged or swollen battery "
+            "does not belong in a parcel at all."
+        ),
+        gettext_noop("Your postal operator's own list of dangerous goods, the IATA rules, the UN Model Regulations."),
         (VERDICT,),
         _words(
             "battery batteries rechargeable cordless lithium charger powerbank electronics electronic phone phones "
@@ -93,18 +109,20 @@ CAUTIONS = (
     ),
     Caution(
         "electrical",
-        "Electrical and mended goods",
-        "Test safely before you sell, and say honestly what was tested, mended or is missing.",
-        "National product-safety law; the marks of UL and the IEC's schemes.",
+        gettext_noop("Electrical and mended goods"),
+        gettext_noop("Test safely before you sell, and say honestly what was tested, mended or is missing."),
+        gettext_noop("National product-safety law; the marks of UL and the IEC's schemes."),
         (VERDICT,),
         _words("electrical electric electronics electronic appliance appliances lamp lamps heater kettle tool tools"),
     ),
     Caution(
         "restricted",
-        "Restricted goods",
-        "Medicines, medical devices, food, alcohol, tobacco, weapons, pesticides, wildlife products and used safety "
-        "gear have their own law. Find out first.",
-        "The national regulator, such as the FDA and EPA in the US; CITES for wildlife.",
+        gettext_noop("Restricted goods"),
+        gettext_noop(
+            "Medicines, medical devices, food, alcohol, tobacco, weapons, pesticides, wildlife products "
+            "and used safety gear have their own law. Find out first."
+        ),
+        gettext_noop("The national regulator, such as the FDA and EPA in the US; CITES for wildlife."),
         (VERDICT,),
         _words(
             "medicine medicines medical supplement supplements vitamin vitamins food foods grocery drink drinks "
@@ -114,65 +132,83 @@ CAUTIONS = (
     ),
     Caution(
         "recalls",
-        "Recalls",
-        "Selling recalled goods, new or used, is unlawful in many places, from home and online too. Look the item up "
-        "before you buy.",
-        "In the US the CPSC, NHTSA and FDA; in the EU Safety Gate; in the UK OPSS; in Canada Health Canada; for others "
-        "the OECD's GlobalRecalls portal.",
+        gettext_noop("Recalls"),
+        gettext_noop(
+            "Selling recalled goods, new or used, is unlawful in many places, from home and online too. "
+            "Look the item up before you buy."
+        ),
+        gettext_noop(
+            "In the US the CPSC, NHTSA and FDA; in the EU Safety Gate; in the UK OPSS; in Canada Health "
+            "Canada; for others the OECD's GlobalRecalls portal."
+        ),
         (VERDICT,),
     ),
     Caution(
         "counterfeits",
-        "Fakes",
-        "If origin or price looks wrong, do not buy. Selling counterfeits can be a crime even without knowing. A "
-        "barcode names a product; it proves neither its condition nor that it is genuine.",
-        "Customs authorities, the police, WIPO's member offices; GS1 on what a barcode says.",
+        gettext_noop("Fakes"),
+        gettext_noop(
+            "If origin or price looks wrong, do not buy. Selling counterfeits can be a crime even without "
+            "knowing. A barcode names a product; it proves neither its condition nor that it is genuine."
+        ),
+        gettext_noop("Customs authorities, the police, WIPO's member offices; GS1 on what a barcode says."),
         (VERDICT,),
     ),
     Caution(
         "records",
-        "Records and income tax",
-        "Keep proof of each purchase and each sale: day, payee, amount, item. What counts as income, what may be "
-        "deducted and how long papers are kept differ by place. The figures here are no tax return.",
-        "The national tax authority (in the US: IRS Publication 583), or a licensed professional.",
+        gettext_noop("Records and income tax"),
+        gettext_noop(
+            "Keep proof of each purchase and each sale: day, payee, amount, item. What counts as income, "
+            "what may be deducted and how long papers are kept differ by place. The figures here are no "
+            "tax return."
+        ),
+        gettext_noop("The national tax authority (in the US: IRS Publication 583), or a licensed professional."),
         (HAUL,),
     ),
     Caution(
         "licences",
-        "Licences",
-        "Dealers in second-hand goods may need a licence, records or waiting times; homes and streets have their own "
-        "rules.",
-        "The local authority.",
+        gettext_noop("Licences"),
+        gettext_noop(
+            "Dealers in second-hand goods may need a licence, records or waiting times; homes and streets "
+            "have their own rules."
+        ),
+        gettext_noop("The local authority."),
         (HAUL,),
     ),
     Caution(
         "purchase tax",
-        "Purchase tax and resale exemption",
-        "Buying without tax for resale usually needs registration and a certificate kept on file, and misuse is "
-        "punished. Some places tax the margin instead. Set the purchase tax to what you really pay.",
-        "State revenue departments and the Multistate Tax Commission's uniform certificate in the US, VAT offices "
-        "elsewhere, or a licensed professional.",
+        gettext_noop("Purchase tax and resale exemption"),
+        gettext_noop(
+            "Buying without tax for resale usually needs registration and a certificate kept on file, and "
+            "misuse is punished. Some places tax the margin instead. Set the purchase tax to what you "
+            "really pay."
+        ),
+        gettext_noop(
+            "State revenue departments and the Multistate Tax Commission's uniform certificate in the US, "
+            "VAT offices elsewhere, or a licensed professional."
+        ),
         (RULES,),
     ),
     Caution(
         "reporting",
-        "Reports to authorities",
-        "Places that sell for you may have to tell authorities who sells how much.",
-        "In the US the FTC and the IRS; in the EU the tax authorities under DAC7; elsewhere the tax authority.",
+        gettext_noop("Reports to authorities"),
+        gettext_noop("Places that sell for you may have to tell authorities who sells how much."),
+        gettext_noop(
+            "In the US the FTC and the IRS; in the EU the tax authorities under DAC7; elsewhere the tax authority."
+        ),
         (RULES,),
     ),
     Caution(
         "shop",
-        "In the shop",
-        "Follow the shop's rules on photos and scanning, keep people out of pictures and aisles clear.",
-        "The shop; the data-protection authority on pictures of people.",
+        gettext_noop("In the shop"),
+        gettext_noop("Follow the shop's rules on photos and scanning, keep people out of pictures and aisles clear."),
+        gettext_noop("The shop; the data-protection authority on pictures of people."),
         (LADDER,),
     ),
     Caution(
         "personal data",
-        "Names and addresses",
-        "Of buyers keep little, delete it on time and protect your backups.",
-        "The data-protection authority.",
+        gettext_noop("Names and addresses"),
+        gettext_noop("Of buyers keep little, delete it on time and protect your backups."),
+        gettext_noop("The data-protection authority."),
     ),
 )
 _BY_NAME = {one.name: one for one in CAUTIONS}
@@ -185,14 +221,14 @@ def due(store: Store, moment: str, texts: Iterable[str] = ()) -> list[Caution]:
     """
     said = {word for text in texts for word in _WORD.findall(text.casefold())}
     gone = _dismissed(store)
-    found = [one for one in CAUTIONS if moment in one.moments and one.name not in gone and one.fits(said)]
+    found = [one.said() for one in CAUTIONS if moment in one.moments and one.name not in gone and one.fits(said)]
     return sorted(found, key=lambda one: not one.about)
 
 
 def every(store: Store) -> list[Shown]:
     """Return all cautions, dismissed ones too."""
     gone = _dismissed(store)
-    return [Shown(one, gone.get(one.name)) for one in CAUTIONS]
+    return [Shown(one.said(), gone.get(one.name)) for one in CAUTIONS]
 
 
 def named(name: str) -> Caution:
@@ -204,9 +240,11 @@ def named(name: str) -> Caution:
         There is none of that name.
     """
     try:
-        return _BY_NAME[name]
+        return _BY_NAME[name].said()
     except KeyError:
-        raise NotFound(f"There is no caution “{name[:40]}”.", next_step="All of them stand under Help.") from None
+        raise NotFound(
+            gettext("There is no caution “{name}”.", name=name[:40]), next_step=gettext("All of them stand under Help.")
+        ) from None
 
 
 def dismiss(store: Store, name: str) -> Caution:

@@ -10,6 +10,7 @@ from typing import Any
 
 from sourcing.errors import BadInput
 from sourcing.fees import FeePart, one_fee
+from sourcing.language import gettext
 
 Schedule = Mapping[str, Mapping[str, Any]]  # part name -> its settings
 SHORT = ("fee_rate", "fee_fixed", "fee_cap")  # one share, stated in the channel's own table
@@ -27,26 +28,39 @@ def check_schedules(schedules: Mapping[date, Schedule], where: str) -> None:
     for before, after in pairwise(schedules):
         if before >= after:
             raise BadInput(
-                f"The fees of {where} from {after.isoformat()} stand after those from {before.isoformat()}.",
-                "Days in order, the earliest first.",
-                "Mend the day or move the schedule.",
+                gettext(
+                    "The fees of {where} from {after} stand after those from {before}.",
+                    where=where,
+                    after=after.isoformat(),
+                    before=before.isoformat(),
+                ),
+                gettext("Days in order, the earliest first."),
+                gettext("Mend the day or move the schedule."),
                 field=FEES,
             )
     for day, parts in schedules.items():
         if not parts:
             raise BadInput(
-                f"The fees of {where} from {day.isoformat()} name no part.",
-                f"At least one, such as [channel.{where}.fees.{day.isoformat()}.selling].",
-                "Add a part; one that costs nothing has share = 0.",
+                gettext("The fees of {where} from {day} name no part.", where=where, day=day.isoformat()),
+                gettext(
+                    "At least one, such as [channel.{where}.fees.{day}.selling].", where=where, day=day.isoformat()
+                ),
+                gettext("Add a part; one that costs nothing has share = 0."),
                 field=FEES,
             )
         for name, part in parts.items():
             least, most = part.get("least"), part.get("most")
             if least is not None and most is not None and least > most:
                 raise BadInput(
-                    f"The fee “{name}” of {where} is at least {least:f} and at most {most:f}.",
-                    "A floor not above the cap.",
-                    "Change one of the two.",
+                    gettext(
+                        "The fee “{name}” of {where} is at least {least} and at most {most}.",
+                        name=name,
+                        where=where,
+                        least=f"{least:f}",
+                        most=f"{most:f}",
+                    ),
+                    gettext("A floor not above the cap."),
+                    gettext("Change one of the two."),
                     field="least",
                 )
 

@@ -13,10 +13,11 @@ from decimal import Decimal
 from functools import cached_property
 from typing import NamedTuple
 
+from sourcing.language import gettext_noop
 from sourcing.money import cents
 
-ITEM, PAID, TAXED = BASES = ("item", "item and shipping", "total with tax")
-SLICES, WHOLE = WAYS = ("slices", "whole amount")
+ITEM, PAID, TAXED = BASES = (gettext_noop("item"), gettext_noop("item and shipping"), gettext_noop("total with tax"))
+SLICES, WHOLE = WAYS = (gettext_noop("slices"), gettext_noop("whole amount"))
 _ZERO, _ONE = Decimal(0), Decimal(1)
 
 

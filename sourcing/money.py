@@ -9,6 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 DEAREST = Decimal(1_000_000)
 # ISO 4217 minor units where they are not two; CLDR's differ for some, so that table is not used for storage.
@@ -23,7 +24,9 @@ _DIGITS = {
 def minor_digits(currency: str) -> int:
     """Return how many decimals a price in this currency may have (ISO 4217); gold and "none" are no currency."""
     if currency in ("XAU", "XXX"):
-        raise BadInput(f"{currency} has no minor unit and cannot price anything.", field="currency")
+        raise BadInput(
+            gettext("{currency} has no minor unit and cannot price anything.", currency=currency), field="currency"
+        )
     return _DIGITS.get(currency, 2)
 
 
@@ -39,9 +42,9 @@ def check_currency(currency: str) -> None:
 
     if currency not in list_currencies() or minor_digits(currency) > 2:
         raise BadInput(
-            f"The currency “{currency[:20]}” cannot be used.",
-            "An ISO 4217 code in capitals of a currency with at most two decimals, such as USD or EUR.",
-            "Change the currency.",
+            gettext("The currency “{currency}” cannot be used.", currency=currency[:20]),
+            gettext("An ISO 4217 code in capitals of a currency with at most two decimals, such as USD or EUR."),
+            gettext("Change the currency."),
             field="currency",
         )
 
@@ -60,9 +63,9 @@ def check_locale(locale: str) -> None:
         Locale.parse(locale)
     except (UnknownLocaleError, ValueError, TypeError) as error:
         raise BadInput(
-            f"The locale “{locale[:20]}” is not known.",
-            "A language and country such as en_US or de_DE.",
-            "Change the locale.",
+            gettext("The locale “{locale}” is not known.", locale=locale[:20]),
+            gettext("A language and country such as en_US or de_DE."),
+            gettext("Change the locale."),
             field="locale",
         ) from error
 
@@ -83,9 +86,13 @@ def parse_money(text: str, *, currency: str = "USD", field: str = "", locale: st
         Decimal("12.50").quantize(Decimal(1).scaleb(-digits)), "0." + "0" * digits if digits else "0", locale
     )
     wrong = BadInput(
-        f"“{plain[:40]}” is not an amount of money.",
-        f"An amount from 0 to 1,000,000 with at most {digits} decimals, such as {example}.",
-        "Type the amount again.",
+        gettext("“{plain}” is not an amount of money.", plain=plain[:40]),
+        gettext(
+            "An amount from 0 to 1,000,000 with at most {digits} decimals, such as {example}.",
+            digits=digits,
+            example=example,
+        ),
+        gettext("Type the amount again."),
         field=field,
     )
     if not re.fullmatch(r"[0-9][0-9.,  ]*", plain) or len(plain) > 20:

@@ -11,9 +11,10 @@ from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from typing import Any
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 from sourcing.money import cents
 
-SIDE_ROUNDINGS = ("up", "nearest", "none")
+SIDE_ROUNDINGS = (gettext_noop("up"), gettext_noop("nearest"), gettext_noop("none"))
 
 
 def billed_weight(
@@ -75,18 +76,31 @@ def postage_for(
     for up_to, *prices in table:
         if len(prices) != len(shares or (1,)):
             raise BadInput(
-                f"The postage table has {len(prices)} prices a step, zone_shares names {len(shares or ())} zones.",
-                "As many shares as prices.",
-                "Change zone_shares or postage_table.",
+                gettext(
+                    "The postage table has {prices} prices a step, zone_shares names {zones} zones.",
+                    prices=len(prices),
+                    zones=len(shares or ()),
+                ),
+                gettext("As many shares as prices."),
+                gettext("Change zone_shares or postage_table."),
                 field="zone_shares",
             )
         if grams <= up_to:
             price: Decimal = prices[0]
             return price if shares is None else cents(sum(map(operator.mul, prices, shares), Decimal(0)))
     raise BadInput(
-        f"There is no postage{f' for {where}' if where else ''}: a parcel billed at {grams:f} g is heavier than the "
-        "postage table's last step.",
-        f"Up to {table[-1][0]} g.",
-        "Add a heavier step to postage_table, or set the category's postage itself.",
+        gettext(
+            "There is no postage for {where}: a parcel billed at {grams} g is heavier than the postage table's last "
+            "step.",
+            where=where,
+            grams=f"{grams:f}",
+        )
+        if where
+        else gettext(
+            "There is no postage: a parcel billed at {grams} g is heavier than the postage table's last step.",
+            grams=f"{grams:f}",
+        ),
+        gettext("Up to {grams} g.", grams=table[-1][0]),
+        gettext("Add a heavier step to postage_table, or set the category's postage itself."),
         field="postage_table",
     )

@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-PROFIT, A_DAY, DEAREST = OBJECTIVES = ("most profit", "most profit a day", "dearest in time")
+from sourcing.language import gettext_noop
+
+PROFIT, A_DAY, DEAREST = OBJECTIVES = (
+    gettext_noop("most profit"),
+    gettext_noop("most profit a day"),
+    gettext_noop("dearest in time"),
+)
 
 
 @dataclass(frozen=True)

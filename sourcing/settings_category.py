@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from sourcing.channels import FEES, fees_on
 from sourcing.errors import BadInput
 from sourcing.labour import LEARNING
+from sourcing.language import gettext
 from sourcing.parcel import billed_weight, postage_for
 from sourcing.rules import Rules
 from sourcing.settings_file import closest, folded
@@ -59,10 +60,14 @@ def resolved(settings: Settings, category: str, day: date) -> CategorySettings:
     plan = PriceCutPlan(**{key: values[key] for key in _PLAN})
     if plan.cuts and plan.cuts[-1][0] >= plan.give_up_day:
         raise BadInput(
-            f"In {where}, a price cut on day {plan.cuts[-1][0]} comes no earlier than giving up on day "
-            f"{plan.give_up_day}.",
-            "Cuts before the day of giving up.",
-            "Change cuts or give_up_day.",
+            gettext(
+                "In {where}, a price cut on day {day} comes no earlier than giving up on day {last}.",
+                where=where,
+                day=plan.cuts[-1][0],
+                last=plan.give_up_day,
+            ),
+            gettext("Cuts before the day of giving up."),
+            gettext("Change cuts or give_up_day."),
             field="cuts",
         )
     names = sold_on(settings, str(values["channel"]), where)
@@ -94,9 +99,9 @@ def sold_on(settings: Settings, text: str, where: str) -> list[str]:
     for name in found:
         if name not in settings.channels:
             raise BadInput(
-                f"{where} is sold on channel “{name}”, which has no fees.",
+                gettext("{where} is sold on channel “{name}”, which has no fees.", where=where, name=name),
                 closest(name, settings.channels),
-                f"Name a known channel, or add [channel.{name}].",
+                gettext("Name a known channel, or add [channel.{name}].", name=name),
                 field="channel",
             )
     return found
@@ -109,11 +114,17 @@ def _terms(settings: Settings, values: Mapping[str, Any], where: str, day: date)
     terms = Terms(**{key: values[key] for key in _TERMS})
     for start, slope, _ in terms.net_lines:
         if 1 - slope >= _MOST_TAKEN:
-            over = f" above {start:.2f}" if start else ""
+            taken = {"where": where, "channel": terms.channel, "share": f"{1 - slope:.1%}"}
             raise BadInput(
-                f"In {where}, fees and returns on {terms.channel} take {1 - slope:.1%} of the price{over}.",
-                f"Less than {_MOST_TAKEN:.0%} together.",
-                "Lower the fee's share, return_rate or return_value_lost.",
+                gettext(
+                    "In {where}, fees and returns on {channel} take {share} of the price above {amount}.",
+                    amount=f"{start:.2f}",
+                    **taken,
+                )
+                if start
+                else gettext("In {where}, fees and returns on {channel} take {share} of the price.", **taken),
+                gettext("Less than {share} together.", share=f"{_MOST_TAKEN:.0%}"),
+                gettext("Lower the fee's share, return_rate or return_value_lost."),
                 field="share" if FEES in channel else "fee_rate",
             )
     return terms

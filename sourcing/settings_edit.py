@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any, Literal, NamedTuple
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.settings import UNDONE_LAST, Settings, from_toml, to_toml
 from sourcing.settings_file import folded
 from sourcing.settings_table import Place, of_place
@@ -56,9 +57,9 @@ def _with_named(settings: Settings, table: Table, name: str, values: Mapping[str
     key = folded(name)
     if not key or len(key) > 80:
         raise BadInput(
-            "The name is empty." if not key else f"The name has {len(key)} characters.",
-            "From 1 to 80 characters.",
-            "Type another name.",
+            gettext("The name is empty.") if not key else gettext("The name has {number} characters.", number=len(key)),
+            gettext("From 1 to 80 characters."),
+            gettext("Type another name."),
             field="name",
         )
     tables = dict(getattr(settings, _NAMED[table]))

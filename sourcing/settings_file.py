@@ -12,6 +12,7 @@ from typing import Any
 from sourcing.channels import FEES, SHORT, Schedule, check_schedules
 from sourcing.errors import BadInput
 from sourcing.fees import Bracket
+from sourcing.language import gettext, gettext_noop
 from sourcing.purchase import Discounts
 from sourcing.settings_moved import moved_fees, moved_prep
 from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
@@ -20,14 +21,14 @@ from sourcing.settings_values import read_value
 INHERIT = "default"  # in a category: as [default] has it
 _TABLES = ("locale", "currency", "parcel", "channel", "default", "category", "flag", "haul", "labels")
 _HOMES: dict[Place, str] = {
-    "general": "at the top of the file",
-    "parcel": "in [parcel]",
-    "channel": "in the channel's own table, such as [channel.main]",
-    "fee": "in a part of a channel's fees, such as [channel.main.fees.2026-01-31.selling]",
-    "category": "in [default] or a category's table, such as [category.shoes]",
-    "flag": "in a flag's own table, such as [flag.no_box]",
-    "haul": "in [haul]",
-    "labels": "in [labels]",
+    "general": gettext_noop("at the top of the file"),
+    "parcel": gettext_noop("in [parcel]"),
+    "channel": gettext_noop("in the channel's own table, such as [channel.main]"),
+    "fee": gettext_noop("in a part of a channel's fees, such as [channel.main.fees.2026-01-31.selling]"),
+    "category": gettext_noop("in [default] or a category's table, such as [category.shoes]"),
+    "flag": gettext_noop("in a flag's own table, such as [flag.no_box]"),
+    "haul": gettext_noop("in [haul]"),
+    "labels": gettext_noop("in [labels]"),
 }
 Tables = Mapping[str, Mapping[str, Any]]
 
@@ -138,13 +139,16 @@ def read(text: str) -> dict[str, Any]:
         plain = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise BadInput(
-            f"The settings file is not TOML: {error}.",
-            "The file as “sourcing settings export” writes it.",
-            "Mend that line.",
+            gettext("The settings file is not TOML: {error}.", error=error),
+            gettext("The file as “sourcing settings export” writes it."),
+            gettext("Mend that line."),
         ) from error
     except (RecursionError, ArithmeticError) as error:
-        raise BadInput("The settings file cannot be read.", "The file as “sourcing settings export” writes it.",
-                       "Start from an exported one.") from error  # fmt: skip
+        raise BadInput(
+            gettext("The settings file cannot be read."),
+            gettext("The file as “sourcing settings export” writes it."),
+            gettext("Start from an exported one."),
+        ) from error
     notes = (*moved_fees(plain), *moved_prep(plain))
     _known(plain, _TABLES, "")
     general = of_place("general")
@@ -166,9 +170,9 @@ def _read_named(place: Place, tables: Any) -> dict[str, dict[str, Any]]:
     for name, table in _mapping(tables, place).items():
         if not folded(name) or folded(name) in found or len(name) > 80:
             raise BadInput(
-                f"The {place} “{name[:80]}” has no name of its own.",
-                "Names of up to 80 characters that differ in more than capitals and blanks.",
-                "Rename it.",
+                gettext("The {place} “{name}” has no name of its own.", place=place, name=name[:80]),
+                gettext("Names of up to 80 characters that differ in more than capitals and blanks."),
+                gettext("Rename it."),
                 field=place,
             )
         plain = dict(_mapping(table, name))
@@ -183,9 +187,14 @@ def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> d
     """Read ``[channel.NAME.fees.DAY.PART]`` tables."""
     if twice := [name for name in SHORT if name in channel]:
         raise BadInput(
-            f"The channel “{where}” states its fees twice: {', '.join(twice)}, and by day.",
-            "One of the two.",
-            f"Take {', '.join(twice)} out; a part of the schedule says the same as share, fixed and most.",
+            gettext(
+                "The channel “{where}” states its fees twice: {twice}, and by day.", where=where, twice=", ".join(twice)
+            ),
+            gettext("One of the two."),
+            gettext(
+                "Take {twice} out; a part of the schedule says the same as share, fixed and most.",
+                twice=", ".join(twice),
+            ),
             field=FEES,
         )
     found: dict[date, Schedule] = {}
@@ -194,9 +203,9 @@ def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> d
             day = date.fromisoformat(text.strip())
         except ValueError as error:
             raise BadInput(
-                f"The fees of {where} hold from “{text[:40]}”.",
-                "A day such as 2026-01-31.",
-                "Mend the day.",
+                gettext("The fees of {where} hold from “{text}”.", where=where, text=text[:40]),
+                gettext("A day such as 2026-01-31."),
+                gettext("Mend the day."),
                 field=FEES,
             ) from error
         named: dict[str, Mapping[str, Any]] = {}
@@ -204,9 +213,9 @@ def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> d
             plain = " ".join(name.split())
             if not plain or plain in named or len(plain) > 40:
                 raise BadInput(
-                    f"The fee “{name[:60]}” of {where} has no name of its own.",
-                    "Names of up to 40 characters.",
-                    "Rename it.",
+                    gettext("The fee “{name}” of {where} has no name of its own.", name=name[:60], where=where),
+                    gettext("Names of up to 40 characters."),
+                    gettext("Rename it."),
                     field=FEES,
                 )
             named[plain] = _read_table(of_place("fee"), values, plain)
@@ -216,7 +225,7 @@ def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> d
 
 
 def _read_table(settings: Mapping[str, Setting], table: Any, where: str) -> dict[str, Any]:
-    _known(_mapping(table, where), settings, f" in {where}")
+    _known(_mapping(table, where), settings, where)
     inherits = where not in ("default", "parcel", "haul", "labels")
     return {
         name: read_value(settings[name], value)
@@ -228,9 +237,9 @@ def _read_table(settings: Mapping[str, Setting], table: Any, where: str) -> dict
 def _mapping(table: Any, where: str) -> Mapping[str, Any]:
     if not isinstance(table, Mapping):
         raise BadInput(
-            f"“{where}” is {str(table)[:60]}.",
-            "A table of settings, its name in square brackets.",
-            "Write it as in an exported file.",
+            gettext("“{where}” is {value}.", where=where, value=str(table)[:60]),
+            gettext("A table of settings, its name in square brackets."),
+            gettext("Write it as in an exported file."),
             field=where,
         )
     return table
@@ -239,9 +248,12 @@ def _mapping(table: Any, where: str) -> Mapping[str, Any]:
 def _known(values: Iterable[str], names: Iterable[str], where: str) -> None:
     for name in values:
         if name not in names:
-            raise BadInput(
-                f"There is no setting “{name[:60]}”{where}.", _hint(name, names), "Mend that line.", field=name[:60]
+            wrong = (
+                gettext("There is no setting “{name}” in {where}.", name=name[:60], where=where)
+                if where
+                else gettext("There is no setting “{name}”.", name=name[:60])
             )
+            raise BadInput(wrong, _hint(name, names), gettext("Mend that line."), field=name[:60])
 
 
 def _hint(name: str, names: Iterable[str]) -> str:
@@ -251,14 +263,20 @@ def _hint(name: str, names: Iterable[str]) -> str:
         if setting.name not in names:
             homes.setdefault(setting.name, _HOMES[setting.place])
     if name in homes:
-        return f"It belongs {homes[name]}."
+        return gettext("It belongs {where}.", where=gettext(homes[name]))
     near = difflib.get_close_matches(name[:80], [*names, *homes], 1, 0.4)
-    if not near:
-        return f"Known: {', '.join(names)}."
-    return f"The closest is “{near[0]}”" + (f", {homes[near[0]]}." if near[0] in homes else ".")
+    if near and near[0] in homes:
+        return gettext("The closest is “{name}”, {where}.", name=near[0], where=gettext(homes[near[0]]))
+    return _closest(near, names)
 
 
 def closest(name: str, names: Iterable[str]) -> str:
     """Suggest the nearest of the known names, or list them."""
-    near = difflib.get_close_matches(name[:80], list(names), 1, 0.4)
-    return f"The closest is “{near[0]}”." if near else f"Known: {', '.join(names)}."
+    names = list(names)
+    return _closest(difflib.get_close_matches(name[:80], names, 1, 0.4), names)
+
+
+def _closest(near: list[str], names: Iterable[str]) -> str:
+    if near:
+        return gettext("The closest is “{name}”.", name=near[0])
+    return gettext("Known: {names}.", names=", ".join(names))

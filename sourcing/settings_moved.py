@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from sourcing.labour import STEPS
+from sourcing.language import gettext
 from sourcing.settings_table import of_place
 
 MAIN = "main"  # the channel of a fresh install
@@ -58,12 +59,24 @@ def moved_prep(plain: dict[str, Any]) -> tuple[str, ...]:
             continue
         minutes = table.pop(_PREP)
         if any(f"{step}_minutes" in table for step in STEPS):
-            notes.append(f"The steps of [{where}] stay in force, not its prep_minutes = {minutes}.")
+            notes.append(
+                gettext(
+                    "The steps of [{where}] stay in force, not its prep_minutes = {minutes}.",
+                    where=where,
+                    minutes=minutes,
+                )
+            )
             continue
         if isinstance(minutes, str) and minutes.strip().casefold() == "default":
             continue
         table.update(_parted(minutes))
-        notes.append(f"Prep is stated by step now: prep_minutes = {minutes} of [{where}] was parted among the four.")
+        notes.append(
+            gettext(
+                "Prep is stated by step now: prep_minutes = {minutes} of [{where}] was parted among the four.",
+                minutes=minutes,
+                where=where,
+            )
+        )
     return tuple(notes)
 
 
@@ -106,7 +119,22 @@ def _moved(channel: dict[str, Any], fees: dict[str, Any], source: str, target: s
     stayed = [name for name in fees if name in channel and channel[name] != fees[name]]
     for name, value in fees.items():
         channel.setdefault(name, value)
-    note = f"Fees are a channel's now: {', '.join(fees)} of [{source}] moved to [channel.{target}]."
-    for name in stayed:
-        note += f" Its own {name} = {channel[name]} stays in force, not the {fees[name]} of [{source}]."
-    return note
+    told = [
+        gettext(
+            "Fees are a channel's now: {fees} of [{source}] moved to [channel.{target}].",
+            fees=", ".join(fees),
+            source=source,
+            target=target,
+        )
+    ]
+    told += [
+        gettext(
+            "Its own {name} = {kept} stays in force, not the {other} of [{source}].",
+            name=name,
+            kept=channel[name],
+            other=fees[name],
+            source=source,
+        )
+        for name in stayed
+    ]
+    return " ".join(told)

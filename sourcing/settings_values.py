@@ -11,6 +11,7 @@ from typing import Any
 
 from sourcing.errors import BadInput
 from sourcing.fees import Bracket
+from sourcing.language import gettext, gettext_noop
 from sourcing.purchase import Discounts, in_words
 from sourcing.settings_table import OFF, Setting
 from sourcing.terms import SHIPPING
@@ -34,9 +35,9 @@ def read_value(setting: Setting, value: Any) -> Any:
     except _Wrong:
         pass  # said below, for all kinds alike
     raise BadInput(
-        f"{setting.name} is {_shown(value)}.",
+        gettext("{name} is {value}.", name=setting.name, value=_shown(value)),
         accepted(setting),
-        "Change it and send it again.",
+        gettext("Change it and send it again."),
         field=setting.name,
     )
 
@@ -44,28 +45,40 @@ def read_value(setting: Setting, value: Any) -> Any:
 def accepted(setting: Setting) -> str:
     """Say in words what a setting accepts."""
     if setting.choices:
-        words = "One of " + ", ".join(setting.choices)
+        words = gettext("One of {choices}", choices=", ".join(setting.choices))
     else:
-        limits = f"from {setting.lowest:f} to {setting.highest:f}"
-        words = {
-            "text": "A text of up to 80 characters",
-            "date": "A day such as 2026-01-31",
-            "days": "A whole number of days from 1 to 3650",
-            "money": f"An amount {limits} with at most two decimals",
-            "cuts": "Pairs of whole day and share off, both rising: [[30, 0.10], [60, 0.20]]",
-            "steps": "Grams and price, or a price for each zone; grams rising, prices not falling: "
-            "[[500, 4.90], [1000, 7.40]]",
-            "zones": "Shares of the zones that come to 1: [0.5, 0.3, 0.2]",
-            "brackets": f"A share {limits}, or brackets from 0 on as [from this amount, share] or [from, share, flat "
-            "amount], each from a higher amount than the one before, so that none overlap: [[0, 0.13], [1000, 0.02]]",
-            "shipping": f"One of {', '.join(SHIPPING)}, or an amount {limits}",
-            "pieces": f"A whole number {limits}",
-            "whole": f"A whole number {limits}",
-            "shares": "Three shares, rising, each over 0 and up to 5: [0.15, 0.30, 0.50]",
-            "words": 'Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]',
-            "sides": "Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]",
-        }.get(setting.unit, f"A number {limits} ({setting.unit})")
-    return words + (f', or "{OFF}".' if setting.optional else ".")
+        words = gettext(
+            _ACCEPTED.get(setting.unit, _A_NUMBER),
+            lowest=f"{setting.lowest:f}",
+            highest=f"{setting.highest:f}",
+            unit=gettext(setting.unit),
+            shipping=", ".join(SHIPPING),
+        )
+    return gettext('{accepted}, or "off".', accepted=words) if setting.optional else f"{words}."
+
+
+_A_NUMBER = gettext_noop("A number from {lowest} to {highest} ({unit})")
+_ACCEPTED = {
+    "text": gettext_noop("A text of up to 80 characters"),
+    "date": gettext_noop("A day such as 2026-01-31"),
+    "days": gettext_noop("A whole number of days from 1 to 3650"),
+    "money": gettext_noop("An amount from {lowest} to {highest} with at most two decimals"),
+    "cuts": gettext_noop("Pairs of whole day and share off, both rising: [[30, 0.10], [60, 0.20]]"),
+    "steps": gettext_noop(
+        "Grams and price, or a price for each zone; grams rising, prices not falling: [[500, 4.90], [1000, 7.40]]"
+    ),
+    "zones": gettext_noop("Shares of the zones that come to 1: [0.5, 0.3, 0.2]"),
+    "brackets": gettext_noop(
+        "A share from {lowest} to {highest}, or brackets from 0 on as [from this amount, share] or [from, share, flat "
+        "amount], each from a higher amount than the one before, so that none overlap: [[0, 0.13], [1000, 0.02]]"
+    ),
+    "shipping": gettext_noop("One of {shipping}, or an amount from {lowest} to {highest}"),
+    "pieces": gettext_noop("A whole number from {lowest} to {highest}"),
+    "whole": gettext_noop("A whole number from {lowest} to {highest}"),
+    "shares": gettext_noop("Three shares, rising, each over 0 and up to 5: [0.15, 0.30, 0.50]"),
+    "words": gettext_noop('Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]'),
+    "sides": gettext_noop("Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]"),
+}
 
 
 class _Wrong(Exception):

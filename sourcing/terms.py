@@ -17,13 +17,13 @@ from sourcing.answer import ReceiptLine
 from sourcing.errors import BadInput
 from sourcing.fees import FeePart, Line, one_fee, summed
 from sourcing.labour import STEPS, Flag
-from sourcing.language import gettext
+from sourcing.language import gettext, gettext_noop
 from sourcing.money import cents
 from sourcing.purchase import NO_DISCOUNT, Discounts, taxed, untaxed
 
-YOU_PAY, AS_POSTAGE = SHIPPING = ("you pay", "same as postage")
-EXEMPTIONS = ("no", "yes")
-PAYERS = ("you pay", "buyer pays")
+YOU_PAY, AS_POSTAGE = SHIPPING = (gettext_noop("you pay"), gettext_noop("same as postage"))
+EXEMPTIONS = (gettext_noop("no"), gettext_noop("yes"))
+PAYERS = (gettext_noop("you pay"), gettext_noop("buyer pays"))
 _CENT, _ZERO = Decimal("0.01"), Decimal(0)
 
 

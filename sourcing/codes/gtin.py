@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 LENGTHS = (8, 12, 13, 14)
 
@@ -22,7 +23,9 @@ def check_digit(body: str) -> str:
         Anything but the digits 0-9, or none.
     """
     if not re.fullmatch(r"[0-9]+", body):
-        raise BadInput(f"“{body[:40]}” has no check digit.", "The digits 0-9 only.", field="code")
+        raise BadInput(
+            gettext("“{body}” has no check digit.", body=body[:40]), gettext("The digits 0-9 only."), field="code"
+        )
     from stdnum import ean  # a quarter of what starting costs, and most loads and lookups do without
 
     return ean.calc_check_digit(body)
@@ -56,9 +59,9 @@ def expand_upce(digits: str) -> str:
     """
     if not re.fullmatch(r"[0-9]{6}|0[0-9]{7}", digits):
         raise BadInput(
-            f"“{digits[:40]}” is no UPC-E.",
-            "Six digits, or eight starting with 0.",
-            "Type the digits under the bars.",
+            gettext("“{digits}” is no UPC-E.", digits=digits[:40]),
+            gettext("Six digits, or eight starting with 0."),
+            gettext("Type the digits under the bars."),
             field="code",
         )
     core = digits if len(digits) == 6 else digits[1:7]
@@ -74,9 +77,11 @@ def expand_upce(digits: str) -> str:
     full = body + check_digit(body)
     if len(digits) == 8 and full[-1] != digits[-1]:
         raise BadInput(
-            f"“{digits}” has a wrong check digit: as a UPC-E it would end in {full[-1]}.",
-            "All eight digits, the small ones at both ends too.",
-            "Type the digits under the bars again.",
+            gettext(
+                "“{digits}” has a wrong check digit: as a UPC-E it would end in {last}.", digits=digits, last=full[-1]
+            ),
+            gettext("All eight digits, the small ones at both ends too."),
+            gettext("Type the digits under the bars again."),
             field="code",
         )
     return full
@@ -93,9 +98,9 @@ def compress_upce(upca: str) -> str:
     short = upca[-12:] if set(upca[:-12]) <= {"0"} and len(upca) <= 14 else ""
     if not is_gtin(short) or len(short) != 12:
         raise BadInput(
-            f"“{upca[:40]}” is no UPC-A.",
-            "Twelve digits with a right check digit.",
-            "Type the digits under the bars.",
+            gettext("“{upca}” is no UPC-A.", upca=upca[:40]),
+            gettext("Twelve digits with a right check digit."),
+            gettext("Type the digits under the bars."),
             field="code",
         )
     maker, item = short[1:6], short[6:11]
@@ -109,9 +114,9 @@ def compress_upce(upca: str) -> str:
         if expand_upce(core) == short:
             return f"0{core}{short[-1]}"
     raise BadInput(
-        f"{short} has no UPC-E form.",
-        "Only numbers with four or more zeros in the right places have one.",
-        "Use the twelve digits.",
+        gettext("{short} has no UPC-E form.", short=short),
+        gettext("Only numbers with four or more zeros in the right places have one."),
+        gettext("Use the twelve digits."),
         field="code",
     )
 
@@ -131,9 +136,9 @@ def isbn10_to_13(text: str) -> str:
         return isbn.to_isbn13(isbn.validate(text))
     except ValidationError as error:
         raise BadInput(
-            f"“{text[:40]}” is no ISBN.",
-            "Ten characters, the last one the right check character (0-9 or X).",
-            "Type the number printed above the bars on the back cover.",
+            gettext("“{text}” is no ISBN.", text=text[:40]),
+            gettext("Ten characters, the last one the right check character (0-9 or X)."),
+            gettext("Type the number printed above the bars on the back cover."),
             field="code",
         ) from error
 
@@ -153,8 +158,8 @@ def isbn13_to_10(text: str) -> str:
         return isbn.to_isbn10(isbn.validate(text))
     except ValidationError as error:
         raise BadInput(
-            f"“{text[:40]}” has no ISBN-10.",
-            "An ISBN-13 that starts with 978 and has a right check digit.",
-            "Keep the thirteen digits: they are the number to use.",
+            gettext("“{text}” has no ISBN-10.", text=text[:40]),
+            gettext("An ISBN-13 that starts with 978 and has a right check digit."),
+            gettext("Keep the thirteen digits: they are the number to use."),
             field="code",
         ) from error

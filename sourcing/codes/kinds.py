@@ -8,15 +8,19 @@ from __future__ import annotations
 
 from typing import Literal
 
+from sourcing.language import gettext, gettext_noop
+
 Kind = Literal["product", "store tag", "coupon", "refund", "demo", "not a product", "unknown", "style code"]
 
 _NOTES: dict[str, str] = {
-    "store tag": "This is an in-store tag: it identifies nothing outside that store. Type the maker's style code.",
-    "coupon": "This is a coupon, not a product.",
-    "refund": "This is a refund receipt, not a product.",
-    "not a product": "This number is from a reserved range and names no product.",
-    "demo": "This number is from the range kept for demonstrations (prefix 952): no real goods carry it.",
-    "unknown": "This number's prefix is not assigned in the table we know: check the digits.",
+    "store tag": gettext_noop(
+        "This is an in-store tag: it identifies nothing outside that store. Type the maker's style code."
+    ),
+    "coupon": gettext_noop("This is a coupon, not a product."),
+    "refund": gettext_noop("This is a refund receipt, not a product."),
+    "not a product": gettext_noop("This number is from a reserved range and names no product."),
+    "demo": gettext_noop("This number is from the range kept for demonstrations (prefix 952): no real goods carry it."),
+    "unknown": gettext_noop("This number's prefix is not assigned in the table we know: check the digits."),
 }
 
 
@@ -48,7 +52,8 @@ def classify(gtin: str) -> Kind:
 
 def note_on(kind: Kind, gtin: str) -> str:
     """Say what the user should know about a number; "" when there is nothing to say."""
-    note = _NOTES.get(kind, "")
+    note = gettext(_NOTES.get(kind, ""))
     if gtin[0] in "12345678" and kind in ("product", "demo", "unknown"):
-        note = f"{note} It is a carton's number (its first digit is {gtin[0]}): scan a single item.".strip()
+        carton = gettext("It is a carton's number (its first digit is {digit}): scan a single item.", digit=gtin[0])
+        note = f"{note} {carton}".strip()
     return note

@@ -20,6 +20,7 @@ from sourcing.codes.gtin import LENGTHS, check_digit, expand_upce, is_gtin, is_i
 from sourcing.codes.kinds import Kind, classify, note_on
 from sourcing.codes.style import FRACTION, plain_text, style_key
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 LONGEST = 80
 _LABEL = re.compile(
@@ -70,9 +71,11 @@ def parse_code(text: str, *, symbology: str | None = None, as_style: bool = Fals
     typed = text.strip()
     if len(typed) > LONGEST:
         raise BadInput(
-            f"The code has {len(typed):,} characters, beginning “{typed[:20]}”.",
-            f"Up to {LONGEST}.",
-            "Type only the digits under the bars, or the style code.",
+            gettext(
+                "The code has {number} characters, beginning “{start}”.", number=f"{len(typed):,}", start=typed[:20]
+            ),
+            gettext("Up to {most}.", most=LONGEST),
+            gettext("Type only the digits under the bars, or the style code."),
             field="code",
         )
     body, label = _labelled(plain_text(typed).strip())
@@ -80,25 +83,27 @@ def parse_code(text: str, *, symbology: str | None = None, as_style: bool = Fals
     key = style_key(body)
     if not key:
         raise BadInput(
-            f"“{typed}” holds no letter or digit." if typed else "No code was given.",
-            "A barcode number or a style code.",
-            "Type the digits under the bars, or the style code on the tongue or box label.",
+            gettext("“{typed}” holds no letter or digit.", typed=typed) if typed else gettext("No code was given."),
+            gettext("A barcode number or a style code."),
+            gettext("Type the digits under the bars, or the style code on the tongue or box label."),
             field="code",
         )
     if FRACTION in key:
         raise BadInput(
-            f"“{typed}” holds a fraction, which no code does.",
-            "Letters, digits and dashes.",
-            "Type the code alone; a half size goes into the size field, as 8.5.",
+            gettext("“{typed}” holds a fraction, which no code does.", typed=typed),
+            gettext("Letters, digits and dashes."),
+            gettext("Type the code alone; a half size goes into the size field, as 8.5."),
             field="code",
         )
     if as_style:
         return Code(typed, "style code", "", key)
     if _SPOILT.fullmatch(body):
         raise BadInput(
-            f"“{typed}” is a number that a spreadsheet has shortened: digits of the code are lost.",
-            "All the digits under the bars.",
-            "Format that column as text and enter the code anew.",
+            gettext(
+                "“{typed}” is a number that a spreadsheet has shortened: digits of the code are lost.", typed=typed
+            ),
+            gettext("All the digits under the bars."),
+            gettext("Format that column as text and enter the code anew."),
             field="code",
         )
     whole = _WHOLE.fullmatch(body)
@@ -126,14 +131,17 @@ def gtin_key(text: str) -> str:
     if is_isbn10(key):
         return "0" + isbn10_to_13(key)
     if _POWER.fullmatch(text.strip()):
-        wrong = f"“{text[:40]}” is a number that was shortened: digits of the code are lost."
+        wrong = gettext("“{text}” is a number that was shortened: digits of the code are lost.", text=text[:40])
     elif not key.isdecimal():
-        wrong = f"“{text[:40]}” is no barcode number: it holds letters."
+        wrong = gettext("“{text}” is no barcode number: it holds letters.", text=text[:40])
     else:
-        wrong = f"“{text[:40]}” is no barcode number: it has {len(key)} digits."
+        wrong = gettext("“{text}” is no barcode number: it has {number} digits.", text=text[:40], number=len(key))
     if code.alternatives:
-        wrong += f" With the zero in front that a spreadsheet drops, it would be {code.alternatives[0][2:]}."
-    raise BadInput(wrong, "8, 12, 13 or 14 digits.", "Type the digits under the bars.", field="code")
+        longer = gettext(
+            "With the zero in front that a spreadsheet drops, it would be {code}.", code=code.alternatives[0][2:]
+        )
+        wrong = f"{wrong} {longer}"
+    raise BadInput(wrong, gettext("8, 12, 13 or 14 digits."), gettext("Type the digits under the bars."), field="code")
 
 
 def _labelled(text: str) -> tuple[str, str]:
@@ -171,9 +179,11 @@ def _eight(typed: str, digits: str, symbology: str) -> Code:
         long = full.zfill(14) if full[-1] == digits[-1] else ""
     if short and long:
         found = _classified(typed, long)
-        note = (
-            f"These eight digits can be two numbers: taken as a UPC-E, {long[2:]}. "
-            f"If it is an EAN-8, type “EAN-8 {digits}”."
+        note = gettext(
+            "These eight digits can be two numbers: taken as a UPC-E, {code}. If it is an EAN-8, type "
+            "“EAN-8 {digits}”.",
+            code=long[2:],
+            digits=digits,
         )
         return Code(typed, found.kind, long, "", f"{note} {found.note}".strip(), (short,))
     if not short and not long:
@@ -182,13 +192,20 @@ def _eight(typed: str, digits: str, symbology: str) -> Code:
 
 
 def _wrong_check_digit(typed: str, digits: str) -> BadInput:
-    right = f"{digits[:-1]} would end in {check_digit(digits[:-1])}"
-    if len(digits) == 8 and digits[0] == "0":
-        right += f" (as a UPC-E in {expand_upce(digits[1:7])[-1]})"
+    said = {"typed": typed, "digits": digits[:-1], "last": check_digit(digits[:-1])}
+    wrong = (
+        gettext(
+            "“{typed}” has a wrong check digit: {digits} would end in {last} (as a UPC-E in {other}).",
+            other=expand_upce(digits[1:7])[-1],
+            **said,
+        )
+        if len(digits) == 8 and digits[0] == "0"
+        else gettext("“{typed}” has a wrong check digit: {digits} would end in {last}.", **said)
+    )
     return BadInput(
-        f"“{typed}” has a wrong check digit: {right}.",
-        "All the digits under the bars, the small ones at both ends too.",
-        f"Type or scan it again; if it is a style code, type “style {digits}”.",
+        wrong,
+        gettext("All the digits under the bars, the small ones at both ends too."),
+        gettext("Type or scan it again; if it is a style code, type “style {digits}”.", digits=digits),
         field="code",
     )
 
@@ -202,26 +219,42 @@ def _style(typed: str, body: str, key: str) -> Code:
     """Take it as a style code, and say so where it looks like a barcode's number gone wrong."""
     digits = sum(char.isdecimal() for char in key)
     if len(key) == 11 and digits == 11 and is_gtin("0" + key):
-        note = f"Eleven digits, taken as a style code. With the zero that spreadsheets drop it is barcode 0{key}."
+        note = gettext(
+            "Eleven digits, taken as a style code. With the zero that spreadsheets drop it is barcode {code}.",
+            code=f"0{key}",
+        )
         return Code(typed, "style code", "", key, note, (key.zfill(14),))
     if is_isbn10(key):
         book = "0" + isbn10_to_13(key)
-        note = f"Taken as a style code. If it is a book's number, type “ISBN {key}”."
+        note = gettext("Taken as a style code. If it is a book's number, type “ISBN {code}”.", code=key)
         return Code(typed, "style code", "", key, note, (book,))
     if _POWER.fullmatch(body):
-        note = "Taken as a style code. If a spreadsheet made it of a barcode's number, digits are lost: type them all."
+        note = gettext(
+            "Taken as a style code. If a spreadsheet made it of a barcode's number, digits are lost: type them all."
+        )
         return Code(typed, "style code", "", key, note)
     if len(key) in LENGTHS and len(key) - 2 <= digits < len(key):
         letters = "".join(dict.fromkeys(char for char in key if not char.isdecimal()))
         guess = key.translate(_LETTER_FOR_DIGIT)
         if len(key) > 8 and is_gtin(guess):
             raise BadInput(
-                f"“{typed}” holds “{letters}” where a barcode number has digits: {guess} would be one.",
-                "Digits only.",
-                f"Type {guess} if that stands under the bars; if it is a style code, type “style {typed}”.",
+                gettext(
+                    "“{typed}” holds “{letters}” where a barcode number has digits: {guess} would be one.",
+                    typed=typed,
+                    letters=letters,
+                    guess=guess,
+                ),
+                gettext("Digits only."),
+                gettext(
+                    "Type {guess} if that stands under the bars; if it is a style code, type “style {typed}”.",
+                    guess=guess,
+                    typed=typed,
+                ),
                 field="code",
             )
         if len(key) > 8:
-            note = f"Taken as a style code, for it holds “{letters}”; a barcode number has digits only."
+            note = gettext(
+                "Taken as a style code, for it holds “{letters}”; a barcode number has digits only.", letters=letters
+            )
             return Code(typed, "style code", "", key, note)
     return Code(typed, "style code", "", key)
