@@ -99,6 +99,7 @@ def _none(wanted: str | None) -> Response:
     which = "nothing learnt yet" if wanted is None else "failed" if _task().failed else "building"
     words, way_on = _MISSING[which]
     response = jsonify(state=which, words=words, way_on=way_on)
-    response.status_code = 503
+    # A browser writes every other status among the errors, and nothing is wrong while it is being built.
+    response.status_code = 503 if which == "failed" else 202
     response.headers["Retry-After"] = str(AGAIN)
     return response

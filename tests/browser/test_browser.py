@@ -118,7 +118,7 @@ def test_axe_finds_nothing(browser: Browser, address: str, comps_file: Path, tmp
     page.fill("#code", EAN)
     page.fill("#price", "12,5o")
     page.get_by_role("button", name="Judge it").click()
-    page.locator(".wrong").wait_for()
+    page.locator("#price-wrong").wait_for()
     clean(page, "wrong-price")
     for name in ("", "history", "haul", "comps", "comps/batch/1", "rules", *table_pages(page, address)):
         page.goto(f"{address}/{name}")
