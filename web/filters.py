@@ -36,7 +36,7 @@ def _haul_limits(view: HaulView) -> list[Told]:
 def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
     for call in (money, share, percent, plain, days, when, on_outlay, sell_through, grouped, fixed, minutes, ordinal,
-                 capital):  # fmt: skip
+                 capital, inside, short):  # fmt: skip
         app.add_template_filter(call)
     app.context_processor(
         lambda: {
@@ -132,6 +132,16 @@ def ordinal(count: int) -> str:
 def capital(text: str) -> str:
     """Return a text with a capital at its beginning; the rest stays, as nouns of some languages have theirs."""
     return text[:1].upper() + text[1:]
+
+
+def inside(text: str) -> str:
+    """Return what begins a sentence as it stands inside of one; in English, whose nouns are small, in small letters."""
+    return text[:1].lower() + text[1:] if spoken() == "en" else text
+
+
+def short(number: float) -> str:
+    """Return a number with as few decimals as it needs."""
+    return _marked(f"{number:g}")
 
 
 def _marked(number: str) -> str:
