@@ -117,7 +117,7 @@ def read_price(values: Mapping[str, str]) -> Decimal | None:
     pieces, bare = each_of(text)
     for mark in currency_marks(currency, locale):
         bare = bare.removeprefix(mark).removesuffix(mark).strip()
-    digits, price = minor_digits(currency), _number(bare)
+    digits, price = minor_digits(currency), plain_number(bare)
     if price is None or not 0 <= price <= DEAREST or price != round(price, digits):
         examples = "such as 12.50 or 12,50" if digits else "such as 1250"
         raise BadInput(
@@ -143,7 +143,7 @@ def _text(values: Mapping[str, str], name: str) -> str:
     return text
 
 
-def _number(text: str) -> Decimal | None:
+def plain_number(text: str) -> Decimal | None:
     """Read plain digits with one decimal point or comma: no exponent, no sign, nothing guessed."""
     plain = text.replace(",", ".")
     if len(plain) > 12 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():

@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response
 
 from sourcing import haul, run
 from sourcing.errors import BadInput
+from sourcing.stock import bring as brought
 from web.state import settings, store
 
 
@@ -69,6 +70,7 @@ def _page(haul_id: int | None) -> str:
         minutes=None if limits.prep_hours is None else limits.prep_hours * 60,
         earlier=[one for one in run.ended(store()) if one[0] != haul_id],
         stores=run.stores(store()),
+        waiting=sum(one.pieces for one in brought.waiting(store()) if one.haul_id == haul_id),
     )
 
 

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
+from typing import Any
 
 from stdnum.iso7064 import mod_37_36
 
 from sourcing.errors import BadInput, NotFound, Refused
-from sourcing.stock.item import StockItem
+from sourcing.stock.item import TO_PREP, StockItem
 from sourcing.stock.ledger import Entry, act
 from sourcing.stock.paper import PATTERN
 from sourcing.stock.pieces import each
@@ -38,6 +40,10 @@ LONGEST = 24
 _FIELD = re.compile(r"\[([a-z]+)(?: ([1-9]))?\]")
 _PLAIN = re.compile(r"[A-Z0-9./-]*")
 _MOST_LABELS = 1000
+_MADE_UP = StockItem(
+    0, None, None, None, "", "trail shoe", "", "", "", "", "shoes", "", "", "", (), "Tannery Row", date(2026, 1, 31),
+    None, Decimal(0), {}, TO_PREP, "B4", None, None, "",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -133,13 +139,32 @@ def give(store: Store, items: Sequence[int], pattern: str, on: date, client_id: 
                 continue
             around = cut.around(item, on)
             if around not in last:
-                last[around] = _highest(entry, cut, around)
+                last[around] = _highest(entry.rows, cut, around)
             last[around] += 1
             entry.change("item", item.id, {"label": cut.label(around[0], last[around], around[1])})
             done += 1
         return f"{done} {'label' if done == 1 else 'labels'} given"
 
     return act(store, "labelled", do, client_id)
+
+
+def examples(store: Store, pattern: str, on: date, count: int = 3) -> list[str]:
+    """Return the next labels that a pattern would give to the newest pieces, or to a made-up one where there is none.
+
+    Raises
+    ------
+    BadInput
+        The pattern cannot be used.
+    """
+    cut = pattern_of(pattern)
+    pieces = find(store, limit=count) or [_MADE_UP]
+    last: dict[tuple[str, str], int] = {}
+    found = []
+    for at in range(count):
+        around = cut.around(pieces[at % len(pieces)], on)
+        last[around] = last.get(around, _highest(store.read, cut, around)) + 1
+        found.append(cut.label(around[0], last[around], around[1]))
+    return found
 
 
 def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> int:
@@ -196,13 +221,13 @@ def folded(text: str) -> str:
     return "".join(unicodedata.normalize("NFKC", text).upper().split())
 
 
-def _highest(entry: Entry, cut: Pattern, around: tuple[str, str]) -> int:
+def _highest(rows: Callable[..., list[tuple[Any, ...]]], cut: Pattern, around: tuple[str, str]) -> int:
     """Highest counter now in use between two texts."""
     tail = r"[A-Z0-9]" if cut.checked else ""
     shape = re.compile(rf"{re.escape(around[0])}(\d+){re.escape(around[1])}{tail}")
     start = around[0].replace("_", "\\_") + "%"
-    rows = entry.rows("SELECT label FROM stock_item WHERE label LIKE ? ESCAPE '\\'", (start,))
-    found = [match for (label,) in rows if (match := shape.fullmatch(label))]
+    told = rows("SELECT label FROM stock_item WHERE label LIKE ? ESCAPE '\\'", (start,))
+    found = [match for (label,) in told if (match := shape.fullmatch(label))]
     return max((int(match[1]) for match in found), default=0)
 
 

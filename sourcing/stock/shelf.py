@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from sourcing.errors import NotFound
+from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext
 from sourcing.stock.item import (
     ITEM_COLUMNS,
     LISTING_COLUMNS,
@@ -58,6 +59,21 @@ def get(store: Store, item_id: int) -> StockItem:
     if not rows:
         raise NotFound(f"There is no piece number {item_id}.", next_step="Open it from the stock page.")
     return _joined(rows[0])
+
+
+def some(store: Store, items: Sequence[int]) -> list[StockItem]:
+    """Return some pieces by their numbers, in the order of these.
+
+    Raises
+    ------
+    BadInput, NotFound
+        No piece was named; there is none of a number.
+    """
+    if not items:
+        raise BadInput(
+            gettext("No piece was chosen."), gettext("One piece or more."), gettext("Tick them first."), field="items"
+        )
+    return [get(store, number) for number in dict.fromkeys(items)]
 
 
 def find(

@@ -1,5 +1,6 @@
 // The panel that is open while scanning. One state at a time: what is shown in it is marked `data-in` in the page.
 import { Camera } from "./camera.js";
+import { Labels } from "./labels.js";
 import { ready, signal, want, wanted } from "./signal.js";
 import { Votes } from "./votes.js";
 
@@ -7,20 +8,26 @@ const SLOW = 6000; // milliseconds without a code before advice is given
 const REST = 60; // milliseconds from one picture to the next at least: more warms the phone and finds no more
 const panel = document.getElementById("scan");
 const video = panel.querySelector("video");
-const field = document.getElementById("code");
+const { reads, field: into = "code", many } = panel.dataset; // `reads` labels of stock: into a field that is then sent
+const field = document.getElementById(into);
 const price = document.getElementById("price");
+const last = document.getElementById("scan-read"); // the label that was read last
 const note = document.getElementById("scan-taken");
 const boxes = Object.fromEntries([...panel.querySelectorAll("[data-signal]")].map((box) => [box.dataset.signal, box]));
 const act = (name) => panel.querySelector(`[data-act="${name}"]`);
 
 const camera = new Camera();
 let worker = null;
-let votes = new Votes();
+let votes = counting();
 let run = 0; // one opening of the camera: what an earlier one still brings is dropped
 let since = 0;
 let waiting = false; // for the reader's answer
 let asked = null; // the code a question is open about
 let shown;
+
+function counting() {
+  return reads === "labels" ? new Labels() : new Votes();
+}
 
 /** Show what belongs to a state; `code` is the one it speaks of. */
 function show(state, code = null) {
@@ -51,7 +58,7 @@ function stopFor(state) {
 async function start() {
   halt();
   const mine = run;
-  votes = new Votes();
+  votes = counting();
   show("starting");
   try {
     await camera.open(video, () => mine === run, () => mine === run && stopFor("lost"));
@@ -124,12 +131,30 @@ function judge(verdict) {
 
 function accept(code) {
   signal({ sound: boxes.sound.checked, shake: boxes.shake.checked });
+  if (reads === "labels") return label(code.typed);
   field.value = code.typed;
   field.dispatchEvent(new Event("input", { bubbles: true }));
   note.textContent = note.dataset.text.replace("…", code.typed);
   note.hidden = false;
   leave(price);
   price.select();
+}
+
+/** Take a label: of a boxful on a line of its own and go on, alone at once to where it leads. */
+function label(text) {
+  const lines = many === undefined ? [] : field.value.split("\n").filter((line) => line.trim());
+  if (!lines.includes(text)) lines.push(text);
+  field.value = lines.join("\n");
+  last.textContent = many === undefined ? text : `${text} (${lines.length})`;
+  if (many !== undefined) return show("looking");
+  panel.close();
+  field.form.requestSubmit();
+}
+
+/** Leave the panel: a boxful that was scanned is shown. */
+function done() {
+  leave(field);
+  if (last?.textContent) field.form.requestSubmit();
 }
 
 function leave(onto) {
@@ -139,7 +164,7 @@ function leave(onto) {
 
 const ACTS = {
   again: start,
-  type: () => leave(field),
+  type: done,
   photo: () => (leave(document.getElementById("photo")), document.getElementById("photo").click()),
   yes: () => accept(asked),
   no: () => (votes.refuse(asked), (asked = null), (since = performance.now()), show("looking")),
@@ -169,7 +194,8 @@ boxes.shake.closest("label").hidden = !navigator.vibrate;
 export function open() {
   for (const [name, box] of Object.entries(boxes)) box.checked = wanted(name);
   if (boxes.sound.checked) ready();
-  note.hidden = true;
+  if (note) note.hidden = true;
+  if (last) last.textContent = "";
   panel.showModal();
   start();
 }
