@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 from sourcing import haul, sent
 from sourcing.errors import BadInput, Busy, SourcingError
 from sourcing.fitting import current_fit
+from sourcing.language import gettext
 from web.forms import read_price, read_query
 from web.state import settings, store
 
@@ -38,9 +39,14 @@ def send() -> tuple[Response, int] | Response:
     said: dict[str, Any] = sending if isinstance(sending, dict) else {}
     items = said.get("items")
     if not isinstance(items, list) or len(items) > MOST_ITEMS or not all(isinstance(one, dict) for one in items):
-        return jsonify(wrong="That is no list of things to keep.", accepted=f"Up to {MOST_ITEMS} of them."), 400
+        return jsonify(
+            wrong=gettext("That is no list of things to keep."),
+            accepted=gettext("Up to {count} of them.", count=MOST_ITEMS),
+        ), 400
     if said.get("server") != sent.server_name(store()):
-        return jsonify(wrong="That was kept for another server.", next_step="It waits until that one answers."), 409
+        return jsonify(
+            wrong=gettext("That was kept for another server."), next_step=gettext("It waits until that one answers.")
+        ), 409
     return jsonify(results=[_result(one, str(said.get("sent_at", ""))) for one in items])
 
 
@@ -59,7 +65,11 @@ def _result(item: Item, sent_at: str) -> dict[str, Any]:
     keep = _KINDS.get(_text(item, "kind"))
     try:
         if keep is None:
-            raise BadInput("That kind of thing is not known here.", "", "Load the page anew, so that both are alike.")
+            raise BadInput(
+                gettext("That kind of thing is not known here."),
+                "",
+                gettext("Load the page anew, so that both are alike."),
+            )
         outcome = keep(item, sent.moment(_text(item, "at"), sent_at))
         return found | {"state": outcome.state, "target": outcome.target}
     except Busy as error:
@@ -75,7 +85,9 @@ def _check(item: Item, when: sent.Moment) -> sent.Outcome:
 def _take(item: Item, when: sent.Moment) -> sent.Outcome:
     check, count = item.get("check"), item.get("count")
     if not isinstance(count, int) or not isinstance(check, int | str):
-        raise BadInput("That names no check, or no number of pieces.", "", "Check the item again and take it.")
+        raise BadInput(
+            gettext("That names no check, or no number of pieces."), "", gettext("Check the item again and take it.")
+        )
     return sent.keep_taking(store(), _text(item, "id"), check, count, when, _said(item))
 
 
@@ -84,7 +96,12 @@ def _comp(item: Item, when: sent.Moment) -> sent.Outcome:
 
     price = read_price({"price": _text(item, "seen_price")})
     if price is None:
-        raise BadInput("No price was typed.", "What it sold for, or is asked for.", "Type it in again.", field="seen")
+        raise BadInput(
+            gettext("No price was typed."),
+            gettext("What it sold for, or is asked for."),
+            gettext("Type it in again."),
+            field="seen",
+        )
     seen = sent.Seen(price, item.get("sold") is not False, _text(item, "seen_condition"))
     outcome = sent.keep_price(store(), _text(item, "id"), read_query(_asked(item)), seen, when, _said(item))
     learn()

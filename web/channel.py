@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 from sourcing.answer import ReceiptLine
 from sourcing.channels import FEES, SHORT
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.receipt import fee_note
 from sourcing.rejudge import Change, change
 from sourcing.settings import Settings, load_settings
@@ -56,10 +57,18 @@ def change_channel() -> Response:
     try:
         day = date.fromisoformat(text) if text else None
     except ValueError:
-        errors["since"] = BadInput(f"“{text[:40]}” is no day.", "A day such as 2026-01-31, or nothing.", field="since")
+        errors["since"] = BadInput(
+            gettext("“{text}” is no day.", text=text[:40]),
+            gettext("A day such as 2026-01-31, or nothing."),
+            field="since",
+        )
     if not parts:
-        errors["parts"] = BadInput("No fee was typed.", "At least one; a channel that costs nothing has 0 %.",
-                                   "Type the percentage.", field="p0.share")  # fmt: skip
+        errors["parts"] = BadInput(
+            gettext("No fee was typed."),
+            gettext("At least one; a channel that costs nothing has 0 %."),
+            gettext("Type the percentage."),
+            field="p0.share",
+        )
     wrong = errors or any(part.wrong for part in sent)
     wrong = wrong or any(one.wrong for one in (*rest, *(field for part in sent for field in part.fields)))
     if not wrong:
@@ -101,9 +110,11 @@ def _name() -> str:
     name = folded(request.args.get("name", ""))
     if not name or len(name) > 80 or "," in name:
         raise BadInput(
-            f"“{name[:40]}” is no name for a channel." if name else "The channel has no name.",
-            "From 1 to 80 characters, no comma.",
-            "Go back to Rules and type one.",
+            gettext("“{name}” is no name for a channel.", name=name[:40])
+            if name
+            else gettext("The channel has no name."),
+            gettext("From 1 to 80 characters, no comma."),
+            gettext("Go back to Rules and type one."),
             field="name",
         )
     return name

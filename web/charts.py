@@ -7,6 +7,9 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
+from sourcing.language import gettext
+from web.filters import month
+
 WIDTH, HEIGHT = 340.0, 190.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 332.0, 14.0, 160.0
 APART = 13.0  # between the baselines of two labels
@@ -71,9 +74,9 @@ def past_sales(answer: dict[str, Any]) -> Sales | None:
     levels = [
         (kind, label, answer[key])
         for kind, label, key in (
-            ("ask", "Asking price", "asking_price"),
-            ("even", "Break-even sale", "break_even_sale"),
-            ("shelf", "Shelf price", "shelf_price"),
+            ("ask", gettext("Asking price"), "asking_price"),
+            ("even", gettext("Break-even sale"), "break_even_sale"),
+            ("shelf", gettext("Shelf price"), "shelf_price"),
         )
         if answer[key] is not None
     ]
@@ -93,9 +96,14 @@ def past_sales(answer: dict[str, Any]) -> Sales | None:
     return Sales(
         dots=tuple(Dot(across(day), up(paid), aside) for day, paid, aside in sold),
         lines=_apart([Line(kind, label, amount, up(float(amount)), 0) for kind, label, amount in levels]),
-        x_ticks=tuple(Tick(across(day), day.strftime("%d %b %y")) for day in (first, middle, last)),
-        y_ticks=tuple(Tick(up(level), f"{level:.0f}") for level in _round_levels(top)),
+        x_ticks=tuple(Tick(across(day), on_axis(day)) for day in (first, middle, last)),
+        y_ticks=tuple(Tick(up(level), f"{level:.0f}") for level in round_levels(top)),
     )
+
+
+def on_axis(day: date) -> str:
+    """Return a day as an axis has room for it."""
+    return gettext("{day} {month} {year}", day=f"{day:%d}", month=month(day), year=f"{day:%y}")
 
 
 def share_sold(answer: dict[str, Any]) -> Curve | None:
@@ -114,12 +122,15 @@ def share_sold(answer: dict[str, Any]) -> Curve | None:
     path = "M" + " L".join(f"{across(day):.1f} {up(share):.1f}" for day, share in points)
     return Curve(
         path=path,
-        x_ticks=tuple(Tick(across(last * part), f"day {last * part:.0f}") for part in (0, 1 / 3, 2 / 3, 1)),
+        x_ticks=tuple(
+            Tick(across(last * part), gettext("day {number}", number=f"{last * part:.0f}"))
+            for part in (0, 1 / 3, 2 / 3, 1)
+        ),
         y_ticks=tuple(Tick(up(part), f"{100 * part:.0f} %") for part in (0, 0.5, 1)),
     )
 
 
-def _round_levels(top: float) -> list[float]:
+def round_levels(top: float) -> list[float]:
     step = next(size * 10**power for power in range(7) for size in (1, 2, 5) if top / (size * 10**power) <= 5)
     return [float(step * count) for count in range(int(top / step) + 1)]
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from sourcing.comps.gaps import AGE_WORDS, Thickness
+from sourcing.language import gettext
 
 WIDTH, STEP, BAR = 340.0, 40.0, 16.0
 MOST = 10  # categories drawn; the table holds them all
@@ -50,6 +51,6 @@ def ages(found: Sequence[Thickness]) -> Ages | None:
         widths = [WIDTH * count / most for count in one.by_age]
         starts = accumulate(widths, initial=0.0)
         parts = [Part(f"a{age}", x, width) for age, (x, width) in enumerate(zip(starts, widths, strict=False)) if width]
-        bars.append(Bar(one.category or "none named", one.rows, place * STEP + 18, tuple(parts)))
+        bars.append(Bar(one.category or gettext("none named"), one.rows, place * STEP + 18, tuple(parts)))
     words = tuple((f"a{age}", word) for age, word in enumerate(AGE_WORDS))
     return Ages(tuple(bars), len(bars) * STEP, words)

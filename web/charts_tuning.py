@@ -7,8 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from sourcing.language import gettext
 from sourcing.tuning import Band, Frontier, Point
 from web.charts import Tick
+from web.filters import grouped, separated, short
 
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 332.0, 30.0, 170.0
 AGAINST = ("threshold", "buys", "cash", "hours")
@@ -81,7 +83,7 @@ def picture(one: Frontier, against: str, names: dict[str, str], write: Callable[
         up(0.0) if low < 0 else None,
         marks,
         tuple(Tick(across(value), _short(value, against, one.unit)) for value in _levels(first, last)),
-        tuple(Tick(up(value), f"{value:,.0f}") for value in _levels(low, high)),
+        tuple(Tick(up(value), grouped(value)) for value in _levels(low, high)),
     )
 
 
@@ -109,7 +111,8 @@ def _marks(
             continue
         place = across(x)
         left = place < (LEFT + RIGHT) / 2
-        words = f"{'today' if kind == 'today' else 'best here'}: {write(point)}"
+        name = gettext("today") if kind == "today" else gettext("best here")
+        words = f"{name}: {write(point)}"
         height = TOP - (6 if kind == "today" else 19)  # a line each, so that they never run into each other
         found.append(
             Mark(kind, words, place, up(point.profit.mid), height, "start" if left else "end", 1 if left else -1)
@@ -127,5 +130,5 @@ def _levels(low: float, high: float) -> list[float]:
 
 def _short(value: float, against: str, unit: str) -> str:
     if against == "threshold" and unit == "share":
-        return f"{100 * value:g} %"
-    return f"{value:,.10g}"
+        return f"{short(100 * value)} %"
+    return separated(f"{value:,.10g}")

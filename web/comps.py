@@ -11,6 +11,7 @@ from sourcing.comps import layouts, waiting
 from sourcing.comps.mend import rejects
 from sourcing.comps.table import layout_of
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from web import incoming_form as forms
 from web import incoming_work as work
 from web.incoming import follow
@@ -41,12 +42,16 @@ def load() -> Response:
     """Take in the files that were sent: those in our own format are loaded, the others wait for the user's word."""
     uploads = [one for one in request.files.getlist("file") if one.filename]
     if not uploads:
-        raise BadInput("No file was chosen.", "One file of comps, or several.", "Choose one, then load it.")
+        raise BadInput(
+            gettext("No file was chosen."),
+            gettext("One file of comps, or several."),
+            gettext("Choose one, then load it."),
+        )
     jobs = [work.arrived(current(), _kept(one)) for one in uploads]
     if len(jobs) == 1:
         return follow(jobs[0])
     jobs[-1].wait()
-    flash(f"{len(jobs)} files came in. What needs your word waits below.")
+    flash(gettext("{count} files came in. What needs your word waits below.", count=len(jobs)))
     return redirect(url_for("comps.show"), 303)
 
 
@@ -79,7 +84,10 @@ def undo() -> Response:
     """Take one load back out."""
     text = request.form.get("batch_id", "")
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput(f"“{text[:40]}” is not the number of a load.", "A number from the list of loads.")
+        raise BadInput(
+            gettext("“{text}” is not the number of a load.", text=text[:40]),
+            gettext("A number from the list of loads."),
+        )
     comps.undo_batch(store(), int(text))
     work.learn(current())
     return redirect(url_for("comps.progress"), 303)
@@ -93,7 +101,7 @@ def forget() -> Response:
 def bring_back() -> Response:
     """Remember a layout again that was just forgotten."""
     layouts.bring_back(store(), request.form.get("name", "")[:200], request.form.get("layout", ""))
-    flash("Files with these columns are known again.")
+    flash(gettext("Files with these columns are known again."))
     return redirect(url_for("comps.show"), 303)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import current_app, flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from sourcing.language import gettext
 from web.reach import from_home, reach, secure
 from web.state import current, store
 
@@ -50,6 +51,6 @@ def note() -> Response:
     if again:
         answer.delete_cookie(SEEN)
     else:
-        flash("Put away. It stands under Help, “Connect a phone”, and can be shown again there.")
+        flash(gettext("Put away. It stands under Help, “Connect a phone”, and can be shown again there."))
         answer.set_cookie(SEEN, "1", max_age=YEAR, httponly=True, samesite="Lax", secure=request.is_secure)
     return answer

@@ -11,30 +11,51 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
 
 from sourcing.errors import BadInput, Busy, NotFound, Refused, SourcingError
+from sourcing.language import gettext, gettext_noop
 
 log = logging.getLogger(__name__)
 STATUS = {BadInput: 400, NotFound: 404, Refused: 403, Busy: 503}
 WORDS = {  # status: heading, what was wrong, what to do next
-    400: ("That could not be read", "The request was not one this page makes.", "Go back and send it again."),
+    400: (
+        gettext_noop("That could not be read"),
+        gettext_noop("The request was not one this page makes."),
+        gettext_noop("Go back and send it again."),
+    ),
     403: (
-        "This door is closed",
-        "This device has no access key, or the key was taken back.",
-        "Scan the QR code shown on the computer that runs the application.",
+        gettext_noop("This door is closed"),
+        gettext_noop("This device has no access key, or the key was taken back."),
+        gettext_noop("Scan the QR code shown on the computer that runs the application."),
     ),
-    404: ("Nothing here", "There is no such page.", "Start again from the Check page."),
-    405: ("Not this way", "This address does not take that kind of request.", "Start from the Check page."),
+    404: (
+        gettext_noop("Nothing here"),
+        gettext_noop("There is no such page."),
+        gettext_noop("Start again from the Check page."),
+    ),
+    405: (
+        gettext_noop("Not this way"),
+        gettext_noop("This address does not take that kind of request."),
+        gettext_noop("Start from the Check page."),
+    ),
     413: (
-        "That is too large",
-        "More was sent than this page takes: a photo up to 25 MB, a file up to 110 MB.",
-        "Send a smaller photo, or split the file.",
+        gettext_noop("That is too large"),
+        gettext_noop("More was sent than this page takes: a photo up to 25 MB, a file up to 110 MB."),
+        gettext_noop("Send a smaller photo, or split the file."),
     ),
-    429: ("Too many at once", "Too many requests came in a short time.", "Wait a minute, then try again."),
+    429: (
+        gettext_noop("Too many at once"),
+        gettext_noop("Too many requests came in a short time."),
+        gettext_noop("Wait a minute, then try again."),
+    ),
     500: (
-        "Something broke",
-        "A mistake of the application itself; nothing you typed is at fault.",
-        "Try again. If it comes back, pass on the number below with what you did.",
+        gettext_noop("Something broke"),
+        gettext_noop("A mistake of the application itself; nothing you typed is at fault."),
+        gettext_noop("Try again. If it comes back, pass on the number below with what you did."),
     ),
-    503: ("Busy just now", "Something else is being written.", "Try again in a moment."),
+    503: (
+        gettext_noop("Busy just now"),
+        gettext_noop("Something else is being written."),
+        gettext_noop("Try again in a moment."),
+    ),
 }
 
 
@@ -49,7 +70,7 @@ def add_error_pages(app: Flask) -> None:
 
 def page(status: int, **more: Any) -> Response:
     """Return the error page of one status."""
-    heading, wrong, next_step = WORDS.get(status, WORDS[400 if status < 500 else 500])
+    heading, wrong, next_step = map(gettext, WORDS.get(status, WORDS[400 if status < 500 else 500]))
     words = {"heading": heading, "wrong": wrong, "accepted": "", "next_step": next_step, "id": ""} | more
     if request.path.endswith(".json"):
         return make_response(words, status)
@@ -57,7 +78,10 @@ def page(status: int, **more: Any) -> Response:
 
 
 def foreign_host(_error: SecurityError) -> Response:
-    """Say no to a foreign host name; a page would need links, which need a host name."""
+    """Say no to a foreign host name; a page would need links, which need a host name.
+
+    It is said in English: nothing is asked of the settings for a stranger.
+    """
     text = "400: this server does not answer to that host name. Use the address it printed when it started.\n"
     return Response(text, 400, content_type="text/plain; charset=utf-8")
 
@@ -66,8 +90,8 @@ def stale_form(_error: CSRFError) -> Response:
     """Say that the form's token does not belong to this browser."""
     return page(
         400,
-        wrong="The form was opened in another browser, or cookies are off.",
-        next_step="Allow cookies for this address, go back, reload the page and send it again.",
+        wrong=gettext("The form was opened in another browser, or cookies are off."),
+        next_step=gettext("Allow cookies for this address, go back, reload the page and send it again."),
     )
 
 

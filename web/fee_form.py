@@ -11,6 +11,7 @@ from typing import Any
 from sourcing.channels import FEES, SHORT
 from sourcing.errors import BadInput
 from sourcing.fees import PAID, Bracket, FeePart
+from sourcing.language import gettext, gettext_noop
 from sourcing.settings_table import defaults, of_place
 from web.settings_form import Field, fields, typed
 
@@ -73,28 +74,28 @@ def _fields(at: int, values: Mapping[str, Any]) -> tuple[Field, ...]:
             name=f"p{at}.{field.name}",
             optional=False,
             off=False,
-            label=_LABELS.get(field.name, field.label),
-            help=_HELP.get(field.name, field.help),
+            label=gettext(_LABELS[field.name]) if field.name in _LABELS else field.label,
+            help=gettext(_HELP[field.name]) if field.name in _HELP else field.help,
         )
         for field in fields(of_place("fee").values(), values)
     )
 
 
 _HELP = {
-    "share": "One row, or one for each amount from which another percentage holds",
-    "fixed": "Added to every order",
-    "most": "The percentages come to no more than this; empty is no cap",
-    "least": "The percentages come to no less than this; empty is no floor",
-    "only": "100 for all of them; less for what only some bear, such as promoted listings",
+    "share": gettext_noop("One row, or one for each amount from which another percentage holds"),
+    "fixed": gettext_noop("Added to every order"),
+    "most": gettext_noop("The percentages come to no more than this; empty is no cap"),
+    "least": gettext_noop("The percentages come to no less than this; empty is no floor"),
+    "only": gettext_noop("100 for all of them; less for what only some bear, such as promoted listings"),
 }
 _LABELS = {
-    "share": "Percentage",
-    "fixed": "Fixed, per order",
-    "most": "At most",
-    "least": "At least",
-    "on": "Charged on",
-    "by": "Brackets count as",
-    "only": "Charged on this part of your sales",
+    "share": gettext_noop("Percentage"),
+    "fixed": gettext_noop("Fixed, per order"),
+    "most": gettext_noop("At most"),
+    "least": gettext_noop("At least"),
+    "on": gettext_noop("Charged on"),
+    "by": gettext_noop("Brackets count as"),
+    "only": gettext_noop("Charged on this part of your sales"),
 }
 
 
@@ -121,8 +122,9 @@ def read_parts(form: Mapping[str, str]) -> tuple[Parts, tuple[Part, ...]]:
             continue
         name = name or (FIRST if not parts else f"fee {at + 1}")
         if name in parts:
-            part = replace(part, wrong=BadInput(f"Two fees are called “{name}”.", "Names that differ.", "Rename one.",
-                                                field=f"p{at}.name"))  # fmt: skip
+            wrong = gettext("Two fees are called “{name}”.", name=name)
+            alike = BadInput(wrong, gettext("Names that differ."), gettext("Rename one."), field=f"p{at}.name")
+            part = replace(part, wrong=alike)
         parts[name] = values
         sent.append(replace(part, name=name))
     return parts, tuple(sent)

@@ -80,7 +80,12 @@ def share(part: float | None) -> str:
 
 def percent(part: Any) -> str:
     """Return a share that was set as the percentage it was set as."""
-    return f"{_marked(plain(Decimal(part) * 100))}\N{NO-BREAK SPACE}%"
+    return f"{written(Decimal(part) * 100)}\N{NO-BREAK SPACE}%"
+
+
+def written(number: Any) -> str:
+    """Return a number without needless zeros, with the language's mark before decimals: to be read, not typed over."""
+    return separated(plain(number))
 
 
 def plain(number: Any) -> str:
@@ -110,12 +115,12 @@ def month(day: date) -> str:
 
 def grouped(number: float, digits: int = 0) -> str:
     """Return a number with its thousands set apart, as the language writes it."""
-    return _marked(f"{number:,.{digits}f}")
+    return separated(f"{number:,.{digits}f}")
 
 
 def fixed(number: Any, digits: int = 0) -> str:
     """Return a number rounded to so many decimals, with the language's mark before them."""
-    return _marked(f"{float(number):.{digits}f}")
+    return separated(f"{float(number):.{digits}f}")
 
 
 def minutes(count: Any) -> str:
@@ -141,10 +146,10 @@ def inside(text: str) -> str:
 
 def short(number: float) -> str:
     """Return a number with as few decimals as it needs."""
-    return _marked(f"{number:g}")
+    return separated(f"{number:g}")
 
 
-def _marked(number: str) -> str:
+def separated(number: str) -> str:
     """Return a number that is written with a comma between thousands and a point, as the language writes it."""
     if spoken() == "en":
         return number

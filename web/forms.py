@@ -11,6 +11,7 @@ from werkzeug.datastructures import MultiDict
 
 from sourcing.answer import Query
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.purchase import Discounts, each_of, unit_price
 from web.state import settings
 
@@ -33,7 +34,9 @@ class Unsure(BadInput):
         self.offer = offer
         super().__init__(
             wrong,
-            next_step="It stands in the code field: compare the digits, mend them if need be, and check again.",
+            next_step=gettext(
+                "It stands in the code field: compare the digits, mend them if need be, and check again."
+            ),
             field="code",
         )
 
@@ -59,8 +62,8 @@ def read_asked(request: Request) -> Asked:
             raise Unsure(note, reading.maybe.typed)
         if found is None:
             raise BadInput(
-                note or "No code could be read in that photo.",
-                next_step="Type the digits under the bars, or the style code on the tongue or box label.",
+                note or gettext("No code could be read in that photo."),
+                next_step=gettext("Type the digits under the bars, or the style code on the tongue or box label."),
                 field="code",
             )
         values["code"] = found.typed
@@ -79,9 +82,9 @@ def read_query(values: Mapping[str, str]) -> Query:
     texts = {name: _text(values, name) for name in TEXTS}
     if not any(texts[name] for name in ("code", "title", "brand", "category")):
         raise BadInput(
-            "Nothing says which item this is.",
-            "A code (typed or photographed), or a title.",
-            "Type the digits under the bars, or the style code.",
+            gettext("Nothing says which item this is."),
+            gettext("A code (typed or photographed), or a title."),
+            gettext("Type the digits under the bars, or the style code."),
             field="code",
         )
     return Query(shelf_price=read_price(values), discount=read_discount(values), flags=read_marked(values), **texts)
@@ -101,8 +104,8 @@ def read_marked(values: Mapping[str, str]) -> tuple[str, ...]:
     return read_flags(settings(), [name for text in several for name in text.split(",")])
 
 
-def read_price(values: Mapping[str, str]) -> Decimal | None:
-    """Read the shelf price; none is fine, the answer then is the most worth paying alone.
+def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None:
+    """Read the shelf price, or without ``tag`` any other; none is fine, the answer then is the most worth paying alone.
 
     “3 for 20” is the price of one of three. Point and comma are both taken as the decimal mark whatever the locale, as
     keyboards of phones offer either.
@@ -119,12 +122,19 @@ def read_price(values: Mapping[str, str]) -> Decimal | None:
         bare = bare.removeprefix(mark).removesuffix(mark).strip()
     digits, price = minor_digits(currency), plain_number(bare)
     if price is None or not 0 <= price <= DEAREST or price != round(price, digits):
-        examples = "such as 12.50 or 12,50" if digits else "such as 1250"
+        examples = gettext("such as 12.50 or 12,50") if digits else gettext("such as 1250")
         raise BadInput(
-            f"“{text}” is not a shelf price.",
-            f"An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}, "
-            "or several for one amount, such as 3 for 20.",
-            "Type the price on the tag.",
+            gettext("“{text}” is not a shelf price.", text=text)
+            if tag
+            else gettext("“{text}” is not a price.", text=text),
+            gettext(
+                "An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}, "
+                "or several for one amount, such as 3 for 20.",
+                currency=currency,
+                digits=digits,
+                examples=examples,
+            ),
+            gettext("Type the price on the tag."),
             field="price",
         )
     return round(unit_price(price, pieces, digits), 2)
@@ -139,7 +149,12 @@ def read_discount(values: Mapping[str, str]) -> Discounts | None:
 def _text(values: Mapping[str, str], name: str) -> str:
     text = " ".join((values.get(name) or "").split())
     if len(text) > LONGEST:
-        raise BadInput(f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name)
+        raise BadInput(
+            gettext("The {name} has {count} characters.", name=gettext(name), count=len(text)),
+            gettext("Up to {longest}.", longest=LONGEST),
+            gettext("Shorten it."),
+            field=name,
+        )
     return text
 
 

@@ -6,6 +6,9 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from sourcing.language import gettext
+from web.filters import inside
+
 
 class Glance(NamedTuple):
     """Two short sentences; ``do`` is empty where there is too little to go on."""
@@ -21,22 +24,24 @@ def glance(answer: Mapping[str, Any], write: Callable[[Any], str]) -> Glance:
     if decision not in ("buy", "pass"):
         return Glance("", answer["reason"])
     if decision == "pass":
-        do = f"Leave it, or ask for {write(most)}." if most else "Leave it."
+        do = gettext("Leave it, or ask for {price}.", price=write(most)) if most else gettext("Leave it.")
     elif shelf is None and most is not None:
-        do = f"Take it at {write(most)} or less."
+        do = gettext("Take it at {price} or less.", price=write(most))
     else:
         copies = answer.get("worth_taking") or 1
-        do = f"Take up to {copies}." if copies > 1 else "Take it."
+        do = gettext("Take up to {count}.", count=copies) if copies > 1 else gettext("Take it.")
     if most is None or rule is None:
         return Glance(do, answer["reason"])
-    meaning = rule["meaning"].rstrip(".")
-    meaning = meaning[:1].lower() + meaning[1:]
+    meaning = inside(rule["meaning"].rstrip("."))
     if decision == "pass" and most <= 0:
-        return Glance(do, f"This rule holds at no price: {meaning}.")
+        return Glance(do, gettext("This rule holds at no price: {rule}.", rule=meaning))
     if shelf is None:
-        return Glance(do, f"The rule that decides: {meaning}.")
-    apart = f"{write(most - shelf)} to spare by" if decision == "buy" else f"{write(shelf - most)} too much for"
-    return Glance(do, f"{apart} the rule that decides: {meaning}.")
+        return Glance(do, gettext("The rule that decides: {rule}.", rule=meaning))
+    if decision == "buy":
+        spare = write(most - shelf)
+        return Glance(do, gettext("{amount} to spare by the rule that decides: {rule}.", amount=spare, rule=meaning))
+    over = write(shelf - most)
+    return Glance(do, gettext("{amount} too much for the rule that decides: {rule}.", amount=over, rule=meaning))
 
 
 def _money(text: str | None) -> Decimal | None:

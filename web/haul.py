@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response
 
 from sourcing import haul
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.planner.taking import last_taking
 from web.state import store
 
@@ -79,5 +80,9 @@ def _back() -> Response:
 def _number(name: str, default: str = "") -> int:
     text = request.form.get(name, default).strip()
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput(f"“{text[:40]}” is not a whole number.", "A whole number, such as 1.", field=name)
+        raise BadInput(
+            gettext("“{text}” is not a whole number.", text=text[:40]),
+            gettext("A whole number, such as 1."),
+            field=name,
+        )
     return int(text)

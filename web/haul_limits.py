@@ -6,6 +6,7 @@ from decimal import ROUND_CEILING, Decimal
 from typing import NamedTuple
 
 from sourcing.haul_use import Use
+from sourcing.language import gettext, ngettext
 from sourcing.rejudge import Change
 from sourcing.settings_table import of_place
 from web.settings_words import label, shown
@@ -26,8 +27,8 @@ def told(use: Use) -> Told:
     return Told(
         f"{label(use.limit)}{f': {use.what}' if use.what else ''}",
         f"{_amount(use.limit, use.used)} / {_amount(use.limit, use.most)}",
-        f"{_amount(use.limit, use.over)} too much" if use.over else "",
-        f"{_amount(use.limit, max(left, Decimal(0)))} left",
+        gettext("{amount} too much", amount=_amount(use.limit, use.over)) if use.over else "",
+        gettext("{amount} left", amount=_amount(use.limit, max(left, Decimal(0)))),
     )
 
 
@@ -51,13 +52,14 @@ def both(change: Change | None) -> list[Both]:
 
 def _state(use: Use | None) -> str:
     if use is None:
-        return "off"
+        return gettext("off")
     found = told(use)
-    return f"{found.used}, {found.over or 'it holds'}"
+    return f"{found.used}, {found.over or gettext('it holds')}"
 
 
 def _amount(limit: str, value: Decimal) -> str:
     if limit == "prep_hours":  # a broken limit must not read as if it held
         value = value.quantize(Decimal("0.1"), ROUND_CEILING)
-    text = shown(of_place("haul")[limit], value)
-    return text.removesuffix("s") if limit == "most_of_style" and value == 1 else text
+    if limit == "most_of_style":
+        return ngettext("{count}\N{NO-BREAK SPACE}piece", "{count}\N{NO-BREAK SPACE}pieces", int(value))
+    return shown(of_place("haul")[limit], value)

@@ -13,8 +13,10 @@ from werkzeug.wrappers import Response
 from sourcing.comps import waiting
 from sourcing.comps.columns import STATUSES
 from sourcing.errors import BadInput, Busy
+from sourcing.language import gettext
 from web import incoming_form as forms
 from web import incoming_work as work
+from web.filters import grouped
 from web.jobs import Job
 from web.state import current, settings
 
@@ -78,7 +80,7 @@ def rows(token: str) -> Response:
         return follow(job)
     found: work.Tried = job.outcome()
     if found.report is None:
-        flash("Something is still to be said before the rows can be read.")
+        flash(gettext("Something is still to be said before the rows can be read."))
         return redirect(url_for("incoming.show", token=token, match=1, _anchor="open"), 303)
     home = settings().currency
     foreign = sorted({row["currency"] for row in found.report.shown if row.get("currency", home) != home})
@@ -104,14 +106,14 @@ def load(token: str) -> Response:
 def drop(token: str) -> Response:
     """Let a file wait no longer; it is kept aside for a day."""
     one = waiting.put_aside(current().folder, token)
-    flash(f"{one.name} waits no longer. It can be brought back below until tomorrow.")
+    flash(gettext("{name} waits no longer. It can be brought back below until tomorrow.", name=one.name))
     return redirect(url_for("comps.show"), 303)
 
 
 def bring_back(token: str) -> Response:
     """Let a file wait again that was dropped."""
     one = waiting.bring_back(current().folder, token)
-    flash(f"{one.name} waits again.")
+    flash(gettext("{name} waits again.", name=one.name))
     return redirect(url_for("comps.show"), 303)
 
 
@@ -127,12 +129,13 @@ def progress(number: int) -> Response:
     ``?look=1`` is the page's own script asking, which is told where to go instead.
     """
     job = current().jobs.get(number)
-    if job.over and not request.args.get("look"):
+    over = job.over  # read once: a page that is half of one that runs, half of one that is over, would go nowhere
+    if over and not request.args.get("look"):
         return _outcome(job)
-    page = render_template(
-        "comps/work.html", job=job, before=current().jobs.before(job), still=bool(request.args.get("still"))
+    still = bool(request.args.get("still"))
+    return make_response(
+        render_template("comps/work.html", job=job, over=over, before=current().jobs.before(job), still=still)
     )
-    return make_response(page)
 
 
 def cancel(number: int) -> Response:
@@ -141,34 +144,40 @@ def cancel(number: int) -> Response:
     job.stop()
     job.wait()
     if job.state == "waits":
-        flash(f"{job.name}: stopped, nothing was stored.")
+        flash(gettext("{name}: stopped, nothing was stored.", name=job.name))
         return redirect(url_for("comps.show"), 303)
     return redirect(url_for("incoming.progress", number=number), 303)
 
 
 def _outcome(job: Job) -> Response:
     if job.state == "stopped":
-        flash(f"{job.name}: stopped, nothing was stored.")
+        flash(gettext("{name}: stopped, nothing was stored.", name=job.name))
         return redirect(url_for("comps.show"), 303)
     found = job.outcome()
     if job.kind in ("look", "rows") or found is None:
         return redirect(url_for("incoming.rows" if job.kind == "rows" else "incoming.show", token=job.token), 303)
     if job.stopping:
-        flash("It was done before it could be stopped. It can be undone here.")
+        flash(gettext("It was done before it could be stopped. It can be undone here."))
     if found.more:
-        flash("The archive holds other files too, so it still waits among the files that came in.")
+        flash(gettext("The archive holds other files too, so it still waits among the files that came in."))
     if found.report.batch_id is not None:
         return redirect(url_for("comps.batch", batch_id=found.report.batch_id), 303)
     if found.report.rejected:
         return redirect(url_for("incoming.rows", token=job.token), 303)
-    flash(f"{job.name}: all of its {found.report.read:,} rows are there already. Nothing new was loaded.")
+    flash(
+        gettext(
+            "{name}: all of its {read} rows are there already. Nothing new was loaded.",
+            name=job.name,
+            read=grouped(found.report.read),
+        )
+    )
     return redirect(url_for("comps.show"), 303)
 
 
 def _seen(one: Waiting) -> Look:
     job = work.looked(current(), one)
     if not job.wait(PATIENCE):
-        raise Busy("The file is still being looked at.", next_step="Send it again in a moment.")
+        raise Busy(gettext("The file is still being looked at."), next_step=gettext("Send it again in a moment."))
     current().jobs.drop(job)
     seen: Look = job.outcome()
     return seen

@@ -7,45 +7,64 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
 if TYPE_CHECKING:
     from sourcing.comps.incoming import Column, Look
     from sourcing.comps.layout import Layout, Use
 
 FIELDS = {
-    "title": "Title, or what the item is",
-    "style_code": "Style or model number",
-    "gtin": "Barcode number",
-    "brand": "Brand",
-    "category": "Category",
-    "size": "Size or other variant",
-    "condition": "Condition",
-    "status": "Sold, open or ended unsold",
-    "sold_price": "Price it sold for",
-    "asking_price": "Price asked",
-    "price": "Price: paid or asked, as the row says",
-    "shipping_charged": "Shipping the buyer paid",
-    "currency": "Currency",
-    "listed_on": "Day listed",
-    "ended_on": "Day sold or ended",
-    "channel": "Where it was listed",
-    "listing": "The listing's own number",
-    "note": "Note to keep",
+    "title": gettext_noop("Title, or what the item is"),
+    "style_code": gettext_noop("Style or model number"),
+    "gtin": gettext_noop("Barcode number"),
+    "brand": gettext_noop("Brand"),
+    "category": gettext_noop("Category"),
+    "size": gettext_noop("Size or other variant"),
+    "condition": gettext_noop("Condition"),
+    "status": gettext_noop("Sold, open or ended unsold"),
+    "sold_price": gettext_noop("Price it sold for"),
+    "asking_price": gettext_noop("Price asked"),
+    "price": gettext_noop("Price: paid or asked, as the row says"),
+    "shipping_charged": gettext_noop("Shipping the buyer paid"),
+    "currency": gettext_noop("Currency"),
+    "listed_on": gettext_noop("Day listed"),
+    "ended_on": gettext_noop("Day sold or ended"),
+    "channel": gettext_noop("Where it was listed"),
+    "listing": gettext_noop("The listing's own number"),
+    "note": gettext_noop("Note to keep"),
 }
 """What a column may be, in the order it is offered; a test holds it to the documented columns."""
 
 STORED = {
-    "status": "Stands", "sold": "Sold for", "ask": "Asked", "ship": "Shipping", "currency": "Currency",
-    "listed": "Listed", "ended": "Ended", "size": "Size", "condition": "Condition", "brand": "Brand",
-    "category": "Category", "style_code": "Style code", "gtin": "Barcode", "channel": "Channel",
-    "listing": "Listing", "note": "Note",
-}  # fmt: skip
+    "status": gettext_noop("Stands"),
+    "sold": gettext_noop("Sold for"),
+    "ask": gettext_noop("Asked"),
+    "ship": gettext_noop("Shipping"),
+    "currency": gettext_noop("Currency"),
+    "listed": gettext_noop("Listed"),
+    "ended": gettext_noop("Ended"),
+    "size": gettext_noop("Size"),
+    "condition": gettext_noop("Condition"),
+    "brand": gettext_noop("Brand"),
+    "category": gettext_noop("Category"),
+    "style_code": gettext_noop("Style code"),
+    "gtin": gettext_noop("Barcode"),
+    "channel": gettext_noop("Channel"),
+    "listing": gettext_noop("Listing"),
+    "note": gettext_noop("Note"),
+}
 """Words for the names in storage, in the order a row is shown; its title stands above them."""
 
 EVERY_ROW = ("status", "category", "brand", "condition", "channel", "currency")
 """What can be said for all rows at once where no column says it."""
 
-_WORDS = ((0.9, "quite sure"), (0.75, "fairly sure"), (0.6, "likely"), (0.4, "a guess"), (0.0, "a faint guess"))
+_WORDS = (
+    (0.9, gettext_noop("quite sure")),
+    (0.75, gettext_noop("fairly sure")),
+    (0.6, gettext_noop("likely")),
+    (0.4, gettext_noop("a guess")),
+    (0.0, gettext_noop("a faint guess")),
+)
 LONGEST = 200
 
 
@@ -64,7 +83,7 @@ def sure_of(column: Column) -> Sure | None:
     if guess is None:
         return None
     words = next(said for least, said in _WORDS if guess.confidence >= least)
-    return Sure(words, round(100 * guess.confidence), guess.reason)
+    return Sure(gettext(words), round(100 * guess.confidence), guess.reason)
 
 
 def open_fields(layout: Layout) -> tuple[str, ...]:
@@ -82,14 +101,16 @@ def settled(look: Look) -> list[tuple[str, str]]:
         return []
     used = {use.column for use in layout.uses}
     found = [
-        (layout.header[place], f"amounts like 1{marks.thousands}299{marks.decimal}50")
+        (layout.header[place], gettext("amounts like {example}", example=f"1{marks.thousands}299{marks.decimal}50"))
         for place, marks in sorted(layout.money.items())
         if place in used
     ]
-    found += [(layout.header[place], WRITTEN[order]) for place, order in sorted(layout.days.items()) if place in used]
+    found += [
+        (layout.header[place], gettext(WRITTEN[order])) for place, order in sorted(layout.days.items()) if place in used
+    ]
     found += [(f"“{sign}”", code) for sign, code in sorted(layout.words.get("currency", {}).items())]
-    found += [(layout.header[place], "lost zeros are put back") for place in layout.zeros if place in used]
-    totals = {"with": "the shipping is in it", "without": "the shipping came on top"}
+    found += [(layout.header[place], gettext("lost zeros are put back")) for place in layout.zeros if place in used]
+    totals = {"with": gettext("the shipping is in it"), "without": gettext("the shipping came on top")}
     said = {int(place): totals[how] for place, how in layout.words.get("total", {}).items()}
     return found + [(layout.header[place], how) for place, how in said.items() if place in used]
 
@@ -110,8 +131,10 @@ def read_said(look: Look, form: Mapping[str, str]) -> Layout:
     fixed = {name: form[f"all-{name}"] for name in EVERY_ROW if f"all-{name}" in form}
     for name, text in fixed.items():
         if len(text) > LONGEST:
-            wrong = f"The {name} of all rows has {len(text)} characters."
-            raise BadInput(wrong, f"Up to {LONGEST}.", "Shorten it.", field=f"all-{name}")
+            wrong = gettext("The {name} of all rows has {count} characters.", name=gettext(name), count=len(text))
+            raise BadInput(
+                wrong, gettext("Up to {longest}.", longest=LONGEST), gettext("Shorten it."), field=f"all-{name}"
+            )
     answers = {name.removeprefix("answer:"): text for name, text in form.items() if name.startswith("answer:") and text}
     before = look.layout.fixed.get("status", "") if look.layout else ""
     if fixed.get("status") and fixed["status"] != before and "status" not in columns.values():
@@ -137,7 +160,10 @@ def anew(layout: Layout) -> Layout:
 def _place(name: str) -> int:
     text = name.removeprefix("column-")
     if not (text.isascii() and text.isdigit() and len(text) < 6):
-        raise BadInput(f"{text[:40]!r} is the number of no column.", next_step="Go back and send the form again.")
+        raise BadInput(
+            gettext("{text} is the number of no column.", text=repr(text[:40])),
+            next_step=gettext("Go back and send the form again."),
+        )
     return int(text)
 
 

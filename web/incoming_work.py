@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from sourcing.language import gettext
 from web.jobs import Job
 
 if TYPE_CHECKING:
@@ -107,7 +108,8 @@ def loaded(state: State, token: str, *, keep_good: bool, once: str) -> Job:
         seen = _look(state, one, one.layout, job.check)
         if not seen.ready:
             raise BadInput(
-                "Something about this file is still to be said.", next_step="Go on with it on the Comps page."
+                gettext("Something about this file is still to be said."),
+                next_step=gettext("Go on with it on the Comps page."),
             )
         return _load(state, one, seen, job, keep_good=keep_good)
 

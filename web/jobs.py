@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from sourcing.errors import NotFound, SourcingError, Stopped
+from sourcing.language import gettext, speaking, spoken
 
 log = logging.getLogger(__name__)
 KEPT = 30  # finished pieces whose outcome is remembered
@@ -61,7 +62,10 @@ class Job:
     def check(self, _rows: int = 0) -> None:
         """Do as `tell` without noting rows: it goes through them before the work proper."""
         if self._stop:
-            raise Stopped("You stopped it; nothing was stored.", next_step="The file still waits on the Comps page.")
+            raise Stopped(
+                gettext("You stopped it; nothing was stored."),
+                next_step=gettext("The file still waits on the Comps page."),
+            )
 
     def stop(self) -> None:
         """End it at the next rows; what waits never starts."""
@@ -142,7 +146,7 @@ class Jobs:
             job = Job(self._count, key, kind, token, name)
             self._jobs[job.number] = job
             self._forget_old()
-            self._waiting[lane].append((job, call))
+            self._waiting[lane].append((job, speaking(spoken())(call)))
             if not self._busy[lane]:
                 self._busy[lane] = True
                 # A daemon: a server that is stopped does not wait for a long load, whose transaction is rolled back.
@@ -170,8 +174,10 @@ class Jobs:
             job = self._jobs.get(number)
         if job is None:
             raise NotFound(
-                "That work is no longer known here.",
-                next_step="See the Comps page: what was loaded is in the list of loads, what was not still waits.",
+                gettext("That work is no longer known here."),
+                next_step=gettext(
+                    "See the Comps page: what was loaded is in the list of loads, what was not still waits."
+                ),
             )
         return job
 

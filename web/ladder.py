@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response
 from sourcing.comps.names import names
 from sourcing.errors import BadInput
 from sourcing.ladder import GROUPS, SIZES_OF_PAGES, SORTS, STYLE, Ladder, Wanted, ladder
+from sourcing.language import gettext
 from web.forms import read_discount
 from web.ladder_file import as_csv
 from web.state import settings, store
@@ -87,9 +88,15 @@ def _read(values: Mapping[str, str]) -> tuple[Ladder, View]:
     rows = words["rows"] or str(SIZES_OF_PAGES[0])
     if rows not in map(str, SIZES_OF_PAGES):
         accepted = ", ".join(map(str, SIZES_OF_PAGES))
-        raise BadInput(f"A page of “{rows[:20]}” lines cannot be shown.", f"One of {accepted}.", field="rows")
+        raise BadInput(
+            gettext("A page of “{rows}” lines cannot be shown.", rows=rows[:20]),
+            gettext("One of {accepted}.", accepted=accepted),
+            field="rows",
+        )
     page = words["page"] or "1"
     if not (page.isascii() and page.isdigit() and int(page[:9]) > 0 and len(page) < 10):
-        raise BadInput(f"There is no page “{page[:20]}”.", "A whole number from 1.", field="page")
+        raise BadInput(
+            gettext("There is no page “{page}”.", page=page[:20]), gettext("A whole number from 1."), field="page"
+        )
     view = View(words["sort"] or SORTS[0], words["find"], int(rows), int(page), words["part"] == LITTLE)
     return ladder(store(), settings(), wanted), view

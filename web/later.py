@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from sourcing import history
 from sourcing.errors import Busy
+from sourcing.language import gettext, speaking, spoken
 from web.state import current, store
 
 if TYPE_CHECKING:
@@ -40,8 +41,10 @@ class Later:
         """
         with self._lock:
             if len(self._waiting) >= MOST:
-                raise Busy("Too much waits to be written.", next_step="Try again when the file is loaded.")
-            self._waiting.append(write)
+                raise Busy(
+                    gettext("Too much waits to be written."), next_step=gettext("Try again when the file is loaded.")
+                )
+            self._waiting.append(speaking(spoken())(write))
             if not self._busy:
                 self._busy = True
                 threading.Thread(target=self._work, name="later", daemon=True).start()

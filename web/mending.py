@@ -12,8 +12,10 @@ from werkzeug.wrappers import Response
 from sourcing.comps.loading import MOST_REJECTS
 from sourcing.comps.mend import Rejects, mend, rejects
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from web import incoming_work as work
 from web.comps import load_page
+from web.filters import grouped
 from web.state import current, store
 
 _CELL = re.compile(r"cell-([0-9]{1,8})-([0-9]{1,4})", re.ASCII)
@@ -29,8 +31,9 @@ def put_right(batch_id: int) -> Response:
     report = mend(store(), batch_id, changed)
     if report.new:
         work.learn(current())
-    more = f" {report.known:,} of them were there already." if report.known else ""
-    flash(f"{report.new + report.known:,} of {report.read:,} rows put right and loaded.{more}")
+    more = " " + gettext("{count} of them were there already.", count=grouped(report.known)) if report.known else ""
+    done, read = grouped(report.new + report.known), grouped(report.read)
+    flash(gettext("{count} of {read} rows put right and loaded.", count=done, read=read) + more)
     if report.rejected:
         return make_response(load_page(batch_id, typed), 422)
     return redirect(url_for("comps.batch", batch_id=batch_id), 303)
@@ -69,7 +72,7 @@ def _typed() -> dict[tuple[int, int], str]:
 
 def _waiting(batch_id: int, rows: set[int]) -> Rejects:
     if not rows:
-        raise BadInput("No row was put right.", next_step="Change a cell of one, then try again.")
+        raise BadInput(gettext("No row was put right."), next_step=gettext("Change a cell of one, then try again."))
     return rejects(store(), batch_id, most=max(rows) - min(rows) + 1, after=min(rows) - 1)
 
 

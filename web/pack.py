@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from flask import current_app, jsonify, request
 from werkzeug.wrappers import Response
 
+from sourcing.language import gettext, gettext_noop
 from sourcing.pack import kept
 from web.state import State, current, settings, store
 from web.tasks import Task
@@ -21,11 +22,16 @@ if TYPE_CHECKING:
 SOON = 1.5  # seconds a request waits for a pack that is being built
 AGAIN = 5  # seconds after which to ask again for one
 _MISSING = {
-    "nothing learnt yet": ("Nothing has been learnt yet, so there is nothing to take along.",
-                           "Load a file of past sales on the Comps page, then ask again."),
-    "failed": ("The take-along pack could not be built.", "See the server's log; checks on this server still work."),
-    "building": ("The take-along pack is being built.", "Ask again in a few seconds."),
-}  # fmt: skip
+    "nothing learnt yet": (
+        gettext_noop("Nothing has been learnt yet, so there is nothing to take along."),
+        gettext_noop("Load a file of past sales on the Comps page, then ask again."),
+    ),
+    "failed": (
+        gettext_noop("The take-along pack could not be built."),
+        gettext_noop("See the server's log; checks on this server still work."),
+    ),
+    "building": (gettext_noop("The take-along pack is being built."), gettext_noop("Ask again in a few seconds.")),
+}
 
 
 def send() -> Response:
@@ -97,7 +103,7 @@ def _task() -> Task:
 
 def _none(wanted: str | None) -> Response:
     which = "nothing learnt yet" if wanted is None else "failed" if _task().failed else "building"
-    words, way_on = _MISSING[which]
+    words, way_on = map(gettext, _MISSING[which])
     response = jsonify(state=which, words=words, way_on=way_on)
     # A browser writes every other status among the errors, and nothing is wrong while it is being built.
     response.status_code = 503 if which == "failed" else 202

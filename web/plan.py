@@ -14,7 +14,9 @@ from werkzeug.wrappers import Response
 from sourcing import history, planner
 from sourcing.check import check
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.money import money_writer
+from web.filters import grouped
 from web.state import settings, store
 
 LIMITS = ("cash", "prep_hours", "most_of_style", "most_in_category")
@@ -53,14 +55,14 @@ def take() -> Response:
             number = history.record(kept, check(kept, _of_row(listed, row).query))
             wanted.append(planner.Wanted(number, count))
         if planner.take_plan(kept, wanted, token) is None:
-            flash("The haul is what the plan says already.")
+            flash(gettext("The haul is what the plan says already."))
     return redirect(url_for("haul.show"), 303)
 
 
 def undo() -> Response:
     """Make the haul what it was before the plan was taken."""
     planner.undo_taking(store(), request.form.get("moment", ""))
-    flash("The plan was taken back.")
+    flash(gettext("The plan was taken back."))
     return redirect(url_for("haul.show"), 303)
 
 
@@ -124,16 +126,20 @@ def _choosing(values: MultiDict[str, str]) -> Choosing:
 def _listed(rows: str) -> tuple[list[planner.Asked], list[tuple[int, str]]]:
     if len(rows) > MOST_LIST:
         raise BadInput(
-            f"The list has {len(rows):,} characters.", f"Up to {MOST_LIST:,}.", "Leave out what you would not buy.",
+            gettext("The list has {count} characters.", count=grouped(len(rows))),
+            gettext("Up to {most}.", most=grouped(MOST_LIST)),
+            gettext("Leave out what you would not buy."),
             field="list",
-        )  # fmt: skip
+        )
     return planner.of_list(io.BytesIO(rows.encode()), settings())
 
 
 def _of_row(listed: dict[str, planner.Asked], row: int) -> planner.Asked:
     found = listed.get(f"row {row}")
     if found is None:
-        raise BadInput(f"The list has no row {row} that can be judged.", "", "Plan again.", field="list")
+        raise BadInput(
+            gettext("The list has no row {row} that can be judged.", row=row), "", gettext("Plan again."), field="list"
+        )
     return found
 
 
@@ -164,7 +170,9 @@ def _field(asked: planner.Asked) -> str:
 def _pair(text: str) -> tuple[int, int]:
     parts = text.split(":")
     if len(parts) != 2 or not all(part.isascii() and part.isdigit() and len(part) < 10 for part in parts):
-        raise BadInput(f"“{text[:40]}” is no line of a plan.", "", "Plan again.", field="plan")
+        raise BadInput(
+            gettext("“{text}” is no line of a plan.", text=text[:40]), "", gettext("Plan again."), field="plan"
+        )
     return int(parts[0]), int(parts[1])
 
 
@@ -175,7 +183,9 @@ def _typed(value: Decimal | int | None) -> str:
 def _time(minutes: Decimal) -> str:
     """Return minutes as hours and minutes."""
     hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest} min" if hours else f"{rest} min"
+    if not hours:
+        return gettext("{count} min", count=rest)
+    return gettext("{hours} h {minutes} min", hours=hours, minutes=rest)
 
 
 def _part(value: Decimal, whole: Decimal) -> str:

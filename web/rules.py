@@ -14,6 +14,7 @@ from sourcing.channels import fees_on
 from sourcing.comps.names import names
 from sourcing.errors import BadInput
 from sourcing.fees import FeePart
+from sourcing.language import gettext, gettext_noop
 from sourcing.rejudge import kept_cases
 from sourcing.settings import Settings, from_toml, load_settings, redo_settings, save_settings, to_toml, undo_settings
 from sourcing.settings_edit import Table, last_change, last_undone, place_of, values_of
@@ -46,12 +47,12 @@ def show() -> str:
 
 
 _TOLD = {  # what a card says of its page: settings, and the word before each
-    sheets.BUYING: (("purchase_tax", "tax"), ("store_discount", "discount")),
-    sheets.POSTAGE: (("packed_weight", "one item"),),
-    sheets.WORK: (("hourly_value", "an hour"), ("supplies", "supplies")),
-    sheets.SELLING: (("give_up_day", "given up after"), ("return_rate", "returns")),
-    sheets.RULES: (("least_profit", "least profit"),),
-    "haul": (("cash", "cash"), ("prep_hours", "prep")),
+    sheets.BUYING: (("purchase_tax", gettext_noop("tax")), ("store_discount", gettext_noop("discount"))),
+    sheets.POSTAGE: (("packed_weight", gettext_noop("one item")),),
+    sheets.WORK: (("hourly_value", gettext_noop("an hour")), ("supplies", gettext_noop("supplies"))),
+    sheets.SELLING: (("give_up_day", gettext_noop("given up after")), ("return_rate", gettext_noop("returns"))),
+    sheets.RULES: (("least_profit", gettext_noop("least profit")),),
+    "haul": (("cash", gettext_noop("cash")), ("prep_hours", gettext_noop("prep"))),
 }
 
 
@@ -71,19 +72,23 @@ def _lines(kept: Settings, categories: list[str]) -> dict[tuple[str, str], str]:
     for name in categories:
         own = {**kept.default, **(values_of(kept, "category", name) or {})}
         line, past = _line(own, _TOLD[sheets.RULES], "category"), asked.get(name, [])
-        found["category", name] = f"{line}; {past.count('buy')} of {len(past)} checks a buy" if past else line
+        found["category", name] = (
+            gettext("{line}; {count} of {checks} checks a buy", line=line, count=past.count("buy"), checks=len(past))
+            if past
+            else line
+        )
     return found
 
 
 def _fees(parts: tuple[FeePart, ...]) -> str:
     first, known = parts[0], of_place("fee")
     line = shown(known["share"], first.share) + (f" + {money(first.fixed)}" if first.fixed else "")
-    return line + (f", and {len(parts) - 1} more" if len(parts) > 1 else "")
+    return line + (gettext(", and {count} more", count=len(parts) - 1) if len(parts) > 1 else "")
 
 
 def _line(own: Mapping[str, Any], told: Iterable[tuple[str, str]], table: Table) -> str:
     known = of_place(place_of(table))
-    return ", ".join(f"{word} {shown(known[name], own[name])}".strip() for name, word in told)
+    return ", ".join(f"{gettext(word)} {shown(known[name], own[name])}".strip() for name, word in told)
 
 
 def part(part: str) -> str:
@@ -125,8 +130,13 @@ def change_flag() -> AnyResponse:
 def _name(what: str) -> str:
     name = folded(request.args.get("name", ""))
     if not name or len(name) > 80:
-        raise BadInput(f"The {what} has no name." if not name else f"The name has {len(name)} characters.",
-                       "From 1 to 80 characters.", "Go back to Rules and type one.", field="name")  # fmt: skip
+        unnamed = gettext("The flag has no name.") if what == "flag" else gettext("The category has no name.")
+        raise BadInput(
+            gettext("The name has {count} characters.", count=len(name)) if name else unnamed,
+            gettext("From 1 to 80 characters."),
+            gettext("Go back to Rules and type one."),
+            field="name",
+        )
     return name
 
 
@@ -134,7 +144,7 @@ def undo() -> AnyResponse:
     """Go back to the settings before the last change, or forth again, and to the page it was done on."""
     again = request.form.get("do") == "redo"
     others_count = redo_settings(store()) if again else undo_settings(store())
-    flash("Done again: the change is in force." if again else "Undone: the settings are as before.")
+    flash(gettext("Done again: the change is in force.") if again else gettext("Undone: the settings are as before."))
     back = request.form.get("back", "")
     target = back if _OWN_PATH.fullmatch(back) else url_for("rules.show")
     return after_change(others_count, f"{target}{'&' if '?' in target else '?'}{'done' if again else 'undone'}=1")
@@ -150,15 +160,23 @@ def bring_in() -> AnyResponse:
     """Take the settings of an uploaded file."""
     upload = request.files.get("file")
     if upload is None or not upload.filename:
-        raise BadInput("No file was chosen.", "A settings file that this page handed out.", "Choose one.")
+        raise BadInput(
+            gettext("No file was chosen."),
+            gettext("A settings file that this page handed out."),
+            gettext("Choose one."),
+        )
     try:
         text = upload.read().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise BadInput("The file is not text.", "A settings file in UTF-8.", "Choose another.") from error
+        raise BadInput(
+            gettext("The file is not text."), gettext("A settings file in UTF-8."), gettext("Choose another.")
+        ) from error
     brought: Settings = from_toml(text)
     for note in brought.notes:
         flash(note)
-    return after_change(save_settings(store(), brought, "brought in from a file"), url_for("rules.show", done=1))
+    return after_change(
+        save_settings(store(), brought, gettext("brought in from a file")), url_for("rules.show", done=1)
+    )
 
 
 def after_change(others_count: bool, target: str) -> AnyResponse:
@@ -168,5 +186,5 @@ def after_change(others_count: bool, target: str) -> AnyResponse:
 
         kept = store()
         current().task.start(lambda say: refit(kept, say))
-        flash("Other comps count now, or other words in them: learning from them has begun.")
+        flash(gettext("Other comps count now, or other words in them: learning from them has begun."))
     return redirect(target, 303)

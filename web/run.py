@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response
 
 from sourcing import haul, run
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.stock import bring as brought
 from web.state import settings, store
 
@@ -77,5 +78,9 @@ def _page(haul_id: int | None) -> str:
 def _number() -> int:
     text = request.form.get("haul_id", "").strip()
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput(f"“{text[:40]}” is not the number of a run.", "", "Choose it from the list of runs.")
+        raise BadInput(
+            gettext("“{text}” is not the number of a run.", text=text[:40]),
+            "",
+            gettext("Choose it from the list of runs."),
+        )
     return int(text)

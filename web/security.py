@@ -13,6 +13,7 @@ from flask.typing import ResponseReturnValue
 from flask_wtf import CSRFProtect
 
 from sourcing.errors import Refused
+from sourcing.language import gettext
 from web.reach import only_the_root, reach
 from web.routes import FEW, MOST, SMALL
 from web.spoken import speak
@@ -74,8 +75,8 @@ def keep_to_the_root() -> ResponseReturnValue | None:
     if request.path == "/":
         return redirect(url_for("trust.show"), 303)
     raise Refused(
-        "This address is not encrypted, so it hands out the certificate alone.",
-        next_step="Scan the second QR code on the home computer; its link begins with https://.",
+        gettext("This address is not encrypted, so it hands out the certificate alone."),
+        next_step=gettext("Scan the second QR code on the home computer; its link begins with https://."),
     )
 
 

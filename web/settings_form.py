@@ -12,6 +12,7 @@ from typing import Any, Literal
 from werkzeug.datastructures import MultiDict
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 from sourcing.settings_table import Setting
 from sourcing.settings_values import read_value
 from web.filters import plain
@@ -26,10 +27,15 @@ _MOST_ZONES = 10
 _NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
 _DECIMAL_COMMA = re.compile(r"-?(0,\d+|\d+,\d{1,2})")  # 1,500 may mean thousands, so it is refused
 _COLUMNS = {  # of settings that are lists: the label of each column and its unit
-    "cuts": (("From day", "days"), ("Off the first price", "share")),
-    "steps": (("Up to", "grams"), ("Price", "money")),
-    "sides": (("Longest side", "cm"), ("Middle", "cm"), ("Shortest", "cm")),
-    "brackets": (("From", "money"), ("Share", "share"), ("Flat, on top", "money")),
+    "cuts": ((gettext_noop("From day"), "days"), (gettext_noop("Off the first price"), "share")),
+    "rates": ((gettext_noop("From day"), "date"), (gettext_noop("Amount"), "amount")),
+    "steps": ((gettext_noop("Up to"), "grams"), (gettext_noop("Price"), "money")),
+    "sides": ((gettext_noop("Longest side"), "cm"), (gettext_noop("Middle"), "cm"), (gettext_noop("Shortest"), "cm")),
+    "brackets": (
+        (gettext_noop("From"), "money"),
+        (gettext_noop("Share"), "share"),
+        (gettext_noop("Flat, on top"), "money"),
+    ),
 }
 
 
@@ -117,11 +123,13 @@ def _field(
 
 def _columns(setting: Setting, value: Any) -> list[tuple[str, str]]:
     """Return the columns of a setting that is a list, label and unit; a postage table has one to spare for a zone."""
-    found = list(_COLUMNS.get(setting.unit, ()))
+    found = [(gettext(name), unit) for name, unit in _COLUMNS.get(setting.unit, ())]
     if setting.unit == "steps":
         prices = max((len(row) - 1 for row in value or ()), default=1)
         first = 1 if prices == 1 else 0  # one price for all is no zone yet
-        zones = [(f"Zone {at + 1}", "money") for at in range(first, min(prices + 1, _MOST_ZONES))]
+        zones = [
+            (gettext("Zone {number}", number=at + 1), "money") for at in range(first, min(prices + 1, _MOST_ZONES))
+        ]
         found = [*found[: 1 + first], *zones]
     return found
 
@@ -132,7 +140,7 @@ def _unit(unit: str) -> str:
 
         kept = in_force()
         return currency_marks(kept.currency, kept.locale)[-1]
-    return UNITS.get(unit, unit if unit == "cm" else "")
+    return gettext(UNITS.get(unit, unit if unit == "cm" else ""))
 
 
 def _text(setting: Setting, value: Any) -> str:
@@ -273,23 +281,39 @@ def _in_words(setting: Setting, field: Field, error: BadInput) -> BadInput:
     accepted = error.accepted
     if setting.unit == "share":
         low, high = (plain(bound * 100) for bound in (setting.lowest, setting.highest))
-        accepted = f"A percentage from {low} to {high}" + (", or off." if setting.optional else ".")
-    elif setting.unit == "cuts":
-        accepted = "A whole day and a percentage under 100 in each row, both rising from row to row."
-    elif setting.unit == "steps":
         accepted = (
+            gettext("A percentage from {low} to {high}, or off.", low=low, high=high)
+            if setting.optional
+            else gettext("A percentage from {low} to {high}.", low=low, high=high)
+        )
+    elif setting.unit == "cuts":
+        accepted = gettext("A whole day and a percentage under 100 in each row, both rising from row to row.")
+    elif setting.unit == "steps":
+        accepted = gettext(
             "Whole grams and a price in each row, or as many prices in each as there are zones; grams rising, prices "
             "not falling."
         )
     elif setting.unit == "brackets":
         low, high = (plain(bound * 100) for bound in (setting.lowest, setting.highest))
-        accepted = (
-            f"In each row the amount from which it holds and a percentage from {low} to {high}. The first row "
-            "holds from 0, each other from more than the one before, so that none overlap."
+        accepted = gettext(
+            "In each row the amount from which it holds and a percentage from {low} to {high}. The first row "
+            "holds from 0, each other from more than the one before, so that none overlap.",
+            low=low,
+            high=high,
         )
     elif setting.unit in _SHARES:
         accepted = accepted.replace("0.15, 0.30, 0.50", "15, 30, 50").replace("[", "").replace("]", "")
     elif setting.unit == "sides":
-        accepted = "Three sides in cm, each over 0 and up to 300" + (", or off." if setting.optional else ".")
-    what = f"“{said[:60]}” cannot be used" if said else "Nothing was typed"
-    return BadInput(f"{field.label}: {what}.", accepted, "The old value stays in force.", field=setting.name)
+        accepted = (
+            gettext("Three sides in cm, each over 0 and up to 300, or off.")
+            if setting.optional
+            else gettext("Three sides in cm, each over 0 and up to 300.")
+        )
+    return BadInput(
+        gettext("{label}: “{said}” cannot be used.", label=field.label, said=said[:60])
+        if said
+        else gettext("{label}: Nothing was typed.", label=field.label),
+        accepted,
+        gettext("The old value stays in force."),
+        field=setting.name,
+    )

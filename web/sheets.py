@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from sourcing.language import gettext, gettext_noop
 from sourcing.settings_edit import Table
 from sourcing.settings_table import Setting, of_place
 
@@ -26,11 +27,11 @@ _PART = {
     **dict.fromkeys(("hourly_value", "supplies"), WORK),
 }
 TITLES = {
-    RULES: "Rules for a buy",
-    BUYING: "Buying",
-    POSTAGE: "Postage",
-    WORK: "Work and supplies",
-    SELLING: "Selling and returns",
+    RULES: gettext_noop("Rules for a buy"),
+    BUYING: gettext_noop("Buying"),
+    POSTAGE: gettext_noop("Postage"),
+    WORK: gettext_noop("Work and supplies"),
+    SELLING: gettext_noop("Selling and returns"),
 }
 
 
@@ -54,20 +55,20 @@ class Sheet(NamedTuple):
 
 
 PARTS = {
-    BUYING: "What a purchase costs, in every category that does not say otherwise.",
-    POSTAGE: "What posting a parcel costs: by its weight, or one amount for all.",
-    WORK: "What an item asks of your time and your shelf, in every category that does not say otherwise.",
-    SELLING: "Where and how it is sold, in every category that does not say otherwise.",
-    RULES: "What you ask of a buy, in every category that does not say otherwise.",
-    "haul": "Rules for one whole store run.",
-    "labels": "What labels of stock are made of, and the paper they are printed on.",
-    "general": "How amounts and dates are written.",
+    BUYING: gettext_noop("What a purchase costs, in every category that does not say otherwise."),
+    POSTAGE: gettext_noop("What posting a parcel costs: by its weight, or one amount for all."),
+    WORK: gettext_noop("What an item asks of your time and your shelf, in every category that does not say otherwise."),
+    SELLING: gettext_noop("Where and how it is sold, in every category that does not say otherwise."),
+    RULES: gettext_noop("What you ask of a buy, in every category that does not say otherwise."),
+    "haul": gettext_noop("Rules for one whole store run."),
+    "labels": gettext_noop("What labels of stock are made of, and the paper they are printed on."),
+    "general": gettext_noop("How amounts and dates are written."),
 }
 _NAMES = {
-    RULES: "Every category",
-    "haul": "The whole haul",
-    "labels": "Labels of stock",
-    "general": "Language and currency",
+    RULES: gettext_noop("Every category"),
+    "haul": gettext_noop("The whole haul"),
+    "labels": gettext_noop("Labels of stock"),
+    "general": gettext_noop("Language and currency"),
 } | {part: TITLES[part] for part in (BUYING, POSTAGE, WORK, SELLING)}
 
 
@@ -84,20 +85,20 @@ def part_of(setting: Setting) -> str:
 
 def part_name(part: str) -> str:
     """Return the heading of a page of defaults."""
-    return _NAMES[part]
+    return gettext(_NAMES[part])
 
 
 def part_sheet(part: str) -> Sheet:
     """Return one page of what holds everywhere; ``part`` is a key of `PARTS`."""
-    heading, intro = _NAMES[part], PARTS[part]
+    heading, intro = gettext(_NAMES[part]), gettext(PARTS[part])
     if part in ("haul", "labels", "general"):
         return Sheet(heading, intro, (Piece("", part, "", tuple(of_place(part).values())),))  # type: ignore[arg-type]
     mine = _of_part(part)
     pieces = [Piece("", "default", "", mine)]
     if part == POSTAGE:
         pieces = [
-            Piece("One item packed", "default", "", mine),
-            Piece("The carrier's price list", "parcel", "", tuple(of_place("parcel").values())),
+            Piece(gettext("One item packed"), "default", "", mine),
+            Piece(gettext("The carrier's price list"), "parcel", "", tuple(of_place("parcel").values())),
         ]
     return Sheet(heading, intro, tuple(pieces))
 
@@ -112,14 +113,15 @@ def _of_part(part: str) -> tuple[Setting, ...]:
 def category_sheet(name: str) -> Sheet:
     """Return one category's page: its rules first, then its own terms."""
     pieces = [
-        Piece(TITLES[part], "category", name, _of_part(part), part == RULES)
+        Piece(gettext(TITLES[part]), "category", name, _of_part(part), part == RULES)
         for part in (RULES, POSTAGE, WORK, BUYING, SELLING)
     ]
-    return Sheet(name, "An empty field is as elsewhere: as in every category.", tuple(pieces), ("category", name))
+    intro = gettext("An empty field is as elsewhere: as in every category.")
+    return Sheet(name, intro, tuple(pieces), ("category", name))
 
 
 def flag_sheet(name: str) -> Sheet:
     """Return one condition flag's page."""
-    intro = "What a condition of one piece asks for, and the words in comps that mean it."
+    intro = gettext("What a condition of one piece asks for, and the words in comps that mean it.")
     return Sheet(name.replace("_", " "), intro, (Piece("", "flag", name, tuple(of_place("flag").values())),),
                  ("flag", name))  # fmt: skip

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from flask import Flask, request
+from jinja2 import pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
 
 from sourcing.language import catalog, gettext, gettext_noop, of_locale, spoken, use
 from web.state import store
@@ -21,6 +24,7 @@ def add_language(app: Flask) -> None:
     environment.policies["ext.i18n.trimmed"] = True
     environment.add_extension("jinja2.ext.i18n")
     environment.install_gettext_callables(gettext, _plural, newstyle=True)  # type: ignore[attr-defined]
+    environment.globals.update(_=_message, gettext=_message)
     app.add_template_filter(said)
     app.context_processor(lambda: {"language": spoken})
 
@@ -41,6 +45,17 @@ def said(key: str) -> str:
     The word has been marked for translation where it is defined, by ``gettext_noop``.
     """
     return gettext(str(key)) if key else ""
+
+
+@pass_context
+def _message(context: Context, message: str, /, **values: object) -> str:
+    """Return a message filled in: as in the code, by ``{names}``, or as ``{% trans %}`` has it, by ``%(names)s``."""
+    words = gettext(message)
+    if context.eval_ctx.autoescape:
+        words = Markup(words)  # noqa: S704, a message is the code's own or the catalog's; values are escaped
+    if not values:
+        return words.replace("%%", "%")
+    return words % values if "%(" in message else words.format(**values)
 
 
 def _plural(one: str, many: str, count: int) -> str:

@@ -19,6 +19,7 @@ from sourcing.comps.take_back import edits as all_edits
 from sourcing.comps.take_back import undo_edit
 from sourcing.errors import BadInput, NotFound, Refused, SourcingError
 from sourcing.fitting import keep_up
+from sourcing.language import gettext_noop
 from web import charts_evidence
 from web.state import current, store
 from web.table_forms import as_address, read_cells, read_filter, read_number, read_rows
@@ -26,7 +27,7 @@ from web.table_forms import as_address, read_cells, read_filter, read_number, re
 MOST_SHOWN = 300  # rows of an item, names of a kind
 CHOICES = {
     name: [(word, word) for word in words]
-    for name, words in {"status": STATUSES, "counts": ("counted", *OUT[1:]), "sort": SORTS}.items()
+    for name, words in {"status": STATUSES, "counts": (gettext_noop("counted"), *OUT[1:]), "sort": SORTS}.items()
 }
 
 

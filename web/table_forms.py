@@ -12,6 +12,7 @@ from sourcing.comps.columns import NAMES
 from sourcing.comps.comp import RowId, row_id
 from sourcing.comps.search import Filter
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 TEXTS = ("query", "brand", "category", "condition", "status", "counts", "sort")
 NUMBERS = ("within", "older", "batch_id", "item")
@@ -31,7 +32,12 @@ def read_filter(values: Mapping[str, str]) -> Filter:
     texts = {name: " ".join((values.get(name) or "").split()) for name in TEXTS}
     for name, text in texts.items():
         if len(text) > LONGEST:
-            raise BadInput(f"The {name} has {len(text)} characters.", f"Up to {LONGEST}.", "Shorten it.", field=name)
+            raise BadInput(
+                gettext("The {name} has {count} characters.", name=name, count=len(text)),
+                gettext("Up to {longest}.", longest=LONGEST),
+                gettext("Shorten it."),
+                field=name,
+            )
     numbers = {name: read_number(values, name) for name in NUMBERS if (values.get(name) or "").strip()}
     page = read_number(values, "page") if values.get("page") else 1
     return Filter(page=page, **numbers, **texts)  # type: ignore[arg-type]
@@ -54,7 +60,11 @@ def read_number(values: Mapping[str, str], name: str) -> int:
     """
     text = (values.get(name) or "").strip()
     if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput(f"“{text[:40]}” is not a whole number.", "A whole number, such as 1.", field=name)
+        raise BadInput(
+            gettext("“{text}” is not a whole number.", text=text[:40]),
+            gettext("A whole number, such as 1."),
+            field=name,
+        )
     return int(text)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from sourcing.errors import Stopped
+from sourcing.language import gettext, speaking, spoken
 
 log = logging.getLogger(__name__)
 
@@ -24,7 +25,8 @@ class Task:
         self.failed = ""
 
     def start(self, call: Callable[[Callable[..., None]], Any]) -> None:
-        """Start ``call(on_progress)``, or queue it behind the one that runs."""
+        """Start ``call(on_progress)``, or queue it behind the one that runs; it speaks the language of who asked."""
+        call = speaking(spoken())(call)
         with self._lock:
             if self.running:
                 self._again = call
@@ -54,5 +56,7 @@ class Task:
 
     def _say(self, *parts: Any) -> None:
         if self._stop:
-            raise Stopped("It was cancelled.", "Nothing was kept of it.", "Start it again at any time.")
+            raise Stopped(
+                gettext("It was cancelled."), gettext("Nothing was kept of it."), gettext("Start it again at any time.")
+            )
         self.said = " ".join(str(part) for part in parts)

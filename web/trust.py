@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from flask import Response, render_template
 
 from sourcing.errors import NotFound
+from sourcing.language import gettext
 from web.reach import reach
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def _kept() -> Kept:
     kept = reach().kept
     if kept is None:
         raise NotFound(
-            "This server has no root certificate to hand out.",
-            next_step="It makes one when it is started with: sourcing serve --https",
+            gettext("This server has no root certificate to hand out."),
+            next_step=gettext("It makes one when it is started with: sourcing serve --https"),
         )
     return kept

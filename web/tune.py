@@ -11,13 +11,18 @@ from werkzeug.wrappers import Response
 
 from sourcing import tuning
 from sourcing.errors import Refused
+from sourcing.language import gettext, gettext_noop
 from sourcing.settings import load_settings, undo_settings
 from sourcing.storage import Store
 from sourcing.tuning.words import threshold
 from web.charts_tuning import AGAINST, picture
 from web.state import current, store
 
-_NAMES = {"buys": "number of buys", "cash": "cash tied up on average", "hours": "hours of prep"}
+_NAMES = {
+    "buys": gettext_noop("number of buys"),
+    "cash": gettext_noop("cash tied up on average"),
+    "hours": gettext_noop("hours of prep"),
+}
 
 
 def show() -> str:
@@ -28,7 +33,10 @@ def show() -> str:
         return render_template("tune/show.html", **values)
     bench = tuning.tune(kept, asked["category"], asked["rule"], asked["objective"])
     which = AGAINST if asked["category"] else AGAINST[:1]
-    names = {"threshold": bench.rule.replace("_", " "), **_NAMES}
+    names = {
+        "threshold": gettext(bench.rule.replace("_", " ")),
+        **{name: gettext(text) for name, text in _NAMES.items()},
+    }
     shown = []
     for one in bench.frontiers:
         write = _writer(one.rule)
@@ -59,7 +67,9 @@ def accept() -> Response:
     asked, kept = _asked(request.form), store()
     found = tuning.suggestion_of(kept, request.form.get("of", ""), asked["rule"], asked["objective"])
     if found is None:
-        raise Refused("There is no such suggestion any longer.", next_step="Look at the figures again.")
+        raise Refused(
+            gettext("There is no such suggestion any longer."), next_step=gettext("Look at the figures again.")
+        )
     tuning.accept(kept, found)
     session["tuned"] = found.why
     return redirect(url_for("tune.show", **asked), 303)
@@ -68,7 +78,7 @@ def accept() -> Response:
 def undo() -> Response:
     """Go back to the settings before."""
     undo_settings(store())
-    flash("The rule is as it was.")
+    flash(gettext("The rule is as it was."))
     return redirect(url_for("tune.show", **_asked(request.form)), 303)
 
 
@@ -77,8 +87,10 @@ def _replay(kept: Store, say: Callable[..., None]) -> None:
 
     def tell(share: float, words: str) -> None:
         gone = time.monotonic() - began
-        left = f", about {max(1, round(gone * (1 - share) / share))} s left" if share > 0.02 and gone > 2 else ""
-        say(f"{share:.0%} {words}{left}")
+        said = f"{share:.0%} {words}"
+        if share > 0.02 and gone > 2:
+            said = gettext("{said}, about {count} s left", said=said, count=max(1, round(gone * (1 - share) / share)))
+        say(said)
 
     tuning.prepare(kept, tell)
 

@@ -12,6 +12,7 @@ from sourcing.check import check
 from sourcing.comps.typed_in import type_in
 from sourcing.errors import BadInput
 from sourcing.fitting import current_fit, keep_up
+from sourcing.language import gettext
 from web.filters import money
 from web.forms import read_price
 from web.state import store
@@ -23,26 +24,34 @@ def add(check_id: int) -> Response:
     """Store the price and judge the same item again."""
     query, _ = history.get(store(), check_id)
     try:
-        price = read_price({"price": request.form.get("seen", "")})
+        price = read_price({"price": request.form.get("seen", "")}, tag=False)
     except BadInput as error:
-        raise BadInput(error.wrong.replace("a shelf price", "a price"), error.accepted, "Type what you saw.") from error
+        raise BadInput(error.wrong, error.accepted, gettext("Type what you saw.")) from error
     if price is None:
         raise BadInput(
-            "No price was typed.", "What it sold for, or is asked for.", "Go back and type it.", field="seen"
+            gettext("No price was typed."),
+            gettext("What it sold for, or is asked for."),
+            gettext("Go back and type it."),
+            field="seen",
         )
     sold, token = request.form.get("kind") != "asked", _short(request.form.get("token", ""))
     report = type_in(store(), query, price, sold=sold, condition=request.form.get("condition", ""), token=token)
     if report.batch_id is None:
-        flash("That price was typed in already.")
+        flash(gettext("That price was typed in already."))
     else:
-        flash(f"Noted: {'sold for' if sold else 'asked'} {money(price)}, seen today.")
+        price_seen = money(price)
+        flash(
+            gettext("Noted: sold for {price}, seen today.", price=price_seen)
+            if sold
+            else gettext("Noted: asked {price}, seen today.", price=price_seen)
+        )
     return _again(check_id, report.batch_id)
 
 
 def undo(check_id: int) -> Response:
     """Take a typed price back out and judge again."""
     comps.undo_batch(store(), read_number(request.form, "batch_id"))
-    flash("Taken back out.")
+    flash(gettext("Taken back out."))
     return _again(check_id, None)
 
 

@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response
 from sourcing import history
 from sourcing.answer import Query
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.settings_file import folded
 from sourcing.whatif import MOST_DAYS, WhatIf, what_if
 from web import charts_whatif
@@ -117,9 +118,9 @@ def _ask(values: Mapping[str, str]) -> Decimal | None:
         ask = Decimal(0)
     if ask == 0:
         raise BadInput(
-            f"“{text[:40]}” is not an asking price.",
-            "An amount above 0, such as 49.90; empty takes the advised one.",
-            "Type what you would ask.",
+            gettext("“{text}” is not an asking price.", text=text[:40]),
+            gettext("An amount above 0, such as 49.90; empty takes the advised one."),
+            gettext("Type what you would ask."),
             field="ask",
         )
     return ask
@@ -131,9 +132,9 @@ def _days(values: Mapping[str, str]) -> int | None:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 6):
         raise BadInput(
-            f"“{text[:40]}” is no number of days.",
-            f"A whole number from 1 to {MOST_DAYS}.",
-            "Type by when it is to be sold.",
+            gettext("“{text}” is no number of days.", text=text[:40]),
+            gettext("A whole number from 1 to {most_days}.", most_days=MOST_DAYS),
+            gettext("Type by when it is to be sold."),
             field="days",
         )
     return int(text)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from flask import Response
 
+from sourcing.language import spoken
 from web import aisle, check, haul
 
 STATIC = Path(__file__).parent / "static"
@@ -40,7 +41,12 @@ def files(pages: str) -> list[str]:
         if path.suffix in KINDS and path != SOURCE
     }
     icons = {path.name for path in STATIC.glob("mark-*.png")}
-    return sorted(named | fetched | icons)
+    return sorted(named | fetched | icons | _words())
+
+
+def _words() -> set[str]:
+    """Return what the scripts say their words with; English ones are in the scripts themselves."""
+    return {"language.js"} | {f"languages/{name}.json" for name in (spoken(),) if name != "en"}
 
 
 def _stamp(name: str) -> tuple[int, int]:

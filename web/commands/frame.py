@@ -68,11 +68,14 @@ def data_place(ctx: click.Context) -> str:
 
 
 def open_data(ctx: click.Context) -> Store:
-    """Open the store, closed again when the command ends."""
+    """Open the store, closed again when the command ends, and speak the language of its settings from here on."""
+    from sourcing.language import of_locale, use
+    from sourcing.settings import load_settings
     from sourcing.storage import open_store
 
     store = open_store(data_place(ctx))
     ctx.call_on_close(store.close)
+    use(of_locale(load_settings(store).locale))
     return store
 
 

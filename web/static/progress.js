@@ -1,5 +1,7 @@
 // Ask how far the work is and change only the words that changed, so that a screen reader says those alone.
 // Without this file the page reloads itself; either way the reader can stop it (WCAG 2.2, 2.2.2).
+import { gettext } from "./language.js";
+
 const EVERY = 2000;
 const stop = document.getElementById("stop");
 const looking = document.getElementById("looking");
@@ -15,9 +17,9 @@ async function look() {
     if (timer === null) return; // stopped meanwhile
     if (found.textContent !== shown.textContent) shown.replaceChildren(...found.childNodes);
     if (!("running" in found.dataset)) return end(found.dataset.next);
-    looking.textContent = "This page looks again by itself.";
+    looking.textContent = gettext("This page looks again by itself.");
   } catch {
-    looking.textContent = "The computer does not answer just now. This page asks again by itself.";
+    looking.textContent = gettext("The computer does not answer just now. This page asks again by itself.");
   }
   if (timer !== null) timer = setTimeout(look, EVERY);
 }
@@ -33,7 +35,7 @@ stop.addEventListener("click", (event) => {
   event.preventDefault();
   clearTimeout(timer);
   timer = null;
-  looking.textContent = "This page stays as it is until you look again.";
+  looking.textContent = gettext("This page stays as it is until you look again.");
   looking.tabIndex = -1;
   looking.focus(); // the link that had the focus goes away
   stop.remove();

@@ -1,5 +1,7 @@
 // Let every figure follow what is typed or slid. All figures come from the server: this file reckons nothing.
 // Answers may come out of order; only the one to the last question is shown. Without this file the button asks.
+import { gettext } from "./language.js";
+
 const WAIT = 120; // ms without a change before asking
 const QUIET = 900; // ms without a change before a screen reader is told
 const form = document.getElementById("suppose");
@@ -18,7 +20,7 @@ for (const field of form.querySelectorAll("input[data-low]")) {
   slider.max = field.dataset.high;
   slider.step = field.dataset.step;
   slider.value = field.dataset.value;
-  slider.setAttribute("aria-label", `${field.labels[0].textContent}, slider`);
+  slider.setAttribute("aria-label", gettext("{name}, slider", { name: field.labels[0].textContent }));
   slider.addEventListener("input", () => {
     field.value = field.dataset.step === "1" ? slider.value : Number(slider.value).toFixed(2);
     soon();
@@ -52,7 +54,7 @@ async function ask() {
     answer = await fetch(`${form.dataset.twin}?${query}`, { signal: running.signal });
     found = await answer.json();
   } catch (error) {
-    if (error.name !== "AbortError" && number === asked) wrong({ field: "", text: "The computer does not answer just now." });
+    if (error.name !== "AbortError" && number === asked) wrong({ field: "", text: gettext("The computer does not answer just now.") });
     return;
   }
   if (number !== asked) return;
@@ -95,7 +97,7 @@ function wrong(error) {
   for (const place of form.querySelectorAll(".wrong")) {
     const name = place.id.replace("-wrong", "");
     const mine = error !== null && (error.field === name || (error.field === "" && name === "price"));
-    const words = mine ? `${error.text} The figures are those from before.` : "";
+    const words = mine ? `${error.text} ${gettext("The figures are those from before.")}` : "";
     if (place.textContent !== words) place.textContent = words;
     const field = form.elements[name];
     if (mine) field.setAttribute?.("aria-invalid", "true");

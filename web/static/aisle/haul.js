@@ -1,10 +1,11 @@
 // The haul on this phone: what the server's open haul held when it last answered, and what was taken since.
+import { gettext, ngettext, written } from "../language.js";
 import * as kept from "./kept.js";
 import * as packs from "./packs.js";
 import * as queue from "./queue.js";
 import { known } from "./server.js";
 import { sync } from "./start.js";
-import { clock, kindOf, made, plural, shape } from "./words.js";
+import { clock, kindOf, made, shape } from "./words.js";
 
 const part = (id) => document.getElementById(id);
 
@@ -18,7 +19,7 @@ async function lines(about, items) {
     const own = mine.get(line.client_id);
     listed.add(line.client_id);
     const gone = line.undone || undone.has(line.client_id) || own?.state === "undoing" || own?.state === "undone";
-    found.push({ ...line, key: own?.id ?? line.client_id, own, gone, state: gone ? "put back" : "" });
+    found.push({ ...line, key: own?.id ?? line.client_id, own, gone, state: gone ? gettext("put back") : "" });
   }
   for (const item of mine.values()) {
     if (listed.has(item.id)) continue;
@@ -26,7 +27,7 @@ async function lines(about, items) {
     if (item.state === "sent" && Date.parse(item.sent_at) < about.asked) continue;
     if (item.state === "undone" && item.tries) continue;
     const gone = item.state === "undone" || item.state === "undoing" || item.state === "refused";
-    const words = { waiting: "waits to be sent", refused: "refused", undone: "put back", undoing: "put back" }[item.state] ?? "";
+    const words = { waiting: gettext("waits to be sent"), refused: gettext("refused"), undone: gettext("put back"), undoing: gettext("put back") }[item.state] ?? "";
     const { shown } = item;
     found.unshift({ ...shown, profit: shown.profit === null ? null : shown.profit * shown.count, key: item.id, own: item, gone, state: words, order: item.order });
   }
@@ -52,19 +53,24 @@ function limits(pack, sums, live) {
     if (limit === null || limit === undefined) return;
     const counts = new Map();
     for (const line of live) if (line[name]) counts.set(line[name], (counts.get(line[name]) ?? 0) + line.count);
-    for (const [what, count] of counts) if (count > limit) said.push([`${words} ${what}: ${count} pieces, more than your ${limit}.`, true]);
+    for (const [what, count] of counts) if (count > limit) said.push([words({ name: what, count, most: limit }), true]);
   };
   if (cash !== null) {
     const left = Math.round(Number(cash) * 100) - sums.outlay;
-    said.push([left < 0 ? `${pack.write(-left)} over your cash of ${pack.write(Math.round(Number(cash) * 100))}.` : `${pack.write(left)} left of your cash.`, left < 0]);
+    const words = left < 0 ? gettext("{amount} over your cash of {cash}.", { amount: pack.write(-left), cash: pack.write(Math.round(Number(cash) * 100)) })
+      : gettext("{amount} left of your cash.", { amount: pack.write(left) });
+    said.push([words, left < 0]);
   }
   if (hours !== null) {
     const left = Number(hours) * 60 - sums.minutes;
-    said.push([left < 0 ? `${Math.ceil(-left)} min of prep over your ${hours} h.` : `${Math.floor(left)} min of prep left.`, left < 0]);
+    const words = left < 0 ? gettext("{minutes} min of prep over your {hours} h.", { minutes: Math.ceil(-left), hours: written(hours) })
+      : gettext("{minutes} min of prep left.", { minutes: Math.floor(left) });
+    said.push([words, left < 0]);
   }
-  most("style", style, "Of style");
-  most("category", category, "In");
-  if (sums.blind) said.push([`${plural(sums.blind, "piece")} without a forecast or a price: counted as pieces and in the prep, left out of outlay and profit.`, false]);
+  most("style", style, (values) => gettext("Of style {name}: {count} pieces, more than your {most}.", values));
+  most("category", category, (values) => gettext("In {name}: {count} pieces, more than your {most}.", values));
+  if (sums.blind) said.push([ngettext("{count} piece without a forecast or a price: counted as pieces and in the prep, left out of outlay and profit.",
+    "{count} pieces without a forecast or a price: counted as pieces and in the prep, left out of outlay and profit.", sums.blind), false]);
   return said;
 }
 
@@ -73,23 +79,31 @@ async function draw() {
   const items = (await queue.all()).filter((item) => item.server === about?.server);
   const all = await lines(about, items), live = all.filter((line) => !line.gone), sums = summed(live);
   const write = (cents) => held?.pack.write(cents) ?? `${(cents / 100).toFixed(2)} ${about?.haul.currency ?? ""}`;
-  part("where").replaceChildren("Haul", ...(about?.haul.store ? [" at ", made("bdi", {}, about.haul.store)] : []));
-  const texts = { pieces: sums.pieces, outlay: write(sums.outlay), profit: write(sums.profit), minutes: `${Math.round(sums.minutes)} min` };
+  part("where").replaceChildren(...headed(about?.haul.store));
+  const texts = { pieces: sums.pieces, outlay: write(sums.outlay), profit: write(sums.profit), minutes: gettext("{count} min", { count: Math.round(sums.minutes) }) };
   for (const place of part("sums").querySelectorAll("[data-sum]")) place.textContent = texts[place.dataset.sum];
   part("over").replaceChildren(...(held ? limits(held.pack, sums, live) : []).map(([words, over]) => made("li", { class: over && "over" }, words)));
   part("base").textContent = about
-    ? `With what your server's haul held on ${clock(about.asked)}. Pieces taken since are reckoned each as if it were alone; the server reckons further ones of the same later and lower.`
+    ? gettext("With what your server's haul held on {moment}. Pieces taken since are reckoned each as if it were alone; the server reckons further ones of the same later and lower.", { moment: clock(about.asked) })
     : "";
   part("none").hidden = all.length > 0;
   part("lines").replaceChildren(...all.map((line) => row(line, write)));
 }
 
+/** Return the heading, the store's name kept apart from the words around it. */
+function headed(store) {
+  if (!store) return [gettext("Haul")];
+  const [before, after] = gettext("Haul at {store}").split("{store}");
+  return [before, made("bdi", {}, store), after];
+}
+
 function row(line, write) {
-  const landed = line.landed === null ? "no price" : `${write(line.landed)} landed`;
-  const profit = line.profit === null ? "no forecast" : `profit ${write(line.profit)}${line.count > 1 ? " together" : ""}`;
+  const landed = line.landed === null ? gettext("no price") : gettext("{cost} landed", { cost: write(line.landed) });
+  const profit = line.profit === null ? gettext("no forecast")
+    : line.count > 1 ? gettext("profit {profit} together", { profit: write(line.profit) }) : gettext("profit {profit}", { profit: write(line.profit) });
   const again = line.own && (line.own.state === "undone" || line.own.state === "refused");
   const can = again || (line.key && !line.gone);
-  const words = again ? "Take again" : "Undo";
+  const words = again ? gettext("Take again") : gettext("Undo");
   return made("li", { class: `row ${kindOf(line.decision)}${line.gone ? " gone" : ""}` }, shape(kindOf(line.decision)),
     made("span", { class: "grow" }, made("bdi", {}, line.label), made("span", { class: "small" }, `${line.count} × ${landed} · ${profit}${line.state && ` · ${line.state}`}`)),
     can && made("button", { type: "button", class: "plain", "data-key": line.key, "data-label": line.label, "aria-label": `${words}: ${line.label}` }, words));

@@ -1,5 +1,6 @@
 // The verdict from the pack: compare the shelf price with the limits, subtract, say why. The same figures as
 // sourcing/limits.py, verdict.py and check.py give: the same doubles, in the same order, rounded in the same places.
+import { gettext, ngettext } from "../language.js";
 import { Unusable } from "./codes.js";
 import { Discount, Till, floorCents, plain, readDiscount, readPrice, toCents } from "./money.js";
 
@@ -45,8 +46,7 @@ function judged(pack, asked, answer, shelf, discount) {
     comps_unsold: unsold,
     newest_comp: newest,
     match,
-    rests_on: sold + unsold ? `${sold} sold and ${unsold} unsold comps${newest ? `, newest ${newest}` : ", undated"}; ${match}.`
-      : `No comps of its own (${match}).`,
+    rests_on: resting(sold, unsold, newest, match),
     prep_minutes: left.minutes,
     left_out: leftOut(asked, found, flags, group.category),
   });
@@ -70,10 +70,16 @@ function judged(pack, asked, answer, shelf, discount) {
     proceeds: spread(nets.map(toCents)),
     channel: terms.channel,
     objective: deal.objective,
-    speed_basis: group.speed_basis || `your own assumption of ${terms.assumed_days} days: no listing dates`,
+    speed_basis: group.speed_basis || gettext("your own assumption of {days} days: no listing dates", { days: terms.assumed_days }),
     ...speed(group, of),
   });
   return shelf === null ? answer : { ...answer, ...profits(answer.landed_cents, seen, nets, left.minutes, deal) };
+}
+
+function resting(sold, unsold, newest, match) {
+  if (!(sold + unsold)) return gettext("No comps of its own ({match}).", { match });
+  return newest ? gettext("{sold} sold and {unsold} unsold comps, newest {day}; {match}.", { sold, unsold, day: newest, match })
+    : gettext("{sold} sold and {unsold} unsold comps, undated; {match}.", { sold, unsold, match });
 }
 
 /** Say which item was meant: its record, or the one that stands in for an unknown item. */
@@ -82,8 +88,8 @@ function understood(pack, asked) {
   const at = text ? pack.find(text, asked.symbology) : null;
   if (at?.state === "refused") throw new Unusable("code", at.wrong, at.accepted, at.way_on);
   if (!text && !title && !(asked.brand ?? "").trim() && !(asked.category ?? "").trim()) {
-    throw new Unusable("code", "Nothing says which item this is.", "A code (typed or photographed), or a title.",
-      "Type the digits under the bars, or the style code.");
+    throw new Unusable("code", gettext("Nothing says which item this is."), gettext("A code (typed or photographed), or a title."),
+      gettext("Type the digits under the bars, or the style code."));
   }
   const record = at?.record ?? (title ? pack.findTitle(title) : null), known = record !== null;
   const own = known ? pack.item(record) : null;
@@ -104,7 +110,7 @@ function understood(pack, asked) {
 function marked(pack, names) {
   return names.filter(Boolean).map((name) => {
     const flag = pack.said.flags.find((one) => one.name === name);
-    if (!flag) throw new Unusable("flags", `There is no flag “${name}”.`, "One of the flags shown.", "Leave it out.");
+    if (!flag) throw new Unusable("flags", gettext("There is no flag “{name}”.", { name }), gettext("One of the flags shown."), gettext("Leave it out."));
     return flag;
   });
 }
@@ -144,14 +150,14 @@ function bounds(deal, seen, till, shelf, write) {
   };
   const { least_profit: profit, least_return: share, wanted_chance: wanted, most_loss_chance: loss, said } = deal;
   if (profit !== null) {
-    add(RULES[0], `Expected profit of at least ${write(toCents(Number(profit)))}`, (over - Number(profit)) / hold);
+    add(RULES[0], gettext("Expected profit of at least {amount}", { amount: write(toCents(Number(profit))) }), (over - Number(profit)) / hold);
   }
-  if (share !== null) add(RULES[1], `Expected profit of at least ${said.least_return} of the landed cost`, over / (hold + Number(share)));
+  if (share !== null) add(RULES[1], gettext("Expected profit of at least {share} of the landed cost", { share: said.least_return }), over / (hold + Number(share)));
   if (wanted !== null && seen.chance !== null) {
-    add(RULES[2], `Sold within ${deal.target_days} days with a chance of ${said.wanted_chance}: it is ${percent(seen.chance)}`,
+    add(RULES[2], gettext("Sold within {days} days with a chance of {wanted}: it is {chance}", { days: deal.target_days, wanted: said.wanted_chance, chance: percent(seen.chance) }),
       seen.chance < Number(wanted) ? -1.0 : Infinity);
   }
-  if (loss !== null) add(RULES[3], `A chance of loss of at most ${said.most_loss_chance}`, (seen.low - seen.labour) / hold);
+  if (loss !== null) add(RULES[3], gettext("A chance of loss of at most {chance}", { chance: said.most_loss_chance }), (seen.low - seen.labour) / hold);
   return found;
 }
 
@@ -187,50 +193,50 @@ function lossBetween(spent, nets, low, share) {
 }
 
 function speed(group, of) {
-  if (!group.speed_basis) return { warnings: ["The comps carry no listing dates, so the time to sell is not known."] };
+  if (!group.speed_basis) return { warnings: [gettext("The comps carry no listing dates, so the time to sell is not known.")] };
   return {
     days_50: of("days_50") || null,
     days_80: of("days_80") || null,
     sold_within: Object.fromEntries(WITHIN.map((day) => [day, of(`sold_${day}`) / 10000])),
-    warnings: of("dearer") ? ["The asking price lies above what sellers ask for such items: how demand goes on there is an estimate " +
-      "nobody has tested. A lower one of the table is the safer choice."] : [],
+    warnings: of("dearer") ? [gettext("The asking price lies above what sellers ask for such items: how demand goes on there is an estimate " +
+      "nobody has tested. A lower one of the table is the safer choice.")] : [],
   };
 }
 
 function tooLittle(deal, evidence) {
   const lacking = Number(deal.least_comps) - evidence;
   return {
-    reason: "Too little to go on: what is known beyond its category is worth " +
-      `${evidence.toFixed(2)} sales of this item, your rule asks for ${deal.least_comps}.`,
-    would_settle: lacking <= 1.0 ? "One recent sale of this very item would settle it; so may its brand, category and title."
-      : `About ${Math.ceil(lacking)} recent sales of this very item would settle it; its brand, category and title help too.`,
+    reason: gettext("Too little to go on: what is known beyond its category is worth {evidence} sales of this item, your " +
+      "rule asks for {wanted}.", { evidence: evidence.toFixed(2), wanted: deal.least_comps }),
+    would_settle: ngettext("One recent sale of this very item would settle it; so may its brand, category and title.",
+      "About {count} recent sales of this very item would settle it; its brand, category and title help too.", Math.max(Math.ceil(lacking), 1)),
   };
 }
 
 function reason(decision, meaning, most, shelf, write) {
-  if (most === null) return "No rule limits the price.";
+  if (most === null) return gettext("No rule limits the price.");
   const why = meaning.replace(/\.+$/, "");
-  if (shelf === null && most > 0) return `No shelf price was given: worth up to ${write(most)}. The rule that decides: ${why}.`;
-  if (decision === "buy") return `Buy: ${write(most - shelf)} of room below the most worth paying, ${write(most)}. The rule that decides: ${why}.`;
-  if (most <= 0) return `Pass at any price. The rule that fails: ${why}.`;
-  return `Pass: it becomes a buy at ${write(most)} or less. The rule that decides: ${why}.`;
+  if (shelf === null && most > 0) return gettext("No shelf price was given: worth up to {most}. The rule that decides: {rule}.", { most: write(most), rule: why });
+  if (decision === "buy") return gettext("Buy: {room} of room below the most worth paying, {most}. The rule that decides: {rule}.", { room: write(most - shelf), most: write(most), rule: why });
+  if (most <= 0) return gettext("Pass at any price. The rule that fails: {rule}.", { rule: why });
+  return gettext("Pass: it becomes a buy at {most} or less. The rule that decides: {rule}.", { most: write(most), rule: why });
 }
 
 function matching({ brand, category }, sold) {
-  if (sold) return `${sold} of the same style`;
-  if (brand) return `no sale of its own: ${brand} and its category stand in`;
-  return category ? "no sale of its own: its category stands in" : "no sale of its own";
+  if (sold) return gettext("{sold} of the same style", { sold });
+  if (brand) return gettext("no sale of its own: {brand} and its category stand in", { brand });
+  return category ? gettext("no sale of its own: its category stands in") : gettext("no sale of its own");
 }
 
 /** Say what the server would count and the pack does not hold. */
 function leftOut(asked, found, flags, category) {
   const out = [];
-  if ((asked.size ?? "").trim()) out.push("The size is not counted here: all sizes of the style are taken together.");
-  if (!found.known && (asked.title ?? "").trim()) out.push("What the title's words say of the price is not counted here.");
+  if ((asked.size ?? "").trim()) out.push(gettext("The size is not counted here: all sizes of the style are taken together."));
+  if (!found.known && (asked.title ?? "").trim()) out.push(gettext("What the title's words say of the price is not counted here."));
   for (const flag of flags.filter((one) => one.price_effect.includes(category))) {
-    out.push(`What “${flag.label}” does to the price is not counted here, only its minutes and supplies.`);
+    out.push(gettext("What “{flag}” does to the price is not counted here, only its minutes and supplies.", { flag: flag.label }));
   }
-  if (flags.length) out.push("The asking price is the one without flags.");
+  if (flags.length) out.push(gettext("The asking price is the one without flags."));
   return out;
 }
 
@@ -251,7 +257,7 @@ function blank(pack, asked) {
     most_worth_paying: null, most_cents: null, shelf_price: null, landed_cost: null, landed_cents: null, asking_price: null, sale_price: null,
     speed_basis: "", days_50: null, days_80: null, sold_within: {}, expected_proceeds: null, proceeds: null, profit_before_labour: null,
     profit_after_labour: null, profit: null, profit_per_hour: null, chance_of_loss: null, loss_between: null, comps_sold: 0, comps_unsold: 0,
-    newest_comp: null, match: "no comps", rests_on: "There are no comps of this item.", objective: "", channel: "", limits: [], warnings: [],
+    newest_comp: null, match: gettext("no comps"), rests_on: gettext("There are no comps of this item."), objective: "", channel: "", limits: [], warnings: [],
     left_out: [], prep_minutes: null, problem: null, fit_made_at: pack.about.learnt, from_pack: true, pack_built: pack.about.built,
   };
 }

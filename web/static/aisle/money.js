@@ -1,5 +1,6 @@
 // Money in whole cents: what a till takes off and adds, the same way back, and rounding as the server rounds. Shares are
 // kept as whole numbers over a power of ten, so that nothing is lost; see sourcing/purchase.py and sourcing/money.py.
+import { gettext } from "../language.js";
 import { Unusable } from "./codes.js";
 
 const DEAREST = 100_000_000, MOST_STEPS = 5, MOST_PIECES = 999;
@@ -34,8 +35,8 @@ export class Discount {
   }
 }
 
-const wrongDiscount = (text) => new Unusable("discount", `“${text.trim().slice(0, 60)}” is not a discount.`,
-  "A percentage from 0 to under 100, such as 20, or several in the till's order, such as 30% then 5.00.", "Type what the store takes off.");
+const wrongDiscount = (text) => new Unusable("discount", gettext("“{text}” is not a discount.", { text: text.trim().slice(0, 60) }),
+  gettext("A percentage from 0 to under 100, such as 20, or several in the till's order, such as 30% then 5.00."), gettext("Type what the store takes off."));
 
 /**
  * Read “20”, “20%”, “30% then 5.00” or “5.00 off”.
@@ -51,7 +52,7 @@ export function readDiscount(text) {
     if (share ? read.top >= 100n * read.under : (read.top * 100n) % read.under) throw wrongDiscount(text);
     return share ? { value: overHundred(number.replace(",", ".")), share } : { value: number.replace(",", "."), share };
   });
-  if (steps.length > MOST_STEPS) throw new Unusable("discount", `${steps.length} discounts.`, `Up to ${MOST_STEPS}, one after another.`);
+  if (steps.length > MOST_STEPS) throw new Unusable("discount", gettext("{number} discounts.", { number: steps.length }), gettext("Up to {most}, one after another.", { most: MOST_STEPS }));
   return new Discount(steps);
 }
 
@@ -88,7 +89,7 @@ export function readPrice(pack, text) {
   const { digits, marks } = pack.money, several = /^([0-9]{1,3})\s+for\s+(.+)$/i.exec(plain);
   const pieces = several ? Number(several[1]) : 1;
   if (pieces < 1 || pieces > MOST_PIECES) {
-    throw new Unusable("price", `“${plain.slice(0, 40)}” names no pieces.`, `From 1 to ${MOST_PIECES} pieces, such as 3 for 20.`, "Type the price on the tag.");
+    throw new Unusable("price", gettext("“{text}” names no pieces.", { text: plain.slice(0, 40) }), gettext("From 1 to {most} pieces, such as 3 for 20.", { most: MOST_PIECES }), gettext("Type the price on the tag."));
   }
   let bare = several ? several[2] : plain;
   for (const mark of marks) {
@@ -99,10 +100,11 @@ export function readPrice(pack, text) {
   const number = bare.replaceAll(",", "."), good = number.length <= 12 && /^(?:[0-9]+\.?[0-9]*|\.[0-9]+)$/.test(number);
   const read = good ? exact(number.startsWith(".") ? `0${number}` : number) : null;
   if (!read || (read.top * 10n ** BigInt(digits)) % read.under || read.top * 100n > BigInt(DEAREST) * read.under) {
-    const example = digits ? "such as 12.50 or 12,50" : "such as 1250";
-    throw new Unusable("price", `“${plain}” is not a shelf price.`,
-      `An amount in ${pack.about.currency} from 0 to 1,000,000 with at most ${digits} decimals, ${example}, or several for one amount, such as 3 for 20.`,
-      "Type the price on the tag.");
+    const example = digits ? gettext("such as 12.50 or 12,50") : gettext("such as 1250");
+    throw new Unusable("price", gettext("“{text}” is not a shelf price.", { text: plain }),
+      gettext("An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}, or several for one amount, such as 3 for 20.",
+        { currency: pack.about.currency, digits, examples: example }),
+      gettext("Type the price on the tag."));
   }
   const unit = 10n ** BigInt(digits), under = read.under * BigInt(pieces);
   return Number((2n * read.top * unit + under) / (2n * under)) * 10 ** (2 - digits);

@@ -1,16 +1,17 @@
 // On every page of the aisle: register the worker, say what works without the server, send what waits, fetch the pack.
+import { gettext, ngettext } from "../language.js";
 import * as kept from "./kept.js";
 import * as packs from "./packs.js";
 import * as queue from "./queue.js";
 import { answers, known, now } from "./server.js";
-import { age, plural } from "./words.js";
+import { age } from "./words.js";
 
 const SOON = 1500; // milliseconds after which the pack is looked for: the page itself comes first
 const OFTEN = 20_000; // at most between two tries to send what waits; the first come sooner
 const SELDOM = 120_000; // between two looks for another pack
 const TROUBLES = {
-  refused: "This browser keeps nothing here: it is set not to, or is in a private window. What you do is kept while this page stays open; reach your server before you close it.",
-  full: "This phone has no room left. What you do is kept while this page stays open: free some room, or reach your server before you close it.",
+  refused: gettext("This browser keeps nothing here: it is set not to, or is in a private window. What you do is kept while this page stays open; reach your server before you close it."),
+  full: gettext("This phone has no room left. What you do is kept while this page stays open: free some room, or reach your server before you close it."),
 };
 let looked = -Infinity;
 let rest = SOON;
@@ -27,14 +28,14 @@ export async function say() {
   const others = open.filter((item) => item.server !== about?.server).length;
   const texts = [];
   if (packs.wrong) texts.push(`${packs.wrong.wrong} ${packs.wrong.wayOn}`);
-  if (held) texts.push(`Answers without your server, too. ${age(held.pack, now(about)).words}`);
+  if (held) texts.push(`${gettext("Answers without your server, too.")} ${age(held.pack, now(about)).words}`);
   else if (!(await answers(3000))) {
-    texts.push("Your server does not answer, and this phone has no pack to judge by: none was fetched yet, or the browser cleared it. Reach your server once; what you typed can wait here.");
+    texts.push(gettext("Your server does not answer, and this phone has no pack to judge by: none was fetched yet, or the browser cleared it. Reach your server once; what you typed can wait here."));
   }
-  if (others) texts.push(`${plural(others, "thing")} kept for another server, and only sent there.`);
+  if (others) texts.push(ngettext("{count} thing kept for another server, and only sent there.", "{count} things kept for another server, and only sent there.", others));
   if (queue.hindered) texts.push(queue.hindered);
   line.querySelector("span").textContent = texts.join(" ");
-  line.querySelector("a").textContent = open.length ? `${open.length} waiting to be sent` : "";
+  line.querySelector("a").textContent = open.length ? ngettext("{count} waiting to be sent", "{count} waiting to be sent", open.length) : "";
   line.hidden = !texts.length && !open.length;
   trouble.textContent = TROUBLES[kept.trouble] ?? "";
   trouble.hidden = !kept.trouble;

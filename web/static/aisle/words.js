@@ -1,4 +1,5 @@
 // Small words and parts that the aisle's pages share.
+import { gettext, ngettext } from "../language.js";
 
 /** Make an element: `made("p", { class: "small" }, "text", other)`; texts stay texts. */
 export function made(name, marks = {}, ...inside) {
@@ -11,17 +12,20 @@ export function made(name, marks = {}, ...inside) {
 /** Copy the shape of a decision. */
 export const shape = (kind) => document.querySelector(`template[data-shape="${kind}"]`).content.cloneNode(true);
 
+const DECISIONS = { buy: gettext("buy"), pass: gettext("pass"), "too little to go on": gettext("too little to go on") };
+
+/** Return a decision as a person is told it. */
+export const said = (decision) => DECISIONS[decision] ?? decision;
+
 export const kindOf = (decision) => ({ buy: "buy", pass: "pass" })[decision] ?? "little";
 
-export const plural = (count, one, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;
-
-export const days = (count) => (count === null ? "not reached" : `${count}\u00a0${count === 1 ? "day" : "days"}`);
+export const days = (count) => (count === null ? gettext("not reached") : ngettext("{count}\u00a0day", "{count}\u00a0days", count));
 
 export function share(part) {
   if (part === null || part === undefined) return "–";
   const percent = 100 * part;
-  if (percent > 0 && percent < 1) return "under 1\u00a0%";
-  return percent > 99 && percent < 100 ? "over 99\u00a0%" : `${Math.round(percent)}\u00a0%`;
+  if (percent > 0 && percent < 1) return gettext("under 1\u00a0%");
+  return percent > 99 && percent < 100 ? gettext("over 99\u00a0%") : `${Math.round(percent)}\u00a0%`;
 }
 
 /** Return an amount of the answer ("12.34" or null) as the server's locale writes it. */
@@ -34,9 +38,14 @@ export function cents(text) {
   return sign ? -found : found;
 }
 
+const MONTHS = [
+  gettext("Jan"), gettext("Feb"), gettext("Mar"), gettext("Apr"), gettext("May"), gettext("Jun"),
+  gettext("Jul"), gettext("Aug"), gettext("Sep"), gettext("Oct"), gettext("Nov"), gettext("Dec"),
+];
+
 export function day(moment) {
   const at = new Date(moment);
-  return `${at.getDate()}\u00a0${at.toLocaleString("en", { month: "short" })} ${at.getFullYear()}`;
+  return gettext("{day}\u00a0{month} {year}", { day: at.getDate(), month: MONTHS[at.getMonth()], year: at.getFullYear() });
 }
 
 export function clock(moment) {
@@ -53,11 +62,22 @@ const OLD = 7; // days after which a pack is called old
 export function age(pack, now) {
   const { built, fees_until: until } = pack.about;
   const gone = (now - Date.parse(built)) / 86_400_000;
-  const fees = until && new Date(now).toISOString().slice(0, 10) >= until ? ` Other fees hold since ${day(`${until}T12:00`)}.` : "";
+  const dearer = until && new Date(now).toISOString().slice(0, 10) >= until;
+  const fees = dearer && gettext("Other fees hold since {day}.", { day: day(`${until}T12:00`) });
   if (gone < -0.02) {
-    return { words: `Its pack is of ${clock(built)}, which is still to come by this phone's clock: set the clock right.${fees}`, old: true };
+    const early = gettext("Its pack is of {moment}, which is still to come by this phone's clock: set the clock right.", { moment: clock(built) });
+    return { words: [early, fees].filter(Boolean).join(" "), old: true };
   }
-  const ago = gone < 1 / 24 ? "under an hour old" : gone < 2 ? `${plural(Math.max(1, Math.floor(gone * 24)), "hour")} old` : `${Math.floor(gone)} days old`;
   const old = gone > OLD || Boolean(fees);
-  return { words: `Pack of ${clock(built)}, ${ago}.${gone > OLD ? " That is old: prices may have moved." : ""}${fees}${old ? " Reach your server once to fetch a new one." : ""}`, old };
+  const words = [
+    since(gone, clock(built)), gone > OLD && gettext("That is old: prices may have moved."), fees,
+    old && gettext("Reach your server once to fetch a new one."),
+  ];
+  return { words: words.filter(Boolean).join(" "), old };
+}
+
+function since(gone, moment) {
+  if (gone < 1 / 24) return gettext("Pack of {moment}, under an hour old.", { moment });
+  if (gone < 2) return ngettext("Pack of {moment}, {count} hour old.", "Pack of {moment}, {count} hours old.", Math.max(1, Math.floor(gone * 24)), { moment });
+  return ngettext("Pack of {moment}, {count} day old.", "Pack of {moment}, {count} days old.", Math.floor(gone), { moment });
 }
