@@ -42,7 +42,7 @@ STORE = """async (name) => {
   });
   await new Promise((done) => {
     const writing = db.transaction("pack", "readwrite");
-    writing.objectStore("pack").put(raw, "pack");
+    writing.objectStore("pack").put(new Blob([raw]), "pack");
     writing.oncomplete = done;
   });
   db.close();
@@ -58,7 +58,7 @@ OPEN = """async (code) => {
   });
   const raw = await new Promise((done) => {
     const request = db.transaction("pack").objectStore("pack").get("pack");
-    request.onsuccess = () => done(request.result);
+    request.onsuccess = () => done(request.result.arrayBuffer());
   });
   const read = performance.now();
   window.pack = await window.openPack(raw);

@@ -1,7 +1,7 @@
 """Try readers and copies of a photo in turn until one code is sure; the maker's code goes before a store's tag.
 
 The order and the votes were measured on generated photos that are not part of this project: the first stage takes one
-good reading, the second, which tries harder and so errs more, wants two. A UPC-E that only the second reader sees is
+good reading, the second, which tries harder and so errs more, wants two. A UPC-E that only one of the readers sees is
 offered to confirm, never taken: half of a torn EAN-13 can look like a whole UPC-E.
 """
 
@@ -67,6 +67,7 @@ class _Tally:
     place: dict[str, float] = field(default_factory=dict)
     doubtful: dict[str, Code] = field(default_factory=dict)
     seen: dict[Seen, None] = field(default_factory=dict)
+    short: dict[str, set[str]] = field(default_factory=dict)  # UPC-E, by the readers that saw them
 
     def add(self, found: list[Found], reader: str) -> list[str]:
         """Count one pass; return the keys of the makers' codes in it."""
@@ -77,9 +78,11 @@ class _Tally:
                 continue
             self.seen[Seen(one.text, one.symbology)] = None
             key = code.gtin or code.style_key
-            if reader == "zxing" and one.symbology == "UPCE":
-                self.doubtful.setdefault(key, code)
-                continue
+            if one.symbology == "UPCE":
+                self.short.setdefault(key, set()).add(reader)
+                if len(self.short[key]) < 2:  # half of a torn EAN-13 can look like a whole one to either
+                    self.doubtful.setdefault(key, code)
+                    continue
             self.codes.setdefault(key, code)
             self.place[key] = min(one.off_centre, self.place.get(key, one.off_centre))
             sure = 2 if one.quality >= SURE else 1
@@ -139,7 +142,7 @@ def spelt(gtin: str, symbology: str = "") -> str:
         try:
             short = compress_upce(gtin)
         except BadInput:  # number system 1
-            short = gtin
+            short = ""
         if _means(short, gtin):
             return short
     for length in (8, 12, 13):

@@ -150,7 +150,7 @@ def test_a_product_code_is_taken(opened: Callable[..., Page], film: Film, place:
     own = [url for url in asked if "/aisle" not in url and not url.endswith(("/sw.js", ".webmanifest"))]
     assert {url.removeprefix(place).rsplit("/", 1)[-1] for url in own} == {
         "", "style.css", "photo.js", "scan.css", "scan.js", "mark.svg", "camera.js", "panel.js", "signal.js",
-        "votes.js", "codes.js", "reader.js", "index.mjs", "zbar.wasm",
+        "votes.js", "codes.js", "reader.js", "readers.js", "still.js", "index.mjs", "zbar.wasm",
     }  # fmt: skip
     assert all(url.startswith(f"{place}/") for url in asked)
     assert wrong == []

@@ -1,7 +1,7 @@
 // The Check page: what is asked is kept, and sent; the server's answer is opened if it comes at once, else the phone's
 // own verdict is shown. Without a pack the form goes to the server as it does without scripts.
-import { gettext } from "../language.js";
-import { judge } from "./judge.js";
+import { Unusable } from "./codes.js";
+import { judge, readPrice } from "./judge.js";
 import * as kept from "./kept.js";
 import * as packs from "./packs.js";
 import * as queue from "./queue.js";
@@ -26,7 +26,7 @@ const wait = (time) => new Promise((done) => setTimeout(done, time, null));
 async function native() {
   if (!form.elements.csrf_token) {
     const state = await ask();
-    if (!state) return problem({ field: "code", wrong: gettext("Your server does not answer just now."), wayOn: gettext("Try again in a moment.") });
+    if (!state) return problem({ field: "code", wrong: "Your server does not answer just now.", wayOn: "Try again in a moment." });
     form.append(made("input", { type: "hidden", name: "csrf_token", value: state.token }));
   }
   HTMLFormElement.prototype.submit.call(form);
@@ -64,15 +64,17 @@ async function submitted(event) {
 async function judged() {
   problem(null);
   const question = asked();
+  let seen = "";
   if (form.elements.photo.files.length && !question.code) {
     if (await answers(AT_ONCE)) return native();
-    return problem({ field: "photo", wrong: gettext("A photo is read by your server, which does not answer."), wayOn: gettext("Scan the bars, or type the digits under them.") });
+    seen = await seenInPhoto(question);
+    if (!seen) return;
   }
   const held = await packs.current();
   if (!held) {
     if (await answers(3 * AT_ONCE)) return native();
-    const why = packs.wrong ? wholeWords(packs.wrong) : gettext("This phone has no pack to judge by, and your server does not answer.");
-    return problem({ field: "code", wrong: why, wayOn: gettext("Reach your server once, at home or over a signal; the pack is then fetched by itself.") });
+    const why = packs.wrong ? wholeWords(packs.wrong) : "This phone has no pack to judge by, and your server does not answer.";
+    return problem({ field: "code", wrong: why, wayOn: "Reach your server once, at home or over a signal; the pack is then fetched by itself." });
   }
   const answer = judge(held.pack, question);
   if (answer.problem) return (await answers(PATIENCE)) ? native() : problem(answer.problem);
@@ -83,7 +85,22 @@ async function judged() {
   const first = await Promise.race([firstWord(item.id), wait(AT_ONCE)]);
   if (first?.state === "sent") return location.assign(`/check/${first.target}`);
   if (first?.state === "refused") return (await kept.remove("items", item.id), native());
-  await show(item, answer, held.pack);
+  await show(item, answer, held.pack, seen);
+}
+
+/** Read the photo here, as the server does; return the sentence about it, "" where there is no code to go on with. */
+async function seenInPhoto(question) {
+  const { readPhoto } = await import("../scan/photo.js");
+  try {
+    const { typed, note, sure } = await readPhoto(form.elements.photo.files[0]);
+    form.elements.code.value = question.code = typed;
+    if (sure) return note;
+    problem({ field: "code", wrong: note, wayOn: "It stands in the code field: compare the digits, mend them if need be, and check again." });
+  } catch (fault) {
+    if (!(fault instanceof Unusable)) throw fault;
+    problem(fault);
+  }
+  return "";
 }
 
 /** Return the thing with the server's word about it, or null where the server does not answer. */
@@ -93,9 +110,9 @@ async function firstWord(id) {
   return queue.get(id);
 }
 
-async function show(item, answer, pack) {
+async function show(item, answer, pack, seen) {
   shown = { item, answer, pack };
-  part("verdict").replaceChildren(...verdict(pack, answer, age(pack, now(await known()))));
+  part("verdict").replaceChildren(...(seen ? [made("p", { class: "note" }, seen)] : []), ...verdict(pack, answer, age(pack, now(await known()))));
   details(pack, answer, part("more").querySelector("dl"), part("more").querySelector("ul"));
   const near = answer.item.known ? [] : answer.item.suggestions;
   part("near").hidden = answer.item.known || !near.length;
@@ -139,7 +156,7 @@ async function take(event) {
   event.preventDefault();
   const text = part("take-count").value.trim(), count = Number(text);
   if (!/^\d{1,3}$/.test(text) || count < 1) {
-    return note("taken", gettext("“{text}” is no number of pieces. From 1 to 999.", { text: text.slice(0, 20) }), false);
+    return note("taken", `“${text.slice(0, 20)}” is no number of pieces. From 1 to 999.`, false);
   }
   const { answer, item } = shown;
   const priced = answer.landed_cents !== null && answer.profit_after_labour !== null;
@@ -148,16 +165,15 @@ async function take(event) {
     profit: priced ? Math.round(Number(answer.profit_after_labour) * 100) : null, minutes: Number(answer.prep_minutes),
     style: answer.item.style_code, category: answer.item.category, size: answer.item.size,
   });
-  note("taken", gettext("Taken: {count}. It stands in the haul on this phone.", { count }));
+  note("taken", `Taken: ${count}. It stands in the haul on this phone.`);
   sync();
 }
 
 async function noted(event) {
   event.preventDefault();
   const text = part("seen-price").value.trim(), wrong = part("seen-wrong");
-  const { readPrice } = await import("./judge.js");
   try {
-    if (!readPrice(shown.pack, text)) throw { wrong: gettext("No price was typed."), accepted: gettext("What it sold for, or is asked for.") };
+    if (!readPrice(shown.pack, text)) throw { wrong: "No price was typed.", accepted: "What it sold for, or is asked for." };
     wrong.hidden = true;
   } catch (fault) {
     wrong.textContent = wholeWords(fault);
@@ -170,8 +186,8 @@ async function noted(event) {
     { label: shown.answer.item.label, seen: text, sold },
   );
   part("seen-price").value = "";
-  note("noted", sold ? gettext("Noted: sold for {price}. It counts once your server has it.", { price: text })
-    : gettext("Noted: asked {price}. It counts once your server has it.", { price: text }));
+  note("noted", sold ? `Noted: sold for ${text}. It counts once your server has it.`
+    : `Noted: asked ${text}. It counts once your server has it.`);
   sync();
 }
 
@@ -198,8 +214,8 @@ async function lookAgain() {
 const ACTS = {
   next: () => next("code"),
   size: () => next("size"),
-  "put-back": () => takeBack("taken", gettext("Put back on the shelf.")),
-  "un-note": () => takeBack("noted", gettext("Taken back out.")),
+  "put-back": () => takeBack("taken", "Put back on the shelf."),
+  "un-note": () => takeBack("noted", "Taken back out."),
 };
 
 /** Fill in what the address says, and the flags: a page that came from the phone knows neither. */

@@ -5,6 +5,8 @@ const PLACES = ["packs", "about", "items"];
 const loose = Object.fromEntries(PLACES.map((place) => [place, new Map()])); // what could not be stored
 const other = "BroadcastChannel" in window ? new BroadcastChannel(NAME) : null; // pages of other tabs
 const here = new EventTarget();
+const telling = new Set(); // places whose changes are still to be told of
+const AT_ONCE = 40; // milliseconds within which changes are told of together
 let opening = null;
 export let trouble = "";
 
@@ -56,8 +58,8 @@ export async function get(place, key) {
 
 export async function all(place) {
   const stored = (await reading(place, (store, found) => {
-    const many = [], walk = store.openCursor();
-    walk.onsuccess = () => (walk.result ? (many.push([walk.result.key, walk.result.value]), walk.result.continue()) : found(many));
+    const keys = store.getAllKeys();
+    store.getAll().onsuccess = ({ target }) => found(target.result.map((value, at) => [keys.result[at], value]));
   })) ?? [];
   return [...new Map([...stored, ...loose[place]]).values()];
 }
@@ -85,9 +87,30 @@ export async function change(place, key, how) {
   }
   const before = await get(place, key);
   after = how(before) ?? before;
+  if (after === undefined) return after;
   loose[place].set(key, after);
   await settle(place, key);
   return tell(place), after;
+}
+
+/** Change several values that are there in one transaction, each as `change` does. */
+export async function changeAll(place, keys, how) {
+  const alone = [];
+  try {
+    await within(place, "readwrite", (store) => {
+      for (const key of keys) {
+        store.get(key).onsuccess = ({ target: { result } }) => {
+          if (loose[place].has(key) || result === undefined) return alone.push(key);
+          const fresh = how(result);
+          if (fresh !== undefined) store.put(fresh, key);
+        };
+      }
+    });
+    tell(place);
+  } catch {
+    alone.splice(0, Infinity, ...keys); // one by one, what fits is stored
+  }
+  for (const key of alone) await change(place, key, (value) => (value === undefined ? undefined : how(value)));
 }
 
 export const put = (place, key, value) => change(place, key, () => value);
@@ -112,9 +135,15 @@ export async function settle(place, key) {
 /** Return how many things are in memory alone, and so end with this page. */
 export const loosened = () => loose.items.size;
 
+/** Tell of changes, many that come together once: a list of hundreds is drawn anew each time. */
 function tell(place) {
-  here.dispatchEvent(new Event(place));
-  other?.postMessage(place);
+  if (telling.has(place)) return;
+  telling.add(place);
+  setTimeout(() => {
+    telling.delete(place);
+    here.dispatchEvent(new Event(place));
+    other?.postMessage(place);
+  }, AT_ONCE);
 }
 other?.addEventListener("message", ({ data }) => here.dispatchEvent(new Event(data)));
 

@@ -1,7 +1,6 @@
 // What was done without the server: checks, prices seen, pieces taken. Each has an id that no other phone gives, and is
 // sent until the server has said what became of it; the server stores an id once.
 //   waiting -> sent | refused;   waiting -> undone (never tried to send);   waiting or sent -> undoing -> undone
-import { gettext } from "../language.js";
 import * as kept from "./kept.js";
 import { ask, known, now, reach, shut } from "./server.js";
 
@@ -86,7 +85,7 @@ async function whileMore() {
 async function sendAll() {
   const state = await ask();
   if (!state) {
-    hindered = shut() ? gettext("The server answers, but this phone has no key any more. Scan the QR code on the home computer again.") : "";
+    hindered = shut() ? "The server answers, but this phone has no key any more. Scan the QR code on the home computer again." : "";
     return null;
   }
   hindered = "";
@@ -97,16 +96,22 @@ async function sendAll() {
     if (!(await sendSome(state, due.slice(0, SOME)))) break;
     sent = true;
   }
-  for (const item of await all()) {
-    if (item.later) await kept.change("items", item.id, ({ later: _over, ...same }) => same);
-    else if (!open(item) && Date.now() - Date.parse(item.at) > KEPT) await kept.remove("items", item.id);
-  }
+  const items = await all(), late = items.filter((item) => item.later);
+  if (late.length) await kept.changeAll("items", late.map(({ id }) => id), ({ later: _over, ...same }) => same);
+  for (const item of items) if (!open(item) && Date.now() - Date.parse(item.at) > KEPT) await kept.remove("items", item.id);
   return sent ? ((await ask()) ?? state) : state;
 }
 
-async function sendSome(state, items) {
+async function sendSome(state, due) {
   // Noted before they go: from here on nobody knows whether the server has them, until it says so.
-  for (const { id } of items) await kept.change("items", id, (item) => ({ ...item, tries: item.tries + 1 }));
+  const going = new Map();
+  await kept.changeAll("items", due.map(({ id }) => id), (item) => {
+    if (!open(item)) return; // undone just now
+    const tried = { ...item, tries: item.tries + 1 };
+    going.set(item.id, tried);
+    return tried;
+  });
+  const items = [...going.values()].sort((one, two) => one.order - two.order);
   const body = JSON.stringify({ server: state.server, sent_at: new Date().toISOString(), items: items.map(spelt) });
   const headers = { "Content-Type": "application/json", "X-CSRFToken": state.token };
   const answer = await reach("/aisle/send", { method: "POST", headers, body, patience: 60_000 });
@@ -117,11 +122,12 @@ async function sendSome(state, items) {
   } catch {
     // not an answer of ours
   }
-  if (answer.status !== 200 || !results) {
-    hindered = gettext("The server did not take it ({status}). Load this page anew; nothing is lost.", { status: answer.status });
+  if (answer.status !== 200 || results?.length !== items.length) {
+    hindered = `The server did not take it (${answer.status}). Load this page anew; nothing is lost.`;
     return false;
   }
-  for (const [at, result] of results.entries()) await kept.change("items", items[at].id, (item) => settled(item, items[at], result));
+  const said = new Map(items.map((item, at) => [item.id, [item, results[at]]]));
+  await kept.changeAll("items", [...said.keys()], (item) => settled(item, ...said.get(item.id)));
   return true;
 }
 

@@ -26,6 +26,13 @@ export function expandUpce(digits) {
   return check === digits[7] ? body + check : "";
 }
 
+/** Return the eight digits of a UPC-E of these fourteen, the first way that expands back to them; "" where there is none. */
+function compressUpce(gtin) {
+  const upca = gtin.slice(2), maker = upca.slice(1, 6), item = upca.slice(6, 11);
+  const cores = [maker.slice(0, 2) + item.slice(2) + maker[2], `${maker.slice(0, 3) + item.slice(3)}3`, `${maker.slice(0, 4) + item[4]}4`, maker + item[4]];
+  return cores.map((core) => `0${core}${upca[11]}`).find((short) => expandUpce(short) === upca) ?? "";
+}
+
 /** Return the class of a canonical GTIN-14 by its GS1 prefix. */
 export function classify(gtin) {
   if (gtin.startsWith("0000000")) return "store tag"; // numbers a company gives out for itself
@@ -53,7 +60,7 @@ function meanings(digits, symbology) {
 /** Spell a GTIN-14 as it stands under the bars, or longer where those digits could mean another number too. */
 function spelt(gtin, text, symbology) {
   const shorter = [8, 12, 13].map((length) => gtin.slice(-length)).filter((one) => /^0*$/.test(gtin.slice(0, -one.length)));
-  if (symbology === "UPCE") shorter.unshift(text);
+  if (symbology === "UPCE") shorter.unshift(text.length === 8 ? text : compressUpce(gtin)); // the second reader tells it whole
   return shorter.find((one) => meanings(one, "").join() === gtin) ?? gtin;
 }
 
