@@ -1,5 +1,6 @@
 // The Check page: what is asked is kept, and sent; the server's answer is opened if it comes at once, else the phone's
 // own verdict is shown. Without a pack the form goes to the server as it does without scripts.
+import { gettext } from "../language.js";
 import { Unusable } from "./codes.js";
 import { judge, readPrice } from "./judge.js";
 import * as kept from "./kept.js";
@@ -26,7 +27,7 @@ const wait = (time) => new Promise((done) => setTimeout(done, time, null));
 async function native() {
   if (!form.elements.csrf_token) {
     const state = await ask();
-    if (!state) return problem({ field: "code", wrong: "Your server does not answer just now.", wayOn: "Try again in a moment." });
+    if (!state) return problem({ field: "code", wrong: gettext("Your server does not answer just now."), wayOn: gettext("Try again in a moment.") });
     form.append(made("input", { type: "hidden", name: "csrf_token", value: state.token }));
   }
   HTMLFormElement.prototype.submit.call(form);
@@ -73,8 +74,8 @@ async function judged() {
   const held = await packs.current();
   if (!held) {
     if (await answers(3 * AT_ONCE)) return native();
-    const why = packs.wrong ? wholeWords(packs.wrong) : "This phone has no pack to judge by, and your server does not answer.";
-    return problem({ field: "code", wrong: why, wayOn: "Reach your server once, at home or over a signal; the pack is then fetched by itself." });
+    const why = packs.wrong ? wholeWords(packs.wrong) : gettext("This phone has no pack to judge by, and your server does not answer.");
+    return problem({ field: "code", wrong: why, wayOn: gettext("Reach your server once, at home or over a signal; the pack is then fetched by itself.") });
   }
   const answer = judge(held.pack, question);
   if (answer.problem) return (await answers(PATIENCE)) ? native() : problem(answer.problem);
@@ -95,7 +96,7 @@ async function seenInPhoto(question) {
     const { typed, note, sure } = await readPhoto(form.elements.photo.files[0]);
     form.elements.code.value = question.code = typed;
     if (sure) return note;
-    problem({ field: "code", wrong: note, wayOn: "It stands in the code field: compare the digits, mend them if need be, and check again." });
+    problem({ field: "code", wrong: note, wayOn: gettext("It stands in the code field: compare the digits, mend them if need be, and check again.") });
   } catch (fault) {
     if (!(fault instanceof Unusable)) throw fault;
     problem(fault);
@@ -156,7 +157,7 @@ async function take(event) {
   event.preventDefault();
   const text = part("take-count").value.trim(), count = Number(text);
   if (!/^\d{1,3}$/.test(text) || count < 1) {
-    return note("taken", `“${text.slice(0, 20)}” is no number of pieces. From 1 to 999.`, false);
+    return note("taken", gettext("“{text}” is no number of pieces. From 1 to 999.", { text: text.slice(0, 20) }), false);
   }
   const { answer, item } = shown;
   const priced = answer.landed_cents !== null && answer.profit_after_labour !== null;
@@ -165,7 +166,7 @@ async function take(event) {
     profit: priced ? Math.round(Number(answer.profit_after_labour) * 100) : null, minutes: Number(answer.prep_minutes),
     style: answer.item.style_code, category: answer.item.category, size: answer.item.size,
   });
-  note("taken", `Taken: ${count}. It stands in the haul on this phone.`);
+  note("taken", gettext("Taken: {count}. It stands in the haul on this phone.", { count }));
   sync();
 }
 
@@ -173,7 +174,7 @@ async function noted(event) {
   event.preventDefault();
   const text = part("seen-price").value.trim(), wrong = part("seen-wrong");
   try {
-    if (!readPrice(shown.pack, text)) throw { wrong: "No price was typed.", accepted: "What it sold for, or is asked for." };
+    if (!readPrice(shown.pack, text)) throw { wrong: gettext("No price was typed."), accepted: gettext("What it sold for, or is asked for.") };
     wrong.hidden = true;
   } catch (fault) {
     wrong.textContent = wholeWords(fault);
@@ -186,8 +187,8 @@ async function noted(event) {
     { label: shown.answer.item.label, seen: text, sold },
   );
   part("seen-price").value = "";
-  note("noted", sold ? `Noted: sold for ${text}. It counts once your server has it.`
-    : `Noted: asked ${text}. It counts once your server has it.`);
+  note("noted", sold ? gettext("Noted: sold for {price}. It counts once your server has it.", { price: text })
+    : gettext("Noted: asked {price}. It counts once your server has it.", { price: text }));
   sync();
 }
 
@@ -214,8 +215,8 @@ async function lookAgain() {
 const ACTS = {
   next: () => next("code"),
   size: () => next("size"),
-  "put-back": () => takeBack("taken", "Put back on the shelf."),
-  "un-note": () => takeBack("noted", "Taken back out."),
+  "put-back": () => takeBack("taken", gettext("Put back on the shelf.")),
+  "un-note": () => takeBack("noted", gettext("Taken back out.")),
 };
 
 /** Fill in what the address says, and the flags: a page that came from the phone knows neither. */

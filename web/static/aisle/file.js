@@ -1,8 +1,10 @@
 // The bytes of a take-along pack: whole and of this version, or why not. Format: docs/pack_format.md; sourcing/pack/file.py.
+import { gettext } from "../language.js";
+
 export const FORMAT = 1;
 const MAGIC = "TAKEALNG", START = 28;
 const STRETCH = 2048; // words that are added up at a time
-const AGAIN = "Fetch it again when the server is in reach.";
+const AGAIN = gettext("Fetch it again when the server is in reach.");
 
 /** Why bytes cannot be used as a pack. */
 export class PackError extends Error {
@@ -30,7 +32,7 @@ async function unpacked(packed) {
     const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
     return new Uint8Array(await new Response(stream).arrayBuffer());
   } catch {
-    throw new PackError("damaged", "The take-along pack is damaged.");
+    throw new PackError("damaged", gettext("The take-along pack is damaged."));
   }
 }
 
@@ -38,16 +40,16 @@ async function unpacked(packed) {
 function checked(raw) {
   const view = new DataView(raw.buffer, raw.byteOffset, raw.byteLength);
   if (raw.length < 10 || String.fromCharCode(...raw.subarray(0, 8)) !== MAGIC) {
-    throw new PackError("not a pack", "This is not a take-along pack.");
+    throw new PackError("not a pack", gettext("This is not a take-along pack."));
   }
   const version = view.getUint16(8, true);
   if (version !== FORMAT) {
-    throw new PackError("other version", `The take-along pack is of version ${version}, and this page reads version ${FORMAT}.`,
-      "Open the page once with the server in reach, so that both are renewed.");
+    throw new PackError("other version", gettext("The take-along pack is of version {version}, and this page reads version {own}.", { version, own: FORMAT }),
+      gettext("Open the page once with the server in reach, so that both are renewed."));
   }
   const whole = raw.length >= START && view.getUint32(16, true) === raw.length && raw.length % 4 === 0;
   if (!whole || sums(raw, START).some((sum, at) => sum !== view.getUint32(20 + 4 * at, true))) {
-    throw new PackError("damaged", "The take-along pack is damaged or cut short.");
+    throw new PackError("damaged", gettext("The take-along pack is damaged or cut short."));
   }
   return view.getUint32(12, true);
 }

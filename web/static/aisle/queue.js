@@ -1,6 +1,7 @@
 // What was done without the server: checks, prices seen, pieces taken. Each has an id that no other phone gives, and is
 // sent until the server has said what became of it; the server stores an id once.
 //   waiting -> sent | refused;   waiting -> undone (never tried to send);   waiting or sent -> undoing -> undone
+import { gettext } from "../language.js";
 import * as kept from "./kept.js";
 import { ask, known, now, reach, shut } from "./server.js";
 
@@ -85,7 +86,7 @@ async function whileMore() {
 async function sendAll() {
   const state = await ask();
   if (!state) {
-    hindered = shut() ? "The server answers, but this phone has no key any more. Scan the QR code on the home computer again." : "";
+    hindered = shut() ? gettext("The server answers, but this phone has no key any more. Scan the QR code on the home computer again.") : "";
     return null;
   }
   hindered = "";
@@ -123,7 +124,7 @@ async function sendSome(state, due) {
     // not an answer of ours
   }
   if (answer.status !== 200 || results?.length !== items.length) {
-    hindered = `The server did not take it (${answer.status}). Load this page anew; nothing is lost.`;
+    hindered = gettext("The server did not take it ({status}). Load this page anew; nothing is lost.", { status: answer.status });
     return false;
   }
   const said = new Map(items.map((item, at) => [item.id, [item, results[at]]]));
