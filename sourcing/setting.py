@@ -33,8 +33,9 @@ UNITS = (  # kept as they are; said by gettext where they are shown
     gettext_noop("shares"),
     gettext_noop("words"),
     gettext_noop("discounts"),
+    gettext_noop("rates"),
 )
-Place = Literal["general", "parcel", "channel", "fee", "category", "flag", "haul", "labels"]
+Place = Literal["general", "parcel", "channel", "fee", "category", "flag", "haul", "labels", "business"]
 
 
 class Setting(NamedTuple):

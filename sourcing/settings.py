@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from sourcing import settings_file
+from sourcing.business import Business, check_business
 from sourcing.channels import FEES
 from sourcing.errors import BadInput, NotFound
 from sourcing.labour import NOTHING_LEARNT, Flag, Learnt, first_flags
@@ -64,6 +65,7 @@ class Settings:
     flags: Mapping[str, Flag] = field(default_factory=first_flags)
     haul: HaulLimits = field(default_factory=HaulLimits)
     labels: LabelSettings = field(default_factory=LabelSettings)
+    business: Business = field(default_factory=Business)
     notes: tuple[str, ...] = field(default=(), repr=False, compare=False)  # what reading an older file moved
     learnt: Learnt = field(default=NOTHING_LEARNT, repr=False)  # no setting: what the user's own batches tell
     _resolved: dict[tuple[str, date], CategorySettings] = field(
@@ -129,7 +131,8 @@ def to_toml(settings: Settings) -> str:
     flags = {name: {key: getattr(flag, key) for key in of_place("flag")} for name, flag in settings.flags.items()}
     return settings_file.write(
         general, settings.parcel, settings.channels, settings.default, settings.categories, flags,
-        dataclasses.asdict(settings.haul), dataclasses.asdict(settings.labels))  # fmt: skip
+        dataclasses.asdict(settings.haul), dataclasses.asdict(settings.labels),
+        dataclasses.asdict(settings.business))  # fmt: skip
 
 
 def from_toml(text: str) -> Settings:
@@ -153,11 +156,13 @@ def from_toml(text: str) -> Settings:
         flags={name: Flag(name, **values) for name, values in found["flag"].items()} if "flag" in found else base.flags,
         haul=HaulLimits(**found.get("haul", {})),
         labels=LabelSettings(**found.get("labels", {})),
+        business=Business(**found.get("business", {})),
         notes=found["notes"],
     )
     check_currency(settings.currency)
     check_locale(settings.locale)
     check_labels(settings.labels)
+    check_business(settings.business)
     if (settings.parcel["volume_divisor"] is None) != (settings.parcel["volume_divisor_dated"] is None):
         raise BadInput(
             "The volumetric divisor and its date do not come together.",

@@ -14,7 +14,7 @@ from sourcing.settings_file import folded
 from sourcing.settings_table import Place, of_place
 from sourcing.storage import Store
 
-Table = Literal["general", "parcel", "default", "haul", "labels", "channel", "category", "flag"]
+Table = Literal["general", "parcel", "default", "haul", "labels", "business", "channel", "category", "flag"]
 _NAMED: dict[Table, str] = {"channel": "channels", "category": "categories", "flag": "flags"}
 
 
@@ -47,7 +47,7 @@ def with_values(settings: Settings, changes: Iterable[tuple[Table, str, Mapping[
             continue
         said = dict(values or {})
         single: dict[str, Any] = said if table == "general" else {table: said}
-        if table in ("haul", "labels"):
+        if table in ("haul", "labels", "business"):
             single = {table: type(getattr(settings, table))(**said)}
         settings = replace(settings, **single)
     return replace(from_toml(to_toml(settings)), learnt=settings.learnt)
@@ -105,7 +105,7 @@ def differences(before: Settings, after: Settings) -> tuple[Difference, ...]:
 
 
 def _flat(settings: Settings) -> dict[tuple[Table, str, str], Any]:
-    singles: tuple[Table, ...] = ("general", "parcel", "default", "haul", "labels")
+    singles: tuple[Table, ...] = ("general", "parcel", "default", "haul", "labels", "business")
     tables: list[tuple[Table, str]] = [(table, "") for table in singles]
     for table, attribute in _NAMED.items():
         tables += [(table, name) for name in getattr(settings, attribute)]

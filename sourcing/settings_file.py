@@ -19,7 +19,7 @@ from sourcing.settings_table import OFF, SETTINGS, Place, Setting, of_place
 from sourcing.settings_values import read_value
 
 INHERIT = "default"  # in a category: as [default] has it
-_TABLES = ("locale", "currency", "parcel", "channel", "default", "category", "flag", "haul", "labels")
+_TABLES = ("locale", "currency", "parcel", "channel", "default", "category", "flag", "haul", "labels", "business")
 _HOMES: dict[Place, str] = {
     "general": gettext_noop("at the top of the file"),
     "parcel": gettext_noop("in [parcel]"),
@@ -29,6 +29,7 @@ _HOMES: dict[Place, str] = {
     "flag": gettext_noop("in a flag's own table, such as [flag.no_box]"),
     "haul": gettext_noop("in [haul]"),
     "labels": gettext_noop("in [labels]"),
+    "business": gettext_noop("in [business]"),
 }
 Tables = Mapping[str, Mapping[str, Any]]
 
@@ -47,6 +48,7 @@ def write(
     flags: Tables,
     haul: Mapping[str, Any],
     labels: Mapping[str, Any],
+    business: Mapping[str, Any],
 ) -> str:
     """Return the file's text."""
     import tomlkit
@@ -62,6 +64,7 @@ def write(
     document.add("flag", _named("flag", flags))
     document.add("haul", _table("haul", haul))
     document.add("labels", _table("labels", labels))
+    document.add("business", _table("business", business))
     return tomlkit.dumps(document)
 
 
@@ -126,7 +129,7 @@ def written(value: Any) -> str:
 
 def read(text: str) -> dict[str, Any]:
     """Return the tables the file names, values read: general, parcel, channel, default, category, flag, haul,
-    labels, notes.
+    labels, business, notes.
 
     A file of an older version is read as it was meant; ``notes`` says what stands elsewhere now.
 
@@ -156,7 +159,8 @@ def read(text: str) -> dict[str, Any]:
         "notes": notes,
         "general": {name: read_value(general[name], plain[name]) for name in general if name in plain},
     }
-    for name, place in (("parcel", "parcel"), ("default", "category"), ("haul", "haul"), ("labels", "labels")):
+    singles = (("default", "category"), *((name, name) for name in ("parcel", "haul", "labels", "business")))
+    for name, place in singles:
         if name in plain:
             found[name] = _read_table(of_place(place), plain[name], name)  # type: ignore[arg-type]
     for name in ("channel", "category", "flag"):
@@ -226,7 +230,7 @@ def _read_schedules(schedules: Any, channel: Mapping[str, Any], where: str) -> d
 
 def _read_table(settings: Mapping[str, Setting], table: Any, where: str) -> dict[str, Any]:
     _known(_mapping(table, where), settings, where)
-    inherits = where not in ("default", "parcel", "haul", "labels")
+    inherits = where not in ("default", "parcel", "haul", "labels", "business")
     return {
         name: read_value(settings[name], value)
         for name, value in table.items()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
+from sourcing.business import DISTANCES, Business
 from sourcing.labour import LEARNING, Flag
 from sourcing.language import gettext_noop
 from sourcing.rules import OBJECTIVES, HaulLimits, Rules
@@ -369,6 +370,29 @@ SETTINGS: tuple[Setting, ...] = (
         gettext_noop("from a label's upper edge to the next one's"),
         lowest=_ONE,
         highest=Decimal(297),
+    ),
+    Setting(
+        "year_starts",
+        "business",
+        "text",
+        Business.year_starts,
+        gettext_noop("month and day on which a year of the books begins, such as 01-01 or 04-06"),
+    ),
+    Setting(
+        "distance",
+        "business",
+        "choice",
+        Business.distance,
+        gettext_noop("the unit that the distance of a run is typed in"),
+        choices=DISTANCES,
+    ),
+    Setting(
+        "mileage",
+        "business",
+        "rates",
+        Business.mileage,
+        gettext_noop("what driving one unit of distance costs, as [from this day, amount]"),
+        highest=Decimal(1000),
     ),
 )
 

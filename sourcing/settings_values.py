@@ -77,6 +77,7 @@ _ACCEPTED = {
     "whole": gettext_noop("A whole number from {lowest} to {highest}"),
     "shares": gettext_noop("Three shares, rising, each over 0 and up to 5: [0.15, 0.30, 0.50]"),
     "words": gettext_noop('Up to 30 words or phrases of up to 40 characters: ["no box", "box missing"]'),
+    "rates": gettext_noop("Days and amounts, the earliest day first: [[2026-01-31, 0.30]]"),
     "sides": gettext_noop("Length, width and height in cm, each over 0 and up to 300: [35, 25, 14]"),
 }
 
@@ -266,6 +267,12 @@ def _shares(_setting: Setting, value: Any) -> tuple[Decimal, ...]:
     return shares
 
 
+def _rates(setting: Setting, value: Any) -> tuple[tuple[date, Decimal], ...]:
+    if not isinstance(value, list) or len(value) > 100:
+        raise _Wrong
+    return tuple((_date(setting, day), _number(setting, amount)) for day, amount in _rows(value, 2))
+
+
 def _rising(values: Sequence[Any]) -> bool:
     return all(before < after for before, after in pairwise(values))
 
@@ -282,6 +289,7 @@ _READ: dict[str, Callable[[Setting, Any], Any]] = {
     "brackets": _brackets,
     "shipping": _shipping,
     "sides": _sides,
+    "rates": _rates,
     "shares": _shares,
     "discounts": _discounts,
     "pieces": _pieces,

@@ -62,12 +62,14 @@ PARTS = {
     RULES: gettext_noop("What you ask of a buy, in every category that does not say otherwise."),
     "haul": gettext_noop("Rules for one whole store run."),
     "labels": gettext_noop("What labels of stock are made of, and the paper they are printed on."),
+    "business": gettext_noop("When a year of the books begins, and what driving to a store costs."),
     "general": gettext_noop("How amounts and dates are written."),
 }
 _NAMES = {
     RULES: gettext_noop("Every category"),
     "haul": gettext_noop("The whole haul"),
     "labels": gettext_noop("Labels of stock"),
+    "business": gettext_noop("Books and mileage"),
     "general": gettext_noop("Language and currency"),
 } | {part: TITLES[part] for part in (BUYING, POSTAGE, WORK, SELLING)}
 
@@ -91,7 +93,7 @@ def part_name(part: str) -> str:
 def part_sheet(part: str) -> Sheet:
     """Return one page of what holds everywhere; ``part`` is a key of `PARTS`."""
     heading, intro = gettext(_NAMES[part]), gettext(PARTS[part])
-    if part in ("haul", "labels", "general"):
+    if part in ("haul", "labels", "business", "general"):
         return Sheet(heading, intro, (Piece("", part, "", tuple(of_place(part).values())),))  # type: ignore[arg-type]
     mine = _of_part(part)
     pieces = [Piece("", "default", "", mine)]

@@ -2,7 +2,8 @@
 
 from alembic import context
 
-from sourcing.storage import schema_prep, schema_sent, schema_stock  # noqa: F401 - their tables belong to the metadata too
+# Their tables belong to the metadata too.
+from sourcing.storage import schema_prep, schema_sent, schema_stock, schema_trip  # noqa: F401
 from sourcing.storage.schema import metadata
 
 context.configure(connection=context.config.attributes["connection"], target_metadata=metadata, render_as_batch=True)
