@@ -14,6 +14,7 @@ from web.commands.pack import pack
 from web.commands.plan import plan
 from web.commands.serve import serve
 from web.commands.settings import settings
+from web.commands.stock import stock
 from web.commands.table import comps
 from web.commands.terms import terms
 from web.commands.tune import tune
@@ -32,7 +33,9 @@ def main() -> None:
     """
 
 
-for command in (serve, load, undo, comps, check, explain, ladder, pack, plan, tune, settings, terms, access, demo):
+for command in (
+    serve, load, undo, comps, check, explain, ladder, pack, plan, stock, tune, settings, terms, access, demo,
+):  # fmt: skip
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -125,7 +125,7 @@ def cut(store: Store, items: Sequence[int], off: Decimal, on: date, client_id: s
             asking = (standing(item).asking_price * (1 - off)).quantize(Decimal("0.01"), ROUND_HALF_UP)
             positive(asking, "asking price")
             _ask(entry, item, asking, on)
-        return f"{count(items)} cut by {off * 100:.4g} %"
+        return f"{count(items)} cut by {(off * 100).normalize():f} %"
 
     return act(store, "cut", do, client_id)
 
