@@ -558,3 +558,17 @@ def test_checks_are_answered_while_a_load_has_outgrown_its_memory(
     assert comps.overview(store).comps > 1_000
     assert client.post("/check", data={"title": "Ridge shoe", "price": "9"}).status_code == 303
     assert_kept(store, 2)
+
+
+def test_work_that_ends_while_its_page_is_written_is_still_followed(
+    client: FlaskClient, app: Flask, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bring(client, table())
+    job = app.extensions["sourcing"].jobs.get(1)
+    assert job.over
+    looked = iter([False])  # under way when the page is begun, over from then on
+    monkeypatch.setattr(Job, "over", property(lambda _: next(looked, True)))
+    page = html(client.get(f"/comps/progress/{job.number}"))
+    assert page.xpath("//*[@id='progress']/@data-running")
+    assert page.xpath("//script[contains(@src, 'progress.js')]")
+    assert page.xpath("//*[@id='stop']")
