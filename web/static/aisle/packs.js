@@ -55,7 +55,7 @@ export async function update(state) {
   coming = building;
   if (stamp && stamp === record?.stamp) return false;
   const answer = await reach("/aisle/pack", { patience: 120_000 }); // the first time this has one made
-  coming ||= answer?.status === 503;
+  coming ||= answer?.status === 202;
   const still = answer?.status === 200 && (await reach("/aisle/state"));
   if (!still || still.status !== 200 || still.json().server !== state.server) return false; // another took its place
   const pack = await openPack(answer.bytes).catch(() => null);
