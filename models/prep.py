@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
 from models.price import Floats, Ints
@@ -144,6 +145,7 @@ def _expected(beta: Floats, share: Floats, marked: Floats, assumed: Floats, extr
     return expected, slope
 
 
-def running_median(values: Floats, width: int = 5) -> Floats:
+def running_median(values: ArrayLike, width: int = 5) -> Floats:
     """Median of each value and those before it, ``width`` at most: (n,)."""
-    return np.array([np.median(values[max(0, at + 1 - width) : at + 1]) for at in range(len(values))])
+    x = np.asarray(values, dtype=np.float64)
+    return np.array([np.median(x[max(0, at + 1 - width) : at + 1]) for at in range(len(x))])

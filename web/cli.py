@@ -12,6 +12,7 @@ from web.commands.frame import BUSY, FAILED, REFUSED, SOME_FAILED, Commands, dat
 from web.commands.ladder import ladder
 from web.commands.pack import pack
 from web.commands.plan import plan
+from web.commands.prep import prep
 from web.commands.serve import serve
 from web.commands.settings import settings
 from web.commands.stock import stock
@@ -34,8 +35,23 @@ def main() -> None:
 
 
 for command in (
-    serve, load, undo, comps, check, explain, ladder, pack, plan, stock, tune, settings, terms, access, demo,
-):  # fmt: skip
+    serve,
+    load,
+    undo,
+    comps,
+    check,
+    explain,
+    ladder,
+    pack,
+    plan,
+    prep,
+    stock,
+    tune,
+    settings,
+    terms,
+    access,
+    demo,
+):
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ from flask import make_response, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from sourcing.errors import BadInput
+from sourcing.labour import StepMinutes
+from sourcing.prep.learnt import words
 from sourcing.rejudge import RULES, Change, Effect, change, effects, kept_cases
 from sourcing.settings import Settings, load_settings, save_settings
 from sourcing.settings_edit import Table, differences, last_change, last_undone, values_of, with_values
@@ -111,9 +113,18 @@ def _page(
         unseen=bool(found) and not any(one.checks for one in found.values()),
         stands=sheet.named is None or values_of(load_settings(store()), *sheet.named) is not None,
         target=_address(),
+        learnt=_learnt(sheet),
         last=last_change(store()),
         undone=last_undone(store()) if "undone" in request.args else None,
     )
+
+
+def _learnt(sheet: Sheet) -> list[tuple[str, StepMinutes]]:
+    """Return what the user's own timed batches tell of the minutes on this page, by step."""
+    found, where = load_settings(store()).learnt, sheet.named or ("default", "")
+    if not any(one.name == "learn_minutes" for piece in sheet.pieces for one in piece.settings) and where[0] != "flag":
+        return []
+    return words(found.by_flag if where[0] == "flag" else found.by_category, where[1])
 
 
 def _effects(settings: Settings, category: str | None) -> dict[str, Effect]:
