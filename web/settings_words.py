@@ -22,6 +22,7 @@ LABELS = {
     "packed_weight": gettext_noop("Weight packed"),
     "packed_size": gettext_noop("Size packed"),
     "prep_minutes": gettext_noop("Prep of one item"),
+    "learn_minutes": gettext_noop("Learn from your timed batches"),
     "hourly_value": gettext_noop("An hour of yours"),
     "capital_rate": gettext_noop("Cost of cash, a year"),
     "return_rate": gettext_noop("Sales that come back"),
