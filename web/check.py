@@ -20,6 +20,7 @@ from web.filters import money
 from web.forms import Unsure, read_asked, read_marked, read_query
 from web.glance import glance
 from web.later import recorded
+from web.phone import phone
 from web.run import line
 from web.state import settings, store
 
@@ -83,6 +84,7 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         next_size=_next_size(query, answer),
         sales=charts.past_sales(answer),
         curve=charts.share_sold(answer),
+        phone=phone(check_id, answer) if check_id else None,
         others=[flag for name, flag in settings().flags.items() if name not in query.flags],
     )
 

@@ -6,6 +6,7 @@ import os
 import random
 import re
 import shutil
+import signal
 import socket
 import sqlite3
 import subprocess
@@ -21,6 +22,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from steps import clean
 
+from benchmarks._photos import photo
 from sourcing.codes import check_digit
 from sourcing.comps import load_file
 from sourcing.fitting import keep_up
@@ -295,6 +297,44 @@ def test_undo_prices_seen_two_phones_and_two_servers(
     page.goto(f"{server.address}/waiting")
     all_sent(page)
     assert [row[0] is None for row in server.rows("SELECT undone_at FROM haul_item")] == [False]
+
+
+def test_a_server_that_hangs_keeps_nobody_waiting(phone: BrowserContext, server: Server) -> None:
+    page = opened(phone, server)
+    judge_anywhere(page, code(1), "7.00")
+    page.goto(f"{server.address}/check/1")
+    expect(page.locator("article.verdict")).to_contain_text("Ridge piece 1")
+    assert server.process
+    server.process.send_signal(signal.SIGSTOP)  # it still takes connections, and answers none
+    page.fill("#count", "3")
+    page.get_by_role("button", name=re.compile("^Take it")).click()
+    expect(page.locator("#taken")).to_contain_text("Taken: 3", timeout=15_000)
+    clean(page, "taken-while-away", at_foot=False)
+    page.goto(f"{server.address}/check/1", wait_until="commit")
+    expect(page.locator("#verdict .word")).to_be_visible(timeout=20_000)  # the phone's own of the same check
+    expect(page.locator("#verdict")).to_contain_text("Ridge piece 1")
+    expect(page.locator("#taken")).to_contain_text("Taken: 3")
+    page.get_by_role("button", name="Next item").click()
+    page.set_input_files("#photo", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo(code(2))})
+    page.get_by_role("button", name="Judge it").click()
+    expect(page.locator("#verdict")).to_contain_text("Ridge piece 2", timeout=30_000)
+    expect(page.locator("#verdict .note")).to_contain_text(f"Saw the maker's code {code(2)}")
+    server.process.send_signal(signal.SIGCONT)
+    page.goto(f"{server.address}/waiting")
+    all_sent(page)
+    lines = server.rows("SELECT check_id, count, client_id FROM haul_item")
+    assert [line[:2] for line in lines] == [(1, 3)]
+    assert server.rows("SELECT kind, target FROM sent WHERE kind = 'take'") == [("take", 1)]
+
+
+def judge_anywhere(page: Page, typed: str, price: str) -> None:
+    """Ask for a verdict, the server's or the phone's, and wait until the server has it too."""
+    page.fill("#code", typed)
+    page.fill("#price", price)
+    page.get_by_role("button", name="Judge it").click()
+    expect(page.locator("h1.word:visible")).to_have_count(1, timeout=30_000)
+    if "/check/" not in page.url:
+        expect(page.locator("#fuller")).to_be_visible(timeout=30_000)
 
 
 def see_a_price(page: Page) -> None:

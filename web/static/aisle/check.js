@@ -111,7 +111,7 @@ async function firstWord(id) {
   return queue.get(id);
 }
 
-async function show(item, answer, pack, seen) {
+async function show(item, answer, pack, seen, anew = true) {
   shown = { item, answer, pack };
   part("verdict").replaceChildren(...(seen ? [made("p", { class: "note" }, seen)] : []), ...verdict(pack, answer, age(pack, now(await known()))));
   details(pack, answer, part("more").querySelector("dl"), part("more").querySelector("ul"));
@@ -127,10 +127,31 @@ async function show(item, answer, pack, seen) {
   take.className = buy ? "main" : "plain";
   here.querySelector('[data-act="next"]').className = buy ? "plain" : "main";
   turn(true);
-  history.pushState({ aisle: item.id }, "");
+  if (anew) history.pushState({ aisle: item.id }, "");
   part("verdict").focus();
   scrollTo(0, 0);
   sync();
+}
+
+/** In place of the server's page of a check, which did not come: the phone's own verdict of the same. */
+async function standIn() {
+  const number = Number(/^\/check\/(\d+)$/.exec(location.pathname)?.[1]);
+  if (!number) return;
+  const items = await queue.all(), held = await packs.current();
+  const item = items.find(({ what, target }) => what.kind === "check" && target === number);
+  const answer = item && held && judge(held.pack, item.what.asked);
+  if (!answer || answer.problem) {
+    return problem(answer?.problem ?? { field: "code", wrong: gettext("Your server does not answer just now."), wayOn: gettext("Try again in a moment.") });
+  }
+  await show(item, answer, held.pack, "", false);
+  const had = items.find(({ what, state }) => what.kind === "take" && [item.id, number].includes(what.check) && ["waiting", "sent"].includes(state));
+  if (had) noteTaken(had);
+  lookAgain();
+}
+
+function noteTaken(taking) {
+  shown.taken = taking;
+  note("taken", gettext("Taken: {count}. It stands in the haul on this phone.", { count: taking.what.count }));
 }
 
 /** Show the verdict, or the form again. */
@@ -141,9 +162,10 @@ function turn(on) {
 
 function next(first) {
   turn(false);
+  if (location.pathname !== "/") history.replaceState(null, "", "/"); // it stood in for the page of a check
   form.elements.size.value = "";
   if (first === "code") {
-    form.elements.code.value = "";
+    form.elements.code.value = form.elements.photo.value = "";
     for (const box of form.querySelectorAll('[name="flags"]')) box.checked = false;
     if (part("scan-taken")) part("scan-taken").hidden = true;
   } else {
@@ -161,12 +183,11 @@ async function take(event) {
   }
   const { answer, item } = shown;
   const priced = answer.landed_cents !== null && answer.profit_after_labour !== null;
-  shown.taken = await queue.add({ kind: "take", check: item.id, count }, {
+  noteTaken(await queue.add({ kind: "take", check: item.id, count }, {
     label: answer.item.label, decision: answer.decision, count, landed: answer.landed_cents,
     profit: priced ? Math.round(Number(answer.profit_after_labour) * 100) : null, minutes: Number(answer.prep_minutes),
     style: answer.item.style_code, category: answer.item.category, size: answer.item.size,
-  });
-  note("taken", gettext("Taken: {count}. It stands in the haul on this phone.", { count }));
+  }));
   sync();
 }
 
@@ -248,5 +269,5 @@ here.addEventListener("click", ({ target }) => {
 });
 window.addEventListener("popstate", () => turn(false));
 kept.watch("items", lookAgain);
-fill().catch(() => {});
+fill().then(standIn).catch(() => {});
 answers(3000).then(say);

@@ -18,10 +18,13 @@ async function device() {
   return (await kept.change("about", "device", (name) => (name ? undefined : letters(10))));
 }
 
-/** Keep one thing to be sent; `what` is { kind, ... } as /aisle/send takes it, `shown` what the page showed of it. */
-export async function add(what, shown) {
+/**
+ * Keep one thing to be sent; `what` is { kind, ... } as /aisle/send takes it, `shown` what the page showed of it. The id
+ * is this phone's own, but where the server's page gave one.
+ */
+export async function add(what, shown, given = "") {
   const about = await known();
-  const id = `${await device()}-${Date.now().toString(36)}-${letters(8)}`;
+  const id = given || `${await device()}-${Date.now().toString(36)}-${letters(8)}`;
   const item = {
     id, server: about.server, state: "waiting", tries: 0, shown, what,
     at: new Date().toISOString(), seen_at: new Date(now(about)).toISOString(), order: await next(),

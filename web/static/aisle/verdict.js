@@ -47,7 +47,7 @@ export function verdict(pack, answer, about) {
     ...settles.map((line) => made("p", { class: "settle" }, ...[line].flat())),
     made("p", { class: "settle age" }, about.words, ...(answer.left_out.length ? [" ", gettext("Left out here: {list}.", { list: answer.left_out.join(", ") })] : [])),
     answer.sale_price === null && !Object.keys(answer.sold_within ?? {}).length ? null : figures(pack, answer));
-  return [article, made("p", { class: "rests" }, [answer.rests_on, ...(answer.warnings ?? [])].filter(Boolean).join(" "))];
+  return [article, made("p", { class: "rests" }, [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))];
 }
 
 function figures(pack, answer) {

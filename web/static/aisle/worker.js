@@ -48,8 +48,30 @@ async function asked(request, patience) {
   }
 }
 
+/** Whether a verdict's page is of something this phone judged itself: it can show its own then. */
+async function judgedHere(pathname) {
+  const number = Number(/^\/check\/(\d+)$/.exec(pathname)?.[1]);
+  if (!number) return false;
+  try {
+    const database = await new Promise((done, failed) => {
+      const asked = indexedDB.open("sourcing-aisle");
+      asked.onupgradeneeded = () => asked.transaction.abort(); // it is the pages that make it
+      asked.onerror = () => failed(asked.error);
+      asked.onsuccess = () => done(asked.result);
+    });
+    const items = await new Promise((done, failed) => {
+      const asked = database.transaction("items").objectStore("items").getAll();
+      asked.onerror = () => failed(asked.error);
+      asked.onsuccess = () => done(asked.result);
+    }).finally(() => database.close());
+    return items.some(({ what, target }) => what.kind === "check" && target === number);
+  } catch {
+    return false; // nothing was kept
+  }
+}
+
 async function page(event, pathname) {
-  const standIn = PAGES[pathname];
+  const standIn = PAGES[pathname] ?? ((await judgedHere(pathname)) ? PAGES["/"] : undefined);
   try {
     return await asked(event.request, standIn && (Date.now() < down ? HURRY : PATIENCE));
   } catch (error) {
