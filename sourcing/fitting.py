@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
+from math import prod
 from typing import Any
 
 from sourcing.flags.effects import FlagFit, unpack_flags
@@ -70,6 +71,18 @@ class Fit:
     wide_factors: tuple[float, ...]  # the same of the 90 % interval
     flags: dict[str, FlagFit] = field(default_factory=dict)
     rests_on: dict[str, Any] = field(default_factory=dict)
+    own: dict[str, Any] = field(default_factory=dict)  # how much more own sales tell, as `models.telling.Telling`
+    corrections: dict[str, list[float]] = field(default_factory=dict)  # accepted: category, shift, factor of hazard
+
+    @property
+    def own_weight(self) -> float:
+        """What one own sale counts beside one of others."""
+        return float(self.own.get("weight", 1.0))
+
+    def correction(self, category: str) -> tuple[float, float]:
+        """Shift of the level in log price and factor of the hazard that the user accepted for a (folded) category."""
+        found = [self.corrections[name] for name in {"", category} if name in self.corrections]
+        return sum(one[0] for one in found), prod(one[1] for one in found)
 
 
 @dataclass(frozen=True)
@@ -93,6 +106,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
     import time
 
     from sourcing.learning import learn
+    from sourcing.record.corrected import in_force
 
     words = flag_words(store)
     start = time.monotonic()
@@ -104,6 +118,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
         connection.exec_driver_sql("DELETE FROM fit")
         if learnt is None:
             return FitReport(None, len(rows), 0, time.monotonic() - start)
+        learnt["corrections"] = in_force(connection.connection.driver_connection)
         basis = learnt["rests_on"] | {
             "version": VERSION,
             "fitted_on": len(rows),

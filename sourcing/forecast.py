@@ -165,6 +165,11 @@ def forecast_group(
         prior[:, 0] += flags.of_items
     level = _levels(fit, kin, seen, prior, flags)
     prospects, rate = _prospects(fit, kin, seen, level, terms.assumed_days)
+    shift, factor = fit.correction(category)
+    if shift or factor != 1.0:
+        # Of what you will get, not of what the market shows: the comps have been weighed by now.
+        level, rate = replace(level, mean=level.mean + shift), rate * factor
+        prospects = replace(prospects, mean=prospects.mean + shift, nodes=prospects.nodes + shift)
     plan = Plan(
         tuple((day, float(cut)) for day, cut in terms.plan.cuts), terms.plan.give_up_day, float(terms.plan.salvage)
     )
@@ -233,6 +238,8 @@ def _levels(fit: Fit, kin: CategoryFit, seen: Observations, prior: Floats, flags
     """Bring every priced row to today, to the item's condition and flags and to the footing of a sale; then pool."""
     moved = seen.price - seen.gap + np.where(seen.sold, -curve_at(np.array(kin.trend), seen.age), -kin.ask[0])
     noise = np.where(seen.sold, kin.sigma2, kin.ask[1])
+    if fit.own_weight != 1.0:
+        noise = np.where(seen.sold & seen.own, noise / fit.own_weight, noise)
     use = seen.priced
     suspect = seen.suspect[use]
     count = len(prior)

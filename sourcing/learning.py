@@ -19,6 +19,7 @@ from sourcing import promises
 from sourcing.fitting import BUCKETS
 from sourcing.flags.learning import learn_flags
 from sourcing.observations import UNDATED_AGE
+from sourcing.outcomes.telling import learn_own
 from sourcing.pace import learn_pace
 from sourcing.training import Flags, Training, lay_out
 
@@ -73,6 +74,7 @@ def learn(
         "factors": checked.factors,
         "wide_factors": checked.wide_factors,
         "flags": learn_flags(table, model, flag_words or {}),
+        "own": learn_own(table, model),
         "rests_on": {
             "comps": len(rows),
             "sold": int(table.sold.sum()),

@@ -14,6 +14,7 @@ from models.price import Floats, Ints
 from sourcing.answer import Item
 from sourcing.fitting import CategoryFit, Fit, fold
 from sourcing.oddities import looks_odd, odd_words
+from sourcing.outcomes.mark import is_own
 
 Flags = NDArray[np.bool_]
 SOLD = 1
@@ -46,6 +47,7 @@ class Observations:
     same_size: Flags
     variant: Ints
     words: list[str]
+    own: Flags  # whether the listing was the user's own
 
     @property
     def priced(self) -> Flags:
@@ -103,6 +105,7 @@ def observe(fit: Fit, kin: CategoryFit, items: Sequence[Item], rows: Sequence[li
         sizes == asked_size[owner],
         np.asarray(variant, dtype=np.int64),
         _odd_words(columns[11], columns[12], owner, items),
+        np.array([is_own(note) for note in columns[12]], dtype=bool),
     )
 
 
