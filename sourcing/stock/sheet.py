@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
+from itertools import groupby
+from math import ceil
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sourcing.errors import BadInput
@@ -22,6 +24,9 @@ LEAST_MODULE = 0.33 * MM  # of a QR code
 LEAST_HEIGHT = 5 * MM  # of bars: ISO/IEC 15417 asks for 5 mm or 15 % of their length where people scan by hand
 LARGEST, SMALLEST = 14.0, 6.0  # letters, points
 NAME_SIZE = 7.0
+BARS_ALONE, BARS_ABOVE = 0.65, 0.4  # of the label's height: without a QR code, and above one
+SQUARE_WIDE = 0.6  # most of the label's width
+GAP = 1.0 * MM
 _FACE, _NAMES = "Helvetica-Bold", "Vera"
 
 
@@ -81,48 +86,54 @@ def _draw(canvas: Canvas, one: Printed, paper: LabelSettings) -> None:
     name = one.name if paper.names == "yes" else ""
     left, upper = 0.0, high
     if paper.codes != SQUARE:
-        tall = min(0.65 * high, high - 1.2 * SMALLEST) if paper.codes == BARS else 0.4 * high
-        upper = high - _bars(canvas, one.label, wide, high, tall)
+        tall = min(BARS_ALONE * high, high - 1.2 * SMALLEST) if paper.codes == BARS else BARS_ABOVE * high
+        upper = high - _bars(canvas, one.label, (wide, high), tall, paper.codes == BARS)
     if paper.codes != BARS:
-        gap = 1.0 * MM if paper.codes != SQUARE else 0.0
-        side = min(upper - gap, wide * 0.6)
-        _square(canvas, one.label, side, upper - gap)
-        left, upper = side + 1.0 * MM, upper - gap
+        upper -= 0.0 if paper.codes == SQUARE else GAP
+        left = _square(canvas, one.label, wide, upper, paper.codes == SQUARE) + GAP
     _words(canvas, one.label, name, (left, wide - left), upper)
 
 
-def _bars(canvas: Canvas, label: str, wide: float, top: float, tall: float) -> float:
-    """Draw the bars across the whole width and return how far down they reach."""
+def _bars(canvas: Canvas, label: str, room: tuple[float, float], tall: float, alone: bool) -> float:
+    """Draw the bars at the top, across the whole width, and return how far down they reach."""
     from reportlab.graphics.barcode.code128 import Code128
 
+    wide, high = room
     modules = Code128(label, barWidth=1, quiet=0).width
     bar = min(WIDEST_BAR, wide / (modules + 2 * QUIET_BARS))
     if bar < LEAST_BAR:
-        raise _no_room(
-            label, "bars", f"{(LEAST_BAR * (modules + 2 * QUIET_BARS) + 2 * PAD) / MM:.1f}", gettext("wide"), "QR"
-        )
+        raise _no_room(label, gettext("bars"), LEAST_BAR * (modules + 2 * QUIET_BARS), gettext("wide"), SQUARE)
     if tall < LEAST_HEIGHT:
-        raise _no_room(label, "bars", f"{(top + LEAST_HEIGHT - tall + 2 * PAD) / MM:.1f}", gettext("high"), "QR")
+        least = max(LEAST_HEIGHT / BARS_ALONE, LEAST_HEIGHT + 1.2 * SMALLEST) if alone else LEAST_HEIGHT / BARS_ABOVE
+        raise _no_room(label, gettext("bars"), least, gettext("high"), SQUARE)
     drawn = Code128(label, barWidth=bar, barHeight=tall, quiet=0)
-    drawn.drawOn(canvas, (wide - bar * modules) / 2, top - tall)
+    drawn.drawOn(canvas, (wide - bar * modules) / 2, high - tall)
     return tall
 
 
-def _square(canvas: Canvas, label: str, side: float, top: float) -> None:
-    """Draw the QR code at the left, its upper edge at ``top``; ``side`` holds its quiet zone."""
-    from reportlab.graphics import renderPDF
-    from reportlab.graphics.barcode.qr import QrCodeWidget
-    from reportlab.graphics.shapes import Drawing
+def _square(canvas: Canvas, label: str, wide: float, top: float, alone: bool) -> float:
+    """Draw the QR code at the left, its upper edge at ``top``, and return its side, which holds its quiet zone."""
+    import segno
 
-    code = QrCodeWidget(label, barLevel="M", barBorder=QUIET_SQUARE, barWidth=side, barHeight=side)
-    code.qr.make()
-    modules = code.qr.getModuleCount() + 2 * QUIET_SQUARE
-    if side / modules < LEAST_MODULE:
-        more = (LEAST_MODULE * modules - side + 2 * PAD + top) / MM
-        raise _no_room(label, "square", f"{more:.1f}", gettext("high"), "Code 128")
-    drawing = Drawing(side, side)
-    drawing.add(code)
-    renderPDF.draw(drawing, canvas, 0, top - side)
+    side = min(top, SQUARE_WIDE * wide)
+    matrix = segno.make(label, error="m", micro=False, boost_error=False).matrix
+    modules = len(matrix) + 2 * QUIET_SQUARE
+    least = LEAST_MODULE * modules
+    if SQUARE_WIDE * wide < least:
+        raise _no_room(label, gettext("QR code"), least / SQUARE_WIDE, gettext("wide"), BARS)
+    if top < least:
+        high = least if alone else (least + GAP) / (1 - BARS_ABOVE)
+        raise _no_room(label, gettext("QR code"), high, gettext("high"), BARS)
+    one, path = side / modules, canvas.beginPath()
+    for row, dark in enumerate(matrix, QUIET_SQUARE):
+        at = QUIET_SQUARE
+        for filled, run in groupby(dark):
+            width = len(list(run))
+            if filled:
+                path.rect(at * one, top - (row + 1) * one, width * one, one)
+            at += width
+    canvas.drawPath(path, stroke=0, fill=1)
+    return side
 
 
 def _words(canvas: Canvas, label: str, name: str, across: tuple[float, float], upper: float) -> None:
@@ -162,11 +173,11 @@ def _name(canvas: Canvas, name: str, across: tuple[float, float], upper: float) 
         canvas.drawString(across[0], upper + NAME_SIZE * 0.2, line)
 
 
-def _no_room(label: str, what: str, needed: str, way: str, other: str) -> BadInput:
-    named = gettext("bars") if what == "bars" else gettext("QR code")
+def _no_room(label: str, what: str, points: float, way: str, other: str) -> BadInput:
+    needed = ceil((points + 2 * PAD) / MM * 10) / 10
     return BadInput(
-        gettext("The {named} of {label} have no room.", named=named, label=label),
-        gettext("A label at least {needed} mm {way}.", needed=needed, way=way),
+        gettext("There is no room for the {what} of {label}.", what=what, label=label),
+        gettext("A label at least {needed} mm {way}.", needed=f"{needed:.1f}", way=way),
         gettext("Or print {other} alone, or shorten the pattern.", other=other),
         field="codes",
     )
