@@ -113,6 +113,7 @@ _WHERE = {  # tables of the settings that have no name of the user's
     "parcel": gettext_noop("parcels"),
     "haul": gettext_noop("haul"),
     "labels": gettext_noop("labels"),
+    "business": gettext_noop("books and mileage"),
 }
 
 

@@ -71,6 +71,23 @@ class Picture:
             return image.rotate(float(how), Image.Resampling.BILINEAR, expand=True, fillcolor=128)
         return image
 
+    def coloured(self, side: int = 0) -> Image.Image:
+        """Return an upright copy in sRGB on white, its longest side ``side`` pixels or somewhat more; 0: its own.
+
+        Raises
+        ------
+        BadInput
+            The photo was cut off, or is damaged.
+        """
+        with self._opened() as image:
+            try:
+                if side and self._jpeg:
+                    image.draft("RGB", (side, side))
+                image.load()
+                return _in_srgb(_upright(image))
+            except Exception as error:
+                _refuse(gettext(_CUT_OFF), error)
+
     @property
     def small(self) -> bool:
         """Whether the photo is so small that an enlarged copy is worth trying."""
@@ -140,6 +157,28 @@ def _grey(image: Image.Image) -> Image.Image:
         shown = image.convert("RGBA")
         return Image.alpha_composite(Image.new("RGBA", shown.size, "white"), shown).convert("L")
     return image.convert("L")
+
+
+def _in_srgb(image: Image.Image) -> Image.Image:
+    """Return it in sRGB; what is transparent is shown on white, a profile that cannot be read is passed over."""
+    from PIL import ImageCms
+
+    shown = image
+    if image.mode.startswith("I;16"):
+        shown = _grey(image)
+    elif image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
+        clear = image.convert("RGBA")
+        shown = Image.alpha_composite(Image.new("RGBA", clear.size, "white"), clear)
+    profile = image.info.get("icc_profile")
+    if profile and image.mode in ("RGB", "CMYK"):
+        try:
+            own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            found = ImageCms.profileToProfile(shown, own, ImageCms.createProfile("sRGB"), outputMode="RGB")
+        except (ImageCms.PyCMSError, OSError):
+            found = None
+        if found is not None:
+            return found
+    return shown.convert("RGB")
 
 
 def _upright(image: Image.Image) -> Image.Image:
