@@ -91,7 +91,7 @@ def forget() -> None:
 
 def stands_on(store: Store, settings: Settings) -> tuple[Any, ...]:
     """Return what every forecast rests on: it is worth keeping while this stays the same."""
-    return (store.url, store.read(_STAMP)[0], settings, date.today())  # fees change by the day
+    return (store.url, store.read_once(_STAMP)[0], settings, date.today())  # fees change by the day
 
 
 def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:

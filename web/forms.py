@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 from typing import NamedTuple
 
 from flask import Request
@@ -113,15 +114,13 @@ def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None
     text = _text(values, "price")
     if not text:
         return None
-    from sourcing.money import currency_marks, minor_digits
-
     kept = settings()
-    currency, locale = kept.currency, kept.locale
-    pieces, bare = each_of(text)
-    for mark in currency_marks(currency, locale):
-        bare = bare.removeprefix(mark).removesuffix(mark).strip()
-    digits, price = minor_digits(currency), plain_number(bare)
-    if price is None or not 0 <= price <= DEAREST or price != round(price, digits):
+    currency = kept.currency
+    price = _price(text, currency, kept.locale)
+    if price is None:
+        from sourcing.money import minor_digits
+
+        digits = minor_digits(currency)
         examples = gettext("such as 12.50 or 12,50") if digits else gettext("such as 1250")
         raise BadInput(
             gettext("“{text}” is not a shelf price.", text=text)
@@ -137,6 +136,20 @@ def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None
             gettext("Type the price on the tag."),
             field="price",
         )
+    return price
+
+
+@lru_cache(maxsize=1_000)  # the same tags hang on many items
+def _price(text: str, currency: str, locale: str) -> Decimal | None:
+    """Read a price as typed; None where it is none."""
+    from sourcing.money import currency_marks, minor_digits
+
+    pieces, bare = each_of(text)
+    for mark in currency_marks(currency, locale):
+        bare = bare.removeprefix(mark).removesuffix(mark).strip()
+    digits, price = minor_digits(currency), plain_number(bare)
+    if price is None or not 0 <= price <= DEAREST or price != round(price, digits):
+        return None
     return round(unit_price(price, pieces, digits), 2)
 
 
