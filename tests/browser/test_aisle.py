@@ -58,7 +58,7 @@ class Server:
     def start(self) -> None:
         command = [sys.executable, "-c", SERVE, str(self.data), str(self.port)]
         self.process = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.DEVNULL)
-        until = time.monotonic() + 60
+        until = time.monotonic() + 240  # on a machine with much else to do
         while True:
             try:
                 urlopen(f"{self.address}/help", timeout=5).close()
