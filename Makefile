@@ -1,8 +1,10 @@
-# The words used everywhere: run | test | lint | types | bench | wheel | lock
+# The words used everywhere: run | test | lint | types | bench | languages | wheel | lock
 PYTHON ?= python3
 PORT ?= 8000
 # Folder of the data; empty: $SOURCING_DATA, else the platform's own.
 DATA ?=
+# A language to begin (ISO 639-1); empty: those there are.
+NEW ?=
 UV_VERSION := $(shell sed -n 's/^required-version = "==\(.*\)"/\1/p' pyproject.toml)
 BIN := .venv/bin
 UV := .venv/uv-$(UV_VERSION)
@@ -11,7 +13,7 @@ APT := DEBIAN_FRONTEND=noninteractive apt-get -y -q -o Acquire::Retries=3
 system = if [ "$$(id -u)" = 0 ] && $(APT) update && $(APT) install $(1); then :; \
 	else echo "$(2) To install it: sudo apt-get install $(1)"; fi
 
-.PHONY: run test lint types bench wheel lock
+.PHONY: run test lint types bench languages wheel lock
 
 run: .venv/ready
 	$(BIN)/sourcing $(if $(DATA),--data "$(DATA)") serve --port $(PORT) --samples-if-empty
@@ -28,6 +30,10 @@ types: .venv/ready-dev
 
 bench: .venv/ready-dev
 	$(BIN)/python -m benchmarks
+
+# Brings the catalogs up to the code; NEW=fr begins one.
+languages: .venv/ready-dev
+	$(BIN)/python -m web.languages $(NEW)
 
 wheel: $(UV)
 	$(BIN)/uv build -q --wheel --out-dir dist
