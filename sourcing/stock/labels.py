@@ -18,6 +18,7 @@ from typing import Any
 from stdnum.iso7064 import mod_37_36
 
 from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.language import gettext, gettext_noop, ngettext
 from sourcing.stock.item import TO_PREP, StockItem
 from sourcing.stock.ledger import Entry, act
 from sourcing.stock.paper import PATTERN
@@ -26,15 +27,17 @@ from sourcing.stock.shelf import find
 from sourcing.storage import Store
 
 FIELDS: Mapping[str, str] = {
-    "bin": "where it lies, [bin 3] its first three letters or digits",
-    "store": "store it was bought in, [store 3] its first three",
-    "category": "category, [category 2] its first two",
-    "year": "last two digits of the year",
-    "month": "month, two digits",
-    "week": "ISO 8601 week, two digits",
-    "day": "day of the month, two digits",
-    "count": "a counter, [count 4] padded to four digits; it counts on for each text before and behind it",
-    "check": "check character, last",
+    "bin": gettext_noop("where it lies, [bin 3] its first three letters or digits"),
+    "store": gettext_noop("store it was bought in, [store 3] its first three"),
+    "category": gettext_noop("category, [category 2] its first two"),
+    "year": gettext_noop("last two digits of the year"),
+    "month": gettext_noop("month, two digits"),
+    "week": gettext_noop("ISO 8601 week, two digits"),
+    "day": gettext_noop("day of the month, two digits"),
+    "count": gettext_noop(
+        "a counter, [count 4] padded to four digits; it counts on for each text before and behind it"
+    ),
+    "check": gettext_noop("check character, last"),
 }
 LONGEST = 24
 _FIELD = re.compile(r"\[([a-z]+)(?: ([1-9]))?\]")
@@ -59,6 +62,11 @@ class Pattern:
         return ("check", 0) in self.parts
 
     @property
+    def width(self) -> int:
+        """How many digits the counter is padded to, at least 1."""
+        return max(1, next(part[1] for part in self.parts if isinstance(part, tuple) and part[0] == "count"))
+
+    @property
     def shape(self) -> re.Pattern[str]:
         """What labels of this pattern look like."""
         shapes = {"count": r"\d+", "check": "[A-Z0-9]"} | dict.fromkeys(("year", "month", "week", "day"), r"\d\d")
@@ -78,15 +86,16 @@ class Pattern:
 
     def label(self, before: str, number: int, behind: str) -> str:
         """Put a label together."""
-        width = next(part[1] for part in self.parts if isinstance(part, tuple) and part[0] == "count")
-        found = f"{before}{number:0{width}d}{behind}"
+        found = f"{before}{number:0{self.width}d}{behind}"
         if self.checked:
             found += mod_37_36.calc_check_digit(signs(found))
         if len(found) > LONGEST:
             raise BadInput(
-                f"The label {found} has {len(found)} characters.", f"Up to {LONGEST}.",
-                "Shorten the pattern, such as [store 3] for [store].", field="pattern",
-            )  # fmt: skip
+                gettext("The label {label} has {number} characters.", label=found, number=len(found)),
+                gettext("Up to {most}.", most=LONGEST),
+                gettext("Shorten the pattern, such as [store 3] for [store]."),
+                field="pattern",
+            )
         return found
 
 
@@ -106,16 +115,22 @@ def pattern_of(text: str) -> Pattern:
             parts.append(_literal(text[at : match.start()]))
         name, width = match[1], int(match[2] or 0)
         if name not in FIELDS:
-            raise _wrong(f"There is no field “[{name}]” in a label.")
+            raise _wrong(gettext("There is no field “[{name}]” in a label.", name=name))
         parts.append((name, width))
         at = match.end()
     if at < len(text):
         parts.append(_literal(text[at:]))
     names = [part[0] for part in parts if isinstance(part, tuple)]
     if names.count("count") != 1:
-        raise _wrong(f"The pattern “{text[:60]}” has {names.count('count')} counters; labels must differ.")
+        raise _wrong(
+            gettext(
+                "The pattern “{text}” has {number} counters; labels must differ.",
+                text=text[:60],
+                number=names.count("count"),
+            )
+        )
     if "check" in names and (names.count("check") > 1 or parts[-1] != ("check", 0)):
-        raise _wrong("The check character covers what is before it, so it comes last and once.")
+        raise _wrong(gettext("The check character covers what is before it, so it comes last and once."))
     return Pattern(text, tuple(parts))
 
 
@@ -129,7 +144,12 @@ def give(store: Store, items: Sequence[int], pattern: str, on: date, client_id: 
     """
     cut = pattern_of(pattern)
     if len(items) > _MOST_LABELS:
-        raise BadInput(f"{len(items)} pieces at once.", f"Up to {_MOST_LABELS}.", "Label them in parts.", field="items")
+        raise BadInput(
+            gettext("{number} pieces at once.", number=len(items)),
+            gettext("Up to {most}.", most=_MOST_LABELS),
+            gettext("Label them in parts."),
+            field="items",
+        )
 
     def do(entry: Entry) -> str:
         last: dict[tuple[str, str], int] = {}
@@ -143,7 +163,7 @@ def give(store: Store, items: Sequence[int], pattern: str, on: date, client_id: 
             last[around] += 1
             entry.change("item", item.id, {"label": cut.label(around[0], last[around], around[1])})
             done += 1
-        return f"{done} {'label' if done == 1 else 'labels'} given"
+        return ngettext("{count} label given", "{count} labels given", done)
 
     return act(store, "labelled", do, client_id)
 
@@ -178,14 +198,17 @@ def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> in
     label = folded(label)
     if len(label) > LONGEST or not _PLAIN.fullmatch(label):
         raise BadInput(
-            f"“{label[:40]}” cannot be a label.", f"Up to {LONGEST} letters A to Z, digits and the signs - . /",
+            gettext("“{label}” cannot be a label.", label=label[:40]),
+            gettext("Up to {most} letters A to Z, digits and the signs - . /", most=LONGEST),
             field="label",
-        )  # fmt: skip
+        )
 
     def do(entry: Entry) -> str:
         (item,) = each(entry, [item_id])
         entry.change("item", item_id, {"label": label or None})
-        return f"{item.what} labelled {label}" if label else f"Label of {item.what} taken off"
+        if label:
+            return gettext("{what} labelled {label}", what=item.what, label=label)
+        return gettext("Label of {what} taken off", what=item.what)
 
     return act(store, "labelled", do, client_id)
 
@@ -205,15 +228,19 @@ def read(store: Store, text: str, pattern: str = "") -> StockItem:
     plain = signs(label)
     if pattern and pattern_of(pattern).checked and len(plain) > 1 and not mod_37_36.is_valid(plain):
         raise wrong_check(label)
-    raise NotFound(f"No piece bears the label “{label[:40]}”.", next_step="Look for it by name on the stock page.")
+    raise NotFound(
+        gettext("No piece bears the label “{label}”.", label=label[:40]),
+        next_step=gettext("Look for it by name on the stock page."),
+    )
 
 
 def wrong_check(label: str) -> Refused:
     """Return what is said of a label whose check character does not fit."""
     return Refused(
-        f"“{label[:40]}” is no label as it stands: its check character does not fit.",
-        "A label as it is printed.", "Look at it again; 0 and O, 1 and I are easily taken for each other.",
-    )  # fmt: skip
+        gettext("“{label}” is no label as it stands: its check character does not fit.", label=label[:40]),
+        gettext("A label as it is printed."),
+        gettext("Look at it again; 0 and O, 1 and I are easily taken for each other."),
+    )
 
 
 def folded(text: str) -> str:
@@ -224,7 +251,8 @@ def folded(text: str) -> str:
 def _highest(rows: Callable[..., list[tuple[Any, ...]]], cut: Pattern, around: tuple[str, str]) -> int:
     """Highest counter now in use between two texts."""
     tail = r"[A-Z0-9]" if cut.checked else ""
-    shape = re.compile(rf"{re.escape(around[0])}(\d+){re.escape(around[1])}{tail}")
+    digits = rf"\d{{{cut.width}}}|[1-9]\d{{{cut.width},}}"  # padded so far and no farther, as `label` writes it
+    shape = re.compile(rf"{re.escape(around[0])}({digits}){re.escape(around[1])}{tail}")
     start = around[0].replace("_", "\\_") + "%"
     told = rows("SELECT label FROM stock_item WHERE label LIKE ? ESCAPE '\\'", (start,))
     found = [match for (label,) in told if (match := shape.fullmatch(label))]
@@ -246,13 +274,18 @@ def signs(label: str) -> str:
 
 def _literal(text: str) -> str:
     if not _PLAIN.fullmatch(text.upper()):
-        raise _wrong(f"“{text[:40]}” has a sign that labels do not have.")
+        raise _wrong(gettext("“{text}” has a sign that labels do not have.", text=text[:40]))
     return text.upper()
 
 
 def _wrong(what: str) -> BadInput:
     known = ", ".join(f"[{name}]" for name in FIELDS)
     return BadInput(
-        what, f"Letters, digits, the signs - . / and the fields {known}; one [count], [check] only at the end.",
-        f"Such as {PATTERN}.", field="pattern",
-    )  # fmt: skip
+        what,
+        gettext(
+            "Letters, digits, the signs - . / and the fields {known}; one [count], [check] only at the end.",
+            known=known,
+        ),
+        gettext("Such as {pattern}.", pattern=PATTERN),
+        field="pattern",
+    )
