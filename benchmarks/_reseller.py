@@ -96,5 +96,5 @@ def fill(store: Store, seed: int, count: int, today: date, truth: Truth | None =
 TODAY = date(2026, 6, 30)
 
 
-def _prices(mid: float, **ends: float) -> dict[str, str]:
-    return {name: f"{mid * np.exp(z * SPREAD):.2f}" for name, z in ends.items()}
+def _prices(middle: float, **ends: float) -> dict[str, str]:
+    return {name: f"{middle * np.exp(z * SPREAD):.2f}" for name, z in ends.items()}

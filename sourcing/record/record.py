@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from models.price import Floats
 from sourcing.errors import BadInput, Refused
 from sourcing.language import gettext, gettext_noop
 from sourcing.record import corrected
@@ -30,13 +29,14 @@ from sourcing.record.passes import PassPart, passes
 from sourcing.storage import Store
 
 BY = (gettext_noop("category"), gettext_noop("store"), gettext_noop("evidence"), gettext_noop("period"))
+_DOTS = 400
 
 
 @dataclass(frozen=True)
 class Record:
     """The whole of it; parts are None where nothing is known of them.
 
-    ``pairs`` (n, 2) are forecast and price paid of sold pieces, for a picture.
+    ``pairs`` are forecast and price paid of up to 400 sold pieces, for a picture.
     """
 
     pieces: int
@@ -49,7 +49,7 @@ class Record:
     passes: PassPart | None
     tried: Tried
     corrections: tuple[Correction, ...]
-    pairs: Floats
+    pairs: tuple[tuple[float, float], ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return a JSON-able mapping; what is not a number is None."""
@@ -93,10 +93,11 @@ def record(
 def _told(
     found: Outcomes, by: str, within: int, tried: Tried, every: tuple[Correction, ...], passed: PassPart | None
 ) -> Record:
-    use = found.priced
+    sold = np.flatnonzero(found.priced)
+    shown = sold[np.linspace(0, len(sold) - 1, min(len(sold), _DOTS)).astype(np.int64)]
     return Record(
         len(found), int((~found.ended).sum()), price_part(found), speed_part(found, within), profit_part(found), by,
-        groups(found, by, within), passed, tried, every, np.column_stack([found.mid[use], found.paid[use]]),
+        groups(found, by, within), passed, tried, every, tuple(zip(found.mid[shown].tolist(), found.paid[shown].tolist(), strict=True)),
     )  # fmt: skip
 
 
