@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from sqlalchemy import insert, update
 
 from sourcing.errors import NotFound
+from sourcing.language import gettext
 from sourcing.storage import Store
 from sourcing.storage.schema import access
 
@@ -76,7 +77,10 @@ def revoke(store: Store, key_id: int | None = None) -> int:
     with store.write() as connection:
         count = connection.execute(change).rowcount
     if key_id is not None and not count:
-        raise NotFound(f"There is no live access key number {key_id}.", next_step="List the keys first.")
+        raise NotFound(
+            gettext("There is no live access key number {key_id}.", key_id=key_id),
+            next_step=gettext("List the keys first."),
+        )
     return count
 
 

@@ -8,10 +8,25 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import NamedTuple
 
+from sourcing.language import gettext, gettext_noop, ngettext
 from sourcing.storage import Store
 
 CORRECTION = timedelta(minutes=2)  # a check so soon after one of the same item mends it: a price, a flag, a size
-_NUMBERS = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"]
+_NUMBERS = (
+    gettext_noop("no"),
+    gettext_noop("one"),
+    gettext_noop("two"),
+    gettext_noop("three"),
+    gettext_noop("four"),
+    gettext_noop("five"),
+    gettext_noop("six"),
+    gettext_noop("seven"),
+    gettext_noop("eight"),
+    gettext_noop("nine"),
+    gettext_noop("ten"),
+    gettext_noop("eleven"),
+    gettext_noop("twelve"),
+)
 _MANY = 60  # earlier checks of one item that are looked at
 
 
@@ -87,29 +102,47 @@ def lines(store: Store, check_id: int, price: Decimal | None, write: Callable[[D
 
 def words(one: Earlier, now_at: datetime, price: Decimal | None, write: Callable[[Decimal], str]) -> str:
     """Say it in one line: “Passed at 34.99 nine days ago; 32.00 now.”; ``write`` shows an amount."""
-    did = {"buy": "A buy", "pass": "Passed"}.get(one.decision, "Too little to go on")
-    did = "Taken" if one.taken else did
-    asked = f" at {write(one.shelf_price)}" if one.shelf_price is not None else ", with no price,"
-    left = ", not taken" if one.decision == "buy" and not one.taken else ""
-    now = ""
+    state = "taken" if one.taken else one.decision if one.decision in ("buy", "pass") else "little"
+    when, shelf = ago(one.at, now_at), one.shelf_price
+    if shelf is None:
+        told = gettext(_WITHOUT_PRICE[state], ago=when)
+    else:
+        told = gettext(_AT_PRICE[state], price=write(shelf), ago=when)
     if price is not None:
-        now = "; the same price now" if price == one.shelf_price else f"; {write(price)} now"
-    return f"{did}{asked} {ago(one.at, now_at)}{left}{now}."
+        if price == shelf:
+            return gettext("{told}; the same price now.", told=told)
+        return gettext("{told}; {price} now.", told=told, price=write(price))
+    return f"{told}."
+
+
+_AT_PRICE = {
+    "taken": gettext_noop("Taken at {price} {ago}"),
+    "buy": gettext_noop("A buy at {price} {ago}, not taken"),
+    "pass": gettext_noop("Passed at {price} {ago}"),
+    "little": gettext_noop("Too little to go on at {price} {ago}"),
+}
+_WITHOUT_PRICE = {
+    "taken": gettext_noop("Taken, with no price, {ago}"),
+    "buy": gettext_noop("A buy, with no price, {ago}, not taken"),
+    "pass": gettext_noop("Passed, with no price, {ago}"),
+    "little": gettext_noop("Too little to go on, with no price, {ago}"),
+}
 
 
 def ago(then: datetime, now: datetime) -> str:
     """Say how long ago, by the days of this computer's calendar; both moments know their time zone."""
     days = (now.astimezone().date() - then.astimezone().date()).days
     if days > 1:
-        return f"{_spelt(days)} days ago"
+        return ngettext("{number} day ago", "{number} days ago", days, number=_spelt(days))
     if days == 1:
-        return "yesterday"
+        return gettext("yesterday")
     minutes = max(int((now - then).total_seconds() // 60), 0)
     if minutes < 1:
-        return "a moment ago"
+        return gettext("a moment ago")
     if minutes < 60:
-        return f"{_spelt(minutes)} minute{'s' if minutes > 1 else ''} ago"
-    return f"{_spelt(minutes // 60)} hour{'s' if minutes >= 120 else ''} ago"
+        return ngettext("{number} minute ago", "{number} minutes ago", minutes, number=_spelt(minutes))
+    hours = minutes // 60
+    return ngettext("{number} hour ago", "{number} hours ago", hours, number=_spelt(hours))
 
 
 def _spelt(number: int) -> str:

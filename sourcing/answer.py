@@ -7,9 +7,12 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal
 
+from sourcing.language import gettext_noop
 from sourcing.purchase import Discounts
 
 Decision = Literal["buy", "pass", "too little to go on"]
+DECISIONS = (gettext_noop("buy"), gettext_noop("pass"), gettext_noop("too little to go on"))
+"""Kept and compared as they are; said by gettext where they are shown."""
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from sourcing.answer import Verdict
+from sourcing.language import gettext_noop
 
 
 @dataclass(frozen=True)
 class AnswerColumn:
-    """One column of the answer: name, unit, meaning."""
+    """One column of the answer: name, unit, meaning; in English, said by gettext where it is shown."""
 
     name: str
     unit: str
@@ -18,33 +19,39 @@ class AnswerColumn:
 
 
 COLUMNS: tuple[AnswerColumn, ...] = (
-    AnswerColumn("item", "text", "the item as it was understood"),
-    AnswerColumn("flags", "text", "what the piece was said to have, as it was understood"),
-    AnswerColumn("decision", "text", "buy, pass, or too little to go on"),
-    AnswerColumn("binding_rule", "text", "the rule with the lowest limit"),
-    AnswerColumn("most_worth_paying", "money", "the highest shelf price at which every rule holds"),
-    AnswerColumn("asking_price", "money", "the asking price to list at, shipping charged included"),
-    AnswerColumn("channel", "text", "channel of your settings it is best sold on"),
-    AnswerColumn("sale_price_05", "money", "next comparable sale, 5 % point"),
-    AnswerColumn("sale_price_10", "money", "next comparable sale, 10 % point"),
-    AnswerColumn("sale_price_50", "money", "next comparable sale, median"),
-    AnswerColumn("sale_price_90", "money", "next comparable sale, 90 % point"),
-    AnswerColumn("sale_price_95", "money", "next comparable sale, 95 % point"),
-    AnswerColumn("days_to_sell_50", "days", "half of such listings sell within, or 'not reached'; empty: not known"),
-    AnswerColumn("days_to_sell_80", "days", "four in five sell within, or 'not reached'; empty: not known"),
-    AnswerColumn("sold_within_14", "share", "chance sold within 14 days at that asking price"),
-    AnswerColumn("sold_within_30", "share", "chance sold within 30 days at that asking price"),
-    AnswerColumn("sold_within_60", "share", "chance sold within 60 days at that asking price"),
-    AnswerColumn("sold_within_90", "share", "chance sold within 90 days at that asking price"),
-    AnswerColumn("expected_proceeds", "money", "expected net proceeds under the price-cut plan"),
-    AnswerColumn("profit_before_labour", "money", "expected profit at the shelf price, labour not counted"),
-    AnswerColumn("profit_after_labour", "money", "expected profit at the shelf price after labour"),
-    AnswerColumn("chance_of_loss", "share", "chance that the profit after labour is below zero"),
-    AnswerColumn("comps_sold", "count", "sold comps used"),
-    AnswerColumn("comps_unsold", "count", "open and ended unsold comps used"),
-    AnswerColumn("comps_set_aside", "count", "comps set aside"),
-    AnswerColumn("newest_comp", "date", "day of the newest comp used"),
-    AnswerColumn("match", "text", "how closely the comps match the item"),
+    AnswerColumn("item", "text", gettext_noop("the item as it was understood")),
+    AnswerColumn("flags", "text", gettext_noop("what the piece was said to have, as it was understood")),
+    AnswerColumn("decision", "text", gettext_noop("buy, pass, or too little to go on")),
+    AnswerColumn("binding_rule", "text", gettext_noop("the rule with the lowest limit")),
+    AnswerColumn("most_worth_paying", "money", gettext_noop("the highest shelf price at which every rule holds")),
+    AnswerColumn("asking_price", "money", gettext_noop("the asking price to list at, shipping charged included")),
+    AnswerColumn("channel", "text", gettext_noop("channel of your settings it is best sold on")),
+    AnswerColumn("sale_price_05", "money", gettext_noop("next comparable sale, 5 % point")),
+    AnswerColumn("sale_price_10", "money", gettext_noop("next comparable sale, 10 % point")),
+    AnswerColumn("sale_price_50", "money", gettext_noop("next comparable sale, median")),
+    AnswerColumn("sale_price_90", "money", gettext_noop("next comparable sale, 90 % point")),
+    AnswerColumn("sale_price_95", "money", gettext_noop("next comparable sale, 95 % point")),
+    AnswerColumn(
+        "days_to_sell_50", "days", gettext_noop("half of such listings sell within, or 'not reached'; empty: not known")
+    ),
+    AnswerColumn(
+        "days_to_sell_80", "days", gettext_noop("four in five sell within, or 'not reached'; empty: not known")
+    ),
+    AnswerColumn("sold_within_14", "share", gettext_noop("chance sold within 14 days at that asking price")),
+    AnswerColumn("sold_within_30", "share", gettext_noop("chance sold within 30 days at that asking price")),
+    AnswerColumn("sold_within_60", "share", gettext_noop("chance sold within 60 days at that asking price")),
+    AnswerColumn("sold_within_90", "share", gettext_noop("chance sold within 90 days at that asking price")),
+    AnswerColumn("expected_proceeds", "money", gettext_noop("expected net proceeds under the price-cut plan")),
+    AnswerColumn(
+        "profit_before_labour", "money", gettext_noop("expected profit at the shelf price, labour not counted")
+    ),
+    AnswerColumn("profit_after_labour", "money", gettext_noop("expected profit at the shelf price after labour")),
+    AnswerColumn("chance_of_loss", "share", gettext_noop("chance that the profit after labour is below zero")),
+    AnswerColumn("comps_sold", "count", gettext_noop("sold comps used")),
+    AnswerColumn("comps_unsold", "count", gettext_noop("open and ended unsold comps used")),
+    AnswerColumn("comps_set_aside", "count", gettext_noop("comps set aside")),
+    AnswerColumn("newest_comp", "date", gettext_noop("day of the newest comp used")),
+    AnswerColumn("match", "text", gettext_noop("how closely the comps match the item")),
 )
 
 

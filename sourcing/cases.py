@@ -18,15 +18,15 @@ from sourcing.fitting import fold
 from sourcing.flags.marked import flagged
 from sourcing.forecast import Forecasts
 from sourcing.labour import STEPS
+from sourcing.language import gettext
 from sourcing.limits import Outlook, at_price, decide, limits
-from sourcing.money import cents
 from sourcing.objective import choose
 from sourcing.prospect import Prospect
 from sourcing.prospect import prospects as prospects_of
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
 from sourcing.terms import Terms
-from sourcing.verdict import CHANCE, MONEY, TIED, kept
+from sourcing.verdict import CHANCE, MONEY, TIED, kept, to_cents
 
 TOO_LITTLE: Decision = "too little to go on"
 # Of the terms these are read after the forecast only: by what was paid, by labour, by the choice of the asking price.
@@ -63,22 +63,25 @@ class Standing:
         terms = self.deal.terms
         hold = 1.0 + float(terms.capital_rate) * self.outlook.tied_days / 365.0
         spent = float(terms.landed(query.shelf_price, query.discount)) * hold + float(terms.labour())
-        return cents(Decimal(repr(self.outlook.mean_net - spent)))
+        return to_cents(self.outlook.mean_net - spent)
 
     def words(self, query: Query, write: Callable[[Decimal], str]) -> str:
         """Say which rule binds and up to which price, figures in it."""
         if self.outlook is None:
-            return "no forecast"
+            return gettext("no forecast")
         if self.decision == TOO_LITTLE:
-            return (
-                f"What is known of it is worth {self.outlook.evidence:.2f} sales, {self.deal.rules.least_comps} are "
-                "asked for"
+            return gettext(
+                "What is known of it is worth {evidence} sales, {wanted} are asked for",
+                evidence=f"{self.outlook.evidence:.2f}",
+                wanted=self.deal.rules.least_comps,
             )
         if self.most is None:
-            return "No rule limits the price"
+            return gettext("No rule limits the price")
         found = limits(self.deal.rules, self.deal.terms, self.outlook, None, query.discount, write)
         meaning = next(limit.meaning for limit in found if limit.rule == self.rule)
-        return f"{meaning}, up to {write(self.most)}" if self.most > 0 else f"{meaning}, at no price"
+        if self.most > 0:
+            return gettext("{rule}, up to {amount}", rule=meaning, amount=write(self.most))
+        return gettext("{rule}, at no price", rule=meaning)
 
 
 class Cases:

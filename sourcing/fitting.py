@@ -12,6 +12,7 @@ from math import prod
 from typing import Any
 
 from sourcing.flags.effects import FlagFit, unpack_flags
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 VERSION = 15  # of what a fit is made of; one kept by an older version is made anew
@@ -49,6 +50,21 @@ class CategoryFit:
     slope: float = -2.0  # of the response on the whole: log hazard by log asking price
     # Standard errors by name: “drift” (the change of half a year), “slope”, “season 1”, “condition new”, ...
     errors: dict[str, float] = field(default_factory=dict)
+    speed_from: tuple[Any, ...] = ()  # what ``speed_basis`` says, as data; fits of long ago do not have it
+
+    def speed_words(self) -> str:
+        """Say what the time to sell rests on, in the language of the moment."""
+        match self.speed_from:
+            case ("dated", sales):
+                return gettext("{number} dated sales and the unsold listings of its category", number=sales)
+            case ("flow", on_hand, sold, days):
+                return gettext(
+                    "stock and flow: {on_hand} on hand, {sold} sold in {days} days",
+                    on_hand=on_hand,
+                    sold=sold,
+                    days=days,
+                )
+        return self.speed_basis
 
 
 @dataclass(frozen=True)
@@ -111,7 +127,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
     words = flag_words(store)
     start = time.monotonic()
     tell = on_progress or (lambda share, what: None)
-    tell(0.05, "Reading the comps")
+    tell(0.05, gettext("Reading the comps"))
     rows = store.read(TABLE)
     learnt = learn(rows, tell, words)
     with store.write() as connection:
@@ -132,7 +148,7 @@ def refit(store: Store, on_progress: Callable[[float, str], None] | None = None)
             (datetime.now(UTC).isoformat(timespec="microseconds"), json.dumps(basis), payload),
         )
         fit_id = int(result.scalar_one())
-    tell(1.0, "Done")
+    tell(1.0, gettext("Done"))
     return FitReport(fit_id, len(rows), int(learnt["rests_on"]["sold"]), time.monotonic() - start)
 
 
@@ -152,7 +168,10 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
     """
     import time
 
+    from sourcing.today.fed import feed
+
     start = time.monotonic()
+    feed(store)  # one's own listings count as they stand by now
     kept = store.read("SELECT id, rests_on FROM fit ORDER BY id DESC LIMIT 1")
     before = json.loads(kept[0][1]) if kept else {}
     rows, sold = store.read("SELECT count(*), coalesce(sum(status = 1), 0) FROM comp WHERE out = 0")[0]
@@ -174,7 +193,7 @@ def keep_up(store: Store, on_progress: Callable[[float, str], None] | None = Non
             (json.dumps({**before, "comps": rows, "sold": int(sold)}), kept[0][0]),
         )
     if on_progress is not None:
-        on_progress(1.0, "Done: too few new comps to change what kin share")
+        on_progress(1.0, gettext("Done: too few new comps to change what kin share"))
     return FitReport(int(kept[0][0]), rows, int(sold), time.monotonic() - start)
 
 

@@ -199,7 +199,7 @@ def forecast_group(
         np.log(ask) - level.mean > kin.asks_seen[1] + 0.01,
         quantiles[:, :3],
         quantiles[:, 3],
-        kin.speed_basis if kin.rate is not None else "",
+        kin.speed_words() if kin.rate is not None else "",
         share_held(prospects, ask, rate, season, fit.as_of),
         kin.horizon,
         result,

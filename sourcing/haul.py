@@ -14,6 +14,7 @@ from sqlalchemy.engine import Connection
 
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.flags.marked import flagged
+from sourcing.language import gettext
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.storage.schema import checked, haul, haul_item
@@ -75,9 +76,9 @@ def start(store: Store, name: str = "") -> int:
     name = " ".join(name.split())
     if len(name) > MOST_NAME:
         raise BadInput(
-            f"The store's name has {len(name)} characters.",
-            f"Up to {MOST_NAME}.",
-            "Shorten it.",
+            gettext("The store's name has {name} characters.", name=len(name)),
+            gettext("Up to {most_name}.", most_name=MOST_NAME),
+            gettext("Shorten it."),
             field="store",
         )
     with store.write() as connection:
@@ -110,11 +111,18 @@ def take(store: Store, check_id: int, count: int = 1, client_id: str = "") -> in
 def take_in(connection: Connection, check_id: int, count: int, client_id: str, at: datetime | None = None) -> int:
     """Do as `take` inside a transaction of the caller's, for a taking of now or of another moment."""
     if not 1 <= count <= MOST_COUNT:
-        raise BadInput(f"{count} pieces cannot be taken.", f"From 1 to {MOST_COUNT}.", field="count")
+        raise BadInput(
+            gettext("{number} pieces cannot be taken.", number=count),
+            gettext("From 1 to {most_count}.", most_count=MOST_COUNT),
+            field="count",
+        )
     if client_id and (known := _line_of(connection, client_id)):
         return known
     if connection.execute(select(checked.c.id).where(checked.c.id == check_id)).first() is None:
-        raise NotFound(f"There is no check number {check_id}.", next_step="Check the item again.")
+        raise NotFound(
+            gettext("There is no check number {check_id}.", check_id=check_id),
+            next_step=gettext("Check the item again."),
+        )
     open_one = connection.execute(
         select(haul.c.id).where(haul.c.closed_at.is_(None)).order_by(haul.c.id.desc())
     ).scalar()
@@ -140,7 +148,10 @@ def recount(store: Store, item_id: int, count: int) -> int:
     """
     if not 1 <= count <= MOST_COUNT:
         raise BadInput(
-            f"{count} pieces cannot be held.", f"From 1 to {MOST_COUNT}.", "Undo the line for none.", field="count"
+            gettext("{number} pieces cannot be held.", number=count),
+            gettext("From 1 to {most_count}.", most_count=MOST_COUNT),
+            gettext("Undo the line for none."),
+            field="count",
         )
     with store.write() as connection:
         _check_open(connection, item_id)
@@ -187,7 +198,10 @@ def view(store: Store, haul_id: int) -> HaulView:
     """
     head = store.read("SELECT id, store, started_at FROM haul WHERE id = ?", (haul_id,))
     if not head:
-        raise NotFound(f"There is no haul number {haul_id}.", next_step="Choose one from the list of runs.")
+        raise NotFound(
+            gettext("There is no haul number {haul_id}.", haul_id=haul_id),
+            next_step=gettext("Choose one from the list of runs."),
+        )
     return _view(store, *head[0])
 
 
@@ -298,9 +312,12 @@ def _check_open(connection: Connection, item_id: int) -> None:
         select(haul.c.closed_at).join(haul_item, haul_item.c.haul_id == haul.c.id).where(haul_item.c.id == item_id)
     ).first()
     if found is None:
-        raise NotFound(f"There is no line number {item_id} in a haul.", next_step="Reload the haul.")
+        raise NotFound(
+            gettext("There is no line number {item_id} in a haul.", item_id=item_id),
+            next_step=gettext("Reload the haul."),
+        )
     if found.closed_at is not None:
-        raise Refused("This line's haul is closed.", next_step="Only an open haul can be changed.")
+        raise Refused(gettext("This line's haul is closed."), next_step=gettext("Only an open haul can be changed."))
 
 
 def _key(key: object) -> int:

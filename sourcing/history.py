@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from sourcing.answer import Item, Query, Verdict
 from sourcing.errors import NotFound
+from sourcing.language import gettext
 from sourcing.purchase import Discounts, kept_discount
 from sourcing.storage import Store
 
@@ -100,7 +101,10 @@ def get(store: Store, check_id: int) -> tuple[Query, dict[str, Any]]:
     """
     rows = store.read("SELECT query, answer FROM checked WHERE id = ?", (check_id,))
     if not rows:
-        raise NotFound(f"There is no check number {check_id}.", next_step="Open it from the list of past checks.")
+        raise NotFound(
+            gettext("There is no check number {check_id}.", check_id=check_id),
+            next_step=gettext("Open it from the list of past checks."),
+        )
     return _query(rows[0][0]), json.loads(rows[0][1])
 
 

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
+from sourcing.language import gettext, gettext_noop
+
 LEARNING = ("yes", "no")  # whether minutes learnt from timed batches take the place of those set
-STEPS = ("clean", "photograph", "list", "pack")
+STEPS = (gettext_noop("clean"), gettext_noop("photograph"), gettext_noop("list"), gettext_noop("pack"))
 _NONE = Decimal(0)
 
 
@@ -27,7 +29,7 @@ class Flag:
     @property
     def shown(self) -> str:
         """The label, or the name with blanks for underscores."""
-        return self.label or self.name.replace("_", " ")
+        return gettext(self.label or self.name.replace("_", " "))
 
     @property
     def minutes(self) -> Decimal:
@@ -79,13 +81,14 @@ NOTHING_LEARNT = Learnt()
 
 def first_flags() -> dict[str, Flag]:
     """Return the flags of a fresh install; minutes and amounts are invented round figures."""
+    gettext_noop("scuffed")  # which is called by its name
     flags = (
-        Flag("price_ink", "price ink to remove", clean_minutes=Decimal(3), supplies=Decimal("0.15"),
+        Flag("price_ink", gettext_noop("price ink to remove"), clean_minutes=Decimal(3), supplies=Decimal("0.15"),
              words=("price ink", "marker on box", "sticker residue")),
-        Flag("no_box", "no box", pack_minutes=Decimal(2), supplies=Decimal("0.60"),
+        Flag("no_box", gettext_noop("no box"), pack_minutes=Decimal(2), supplies=Decimal("0.60"),
              words=("no box", "without box", "box missing")),
         Flag("scuffed", None, clean_minutes=Decimal(4), photograph_minutes=Decimal(1), words=("scuffed", "scuffs")),
-        Flag("battery_test", "needs a battery test", clean_minutes=Decimal(4), supplies=Decimal("0.80"),
+        Flag("battery_test", gettext_noop("needs a battery test"), clean_minutes=Decimal(4), supplies=Decimal("0.80"),
              words=("untested", "not tested")),
     )  # fmt: skip
     return {flag.name: flag for flag in flags}

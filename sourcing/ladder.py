@@ -13,13 +13,21 @@ from sourcing.check import check_list, stands_on
 from sourcing.codes import parse_code
 from sourcing.errors import BadInput, SourcingError
 from sourcing.fitting import fold
+from sourcing.language import gettext, gettext_noop, spoken
 from sourcing.money import money_writer
 from sourcing.purchase import Discounts
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
 
-STYLE, SIZE, CONDITION = GROUPS = ("style", "size", "condition")
-SORTS = ("name", "most worth paying", "soonest sold", "best known")
+# Kept and compared as they are; said by gettext where they are shown.
+STYLE, SIZE, CONDITION = GROUPS = (gettext_noop("style"), gettext_noop("size"), gettext_noop("condition"))
+SORTS = (
+    gettext_noop("name"),
+    gettext_noop("most worth paying"),
+    gettext_noop("soonest sold"),
+    gettext_noop("best known"),
+)
+NONE_NAMED = gettext_noop("none named")
 SIZES_OF_PAGES = (50, 200, 1000)
 _AT_ONCE = 2_000  # items a pass; more would hold hundreds of megabytes at once
 _MOST_KEPT = 4
@@ -37,7 +45,11 @@ class Wanted:
     def __post_init__(self) -> None:
         """Refuse a grouping there is not."""
         if self.group not in GROUPS:
-            raise BadInput(f"There is no line by “{self.group[:40]}”.", f"One of {', '.join(GROUPS)}.", field="group")
+            raise BadInput(
+                gettext("There is no line by “{group}”.", group=self.group[:40]),
+                gettext("One of {groups}.", groups=", ".join(GROUPS)),
+                field="group",
+            )
 
 
 @dataclass(frozen=True)
@@ -85,7 +97,11 @@ class Ladder:
             There is no such order.
         """
         if sort not in SORTS:
-            raise BadInput(f"There is no order “{sort[:40]}”.", f"One of {', '.join(SORTS)}.", field="sort")
+            raise BadInput(
+                gettext("There is no order “{sort}”.", sort=sort[:40]),
+                gettext("One of {sorts}.", sorts=", ".join(SORTS)),
+                field="sort",
+            )
         words = find.casefold().split()
         found = [one for one in (self.little if little else self.rungs) if all(word in _text(one) for word in words)]
         return sorted(found, key=_ORDERS[sort])
@@ -100,12 +116,13 @@ def ladder(store: Store, settings: Settings, wanted: Wanted) -> Ladder:
     if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
         _kept.clear()
         _kept_for[:] = [stamp]
-    if wanted not in _kept:
-        _kept[wanted] = _worked_out(store, settings, wanted)
-    return _kept[wanted]
+    asked = (wanted, spoken())
+    if asked not in _kept:
+        _kept[asked] = _worked_out(store, settings, wanted)
+    return _kept[asked]
 
 
-_kept: dict[Wanted, Ladder] = {}
+_kept: dict[tuple[Wanted, str], Ladder] = {}  # by the language too: it holds words
 _kept_for: list[tuple[Any, ...]] = []
 
 
@@ -120,7 +137,7 @@ def _worked_out(store: Store, settings: Settings, wanted: Wanted) -> Ladder:
     rules: dict[tuple[str, ...], list[str]] = {}
     for name in sorted({fold(one.category) for one in known}):
         rules.setdefault(in_words(settings.for_category(name), wanted.discount, write), []).append(
-            name or "no category"
+            name or gettext("no category")
         )
     used = {(one.label, one.style_code): (one.sold, one.unsold) for one in known}
     made = [answer.fit_made_at for answer in answers if answer.fit_made_at is not None]
@@ -183,7 +200,7 @@ def _rung(answer: Verdict, group: str) -> Rung:
         item.style_code or item.gtin,
         item.brand,
         item.category,
-        "" if group == STYLE else (item.size if group == SIZE else item.condition) or "none named",
+        "" if group == STYLE else (item.size if group == SIZE else item.condition) or NONE_NAMED,
         answer.most_worth_paying,
         answer.decision != "too little to go on",
         answer.binding_rule,
@@ -202,16 +219,32 @@ def in_words(deal: CategorySettings, discount: Discounts | None, write: Callable
     """Say the rules of one category in force, one each, and what lies between the tag and the till."""
     rules, terms = deal.rules, deal.terms
     said: Iterable[tuple[Any, str]] = (
-        (rules.least_profit, f"expected profit of at least {write(rules.least_profit or Decimal(0))}"),
-        (rules.least_return, f"expected profit of at least {_share(rules.least_return)} of the landed cost"),
+        (
+            rules.least_profit,
+            gettext("expected profit of at least {amount}", amount=write(rules.least_profit or Decimal(0))),
+        ),
+        (
+            rules.least_return,
+            gettext("expected profit of at least {share} of the landed cost", share=_share(rules.least_return)),
+        ),
         (
             rules.wanted_chance,
-            f"sold within {rules.target_days} days with a chance of at least {_share(rules.wanted_chance)}",
+            gettext(
+                "sold within {days} days with a chance of at least {chance}",
+                days=rules.target_days,
+                chance=_share(rules.wanted_chance),
+            ),
         ),
-        (rules.most_loss_chance, f"a chance of loss of at most {_share(rules.most_loss_chance)}"),
-        (rules.least_comps, f"evidence worth at least {rules.least_comps} sales of the item"),
-        (terms.tax, f"purchase tax of {_share(terms.tax)} counted"),
-        (discount, f"store discount {discount} taken off"),
+        (
+            rules.most_loss_chance,
+            gettext("a chance of loss of at most {chance}", chance=_share(rules.most_loss_chance)),
+        ),
+        (
+            rules.least_comps,
+            gettext("evidence worth at least {number} sales of the item", number=rules.least_comps),
+        ),
+        (terms.tax, gettext("purchase tax of {share} counted", share=_share(terms.tax))),
+        (discount, gettext("store discount {discount} taken off", discount=discount)),
     )
     return tuple(words for value, words in said if value)
 

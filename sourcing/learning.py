@@ -18,6 +18,7 @@ from models.wander import WALKS, own_levels
 from sourcing import promises
 from sourcing.fitting import BUCKETS
 from sourcing.flags.learning import learn_flags
+from sourcing.language import gettext
 from sourcing.observations import UNDATED_AGE
 from sourcing.outcomes.telling import learn_own
 from sourcing.pace import learn_pace
@@ -46,17 +47,17 @@ def learn(
     table = lay_out(rows)
     if not table.sold.any():
         return None
-    tell(0.2, "Fitting prices")
+    tell(0.2, gettext("Fitting prices"))
     sales = table.priced(table.sold)
     titles = _titles(table, PriceModel(rounds=5).fit(sales), sales)
     model = PriceModel().fit(sales, titles.offsets)
-    tell(0.5, "Checking the forecasts on later sales")
+    tell(0.5, gettext("Checking the forecasts on later sales"))
     checked = _held_out(table, titles.offsets, model.drift_se_)
-    tell(0.7, "Fitting the time to sell")
+    tell(0.7, gettext("Fitting the time to sell"))
     level, level_var = _levels(table, model)
     stray, stray_var = _strays(table, model)
     pace = learn_pace(table, level + stray, level_var + stray_var)
-    tell(0.85, "Checking its promises on later listings")
+    tell(0.85, gettext("Checking its promises on later listings"))
     looks = promises.check(table, titles.offsets)
     _correct(pace, promises.correction(looks))
     newest = table.when[table.sold]

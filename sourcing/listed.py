@@ -9,6 +9,7 @@ from decimal import Decimal
 from sourcing.answer import Query
 from sourcing.check import forecast_of
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 AHEAD = (14, 30)
@@ -49,15 +50,19 @@ def sells_from_here(
     """
     days = [day for day, _ in asked]
     if not 0 <= days_listed <= _LONGEST:
-        raise BadInput(f"{days_listed} days listed is not possible.", f"From 0 to {_LONGEST:,}.", field="days_listed")
+        raise BadInput(
+            gettext("{days_listed} days listed is not possible.", days_listed=days_listed),
+            gettext("From 0 to {longest}.", longest=f"{_LONGEST:,}"),
+            field="days_listed",
+        )
     if not days or days[0] != 0 or days != sorted(set(days)) or days[-1] > days_listed:
         raise BadInput(
-            f"The asking prices begin on days {days}.",
-            "The first on day 0, each later one on a later day, none after today.",
+            gettext("The asking prices begin on days {days}.", days=days),
+            gettext("The first on day 0, each later one on a later day, none after today."),
             field="asked",
         )
     if any(price <= 0 for _, price in asked):
-        raise BadInput("An asking price of 0 or less is none.", "Above 0.", field="asked")
+        raise BadInput(gettext("An asking price of 0 or less is none."), gettext("Above 0."), field="asked")
     found = forecast_of(store, query)
     if found is None:
         return None

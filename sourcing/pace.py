@@ -143,6 +143,7 @@ def _kept(table: Training, model: SpeedModel, listings: Listings) -> dict[str, A
                 "errors": {f"season {wave + 1}": float(model.season_se_[index, wave]) for wave in range(4)}
                 | {"slope": float(model.slopes_se_[index])},
                 "speed_basis": f"{int(events[index])} dated sales and the unsold listings of its category",
+                "speed_from": ["dated", int(events[index])],
             }
             for index, one in enumerate(model.responses_)
         ],
@@ -167,6 +168,7 @@ def _stock_and_flow(table: Training) -> dict[str, Any]:
                 "rate": [rate] * len(CUTS),
                 "horizon": 2.5 / rate,
                 "speed_basis": f"stock and flow: {on_hand} on hand, {len(days)} sold in {span:.0f} days",
+                "speed_from": ["flow", on_hand, len(days), f"{span:.0f}"],
             }
         categories.append(
             one

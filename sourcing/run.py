@@ -15,6 +15,7 @@ from sourcing.again import CORRECTION
 from sourcing.errors import NotFound, Refused
 from sourcing.flags.marked import flagged, with_learnt
 from sourcing.labour import STEPS
+from sourcing.language import gettext
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.storage.schema import haul as hauls
@@ -207,8 +208,12 @@ def reopen(store: Store, haul_id: int) -> None:
         taken = select(hauls.c.store).join(lines, lines.c.haul_id == hauls.c.id)
         other = connection.execute(taken.where(others)).first()
         if other is not None:
-            where = f"The run at {other.store}" if other.store else "Another run"
-            raise Refused(f"{where} is open and holds something.", next_step="End that one first, then open this one.")
+            raise Refused(
+                gettext("The run at {store} is open and holds something.", store=other.store)
+                if other.store
+                else gettext("Another run is open and holds something."),
+                next_step=gettext("End that one first, then open this one."),
+            )
         connection.execute(update(hauls).where(others).values(closed_at=_now()))
         connection.execute(update(hauls).where(hauls.c.id == haul_id).values(closed_at=None))
 
@@ -247,7 +252,10 @@ def to_prep(store: Store, haul_id: int) -> ToPrep:
 
 
 def _missing(haul_id: int) -> NotFound:
-    return NotFound(f"There is no run number {haul_id}.", next_step="Choose one from the list of runs.")
+    return NotFound(
+        gettext("There is no run number {haul_id}.", haul_id=haul_id),
+        next_step=gettext("Choose one from the list of runs."),
+    )
 
 
 def _money(minor: int | None) -> Decimal | None:

@@ -19,6 +19,7 @@ from sourcing import haul, history
 from sourcing.answer import Query, Verdict
 from sourcing.check import check
 from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 if TYPE_CHECKING:
@@ -236,8 +237,8 @@ def _check_of(connection: Connection, client_id: str) -> int:
     number = connection.execute(found).scalar()
     if number is None:
         raise NotFound(
-            "The check this piece was taken on is not here.",
-            next_step="It was undone or refused. Check the item again and take it.",
+            gettext("The check this piece was taken on is not here."),
+            next_step=gettext("It was undone or refused. Check the item again and take it."),
         )
     return int(number)
 
@@ -249,8 +250,8 @@ def _forget_check(connection: Connection, check_id: int | None) -> None:
 
     if connection.execute(select(haul_item.c.id).where(haul_item.c.check_id == check_id)).first() is not None:
         raise Refused(
-            "This check was taken into a haul, so it stays among the past checks.",
-            next_step="Put the piece back in the haul; the check itself costs nothing.",
+            gettext("This check was taken into a haul, so it stays among the past checks."),
+            next_step=gettext("Put the piece back in the haul; the check itself costs nothing."),
         )
     connection.execute(checked.delete().where(checked.c.id == check_id))
 
@@ -270,7 +271,9 @@ def _batch_of(store: Store, token: str) -> int | None:
 def _checked_id(client_id: str) -> None:
     if not 8 <= len(client_id) <= LONGEST_ID or not client_id.isascii() or not client_id.isprintable():
         raise BadInput(
-            "That has no id that can be used.", f"From 8 to {LONGEST_ID} plain characters.", "Load the page anew."
+            gettext("That has no id that can be used."),
+            gettext("From 8 to {longest_id} plain characters.", longest_id=LONGEST_ID),
+            gettext("Load the page anew."),
         )
 
 

@@ -14,6 +14,7 @@ from sourcing.business import Business, check_business
 from sourcing.channels import FEES
 from sourcing.errors import BadInput, NotFound
 from sourcing.labour import NOTHING_LEARNT, Flag, Learnt, first_flags
+from sourcing.language import gettext
 from sourcing.prep.stamp import PREP_STAMP
 from sourcing.rules import HaulLimits
 from sourcing.settings_category import CategorySettings, resolved, sold_on
@@ -98,7 +99,7 @@ class Settings:
         BadInput
             There is no such channel; or as for `for_category`.
         """
-        name, own = sold_on(self, channel, "The sale")[0], self.categories.get(folded(category), {})
+        name, own = sold_on(self, channel, gettext("The sale"))[0], self.categories.get(folded(category), {})
         changed = {**self.categories, folded(category): {**own, "channel": name}}
         return replace(self, categories=changed).for_category(category, day)
 
@@ -110,7 +111,7 @@ class Settings:
         BadInput
             There is no such channel.
         """
-        name = sold_on(self, channel, "The sale")[0]
+        name = sold_on(self, channel, gettext("The sale"))[0]
         moved = {category: {**own, "channel": name} for category, own in self.categories.items()}
         return replace(self, default={**self.default, "channel": name}, categories=moved)
 
@@ -165,9 +166,9 @@ def from_toml(text: str) -> Settings:
     check_business(settings.business)
     if (settings.parcel["volume_divisor"] is None) != (settings.parcel["volume_divisor_dated"] is None):
         raise BadInput(
-            "The volumetric divisor and its date do not come together.",
-            'Both set, or both "off".',
-            "Add the day you looked the divisor up.",
+            gettext("The volumetric divisor and its date do not come together."),
+            gettext('Both set, or both "off".'),
+            gettext("Add the day you looked the divisor up."),
             field="volume_divisor_dated",
         )
     for day in settings.every_day():
@@ -178,7 +179,7 @@ def from_toml(text: str) -> Settings:
 
 def load_settings(store: Store) -> Settings:
     """Return the settings in force, with the minutes of prep that the user's own timed batches tell."""
-    text, *stamp = store.read(_IN_FORCE)[0]
+    text, *stamp = store.read_once(_IN_FORCE)[0]
     timed = (store.url, *stamp) if stamp[0] is not None else ()
     found = _parsed.get((text, timed))
     if found is None:
@@ -222,7 +223,9 @@ def undo_settings(store: Store) -> bool:
     now = datetime.now(UTC).isoformat(timespec="microseconds")  # of two undone at once the later must be known
     done = _marked(store, "id = (SELECT max(id) FROM settings_version WHERE undone_at IS NULL)", now)
     if done is None:
-        raise NotFound("No change of the settings is left to undo.", next_step="The settings are the first ones.")
+        raise NotFound(
+            gettext("No change of the settings is left to undo."), next_step=gettext("The settings are the first ones.")
+        )
     return done
 
 
@@ -237,7 +240,8 @@ def redo_settings(store: Store) -> bool:
     done = _marked(store, f"id = ({UNDONE_LAST})", None)
     if done is None:
         raise NotFound(
-            "Nothing is left to do again.", next_step="An undone change can come back until another is saved."
+            gettext("Nothing is left to do again."),
+            next_step=gettext("An undone change can come back until another is saved."),
         )
     return done
 

@@ -16,6 +16,7 @@ from sourcing.codes import parse_code
 from sourcing.comps.read import Records, opened
 from sourcing.errors import BadInput, SourcingError
 from sourcing.flags.marked import plain_flag, read_flags
+from sourcing.language import gettext, gettext_noop
 from sourcing.money import parse_money
 from sourcing.purchase import each_of, unit_price
 from sourcing.settings import Settings, load_settings
@@ -24,7 +25,7 @@ from sourcing.storage import Store
 WORDS = ("code", "brand", "category", "title", "size", "condition")
 _BETWEEN = re.compile(r"[,;|\n]")  # flags of one cell
 MOST_ROWS = 200_000
-NO_PRICE = "The shelf price is missing, so there is no decision: compare it with the most worth paying."
+NO_PRICE = gettext_noop("The shelf price is missing, so there is no decision: compare it with the most worth paying.")
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,9 @@ def opened_list(source: str | Path | BinaryIO, most: int = MOST_ROWS) -> Iterato
         known = {name: at for at, name in enumerate(plain_name(name) for name in records.header)}
         if not any(name in known for name in WORDS):
             raise BadInput(
-                "The list has no column that says what the items are.",
-                f"The columns code, shelf_price and optionally {', '.join(WORDS[1:])}, flags.",
-                "Name its columns so in the first row.",
+                gettext("The list has no column that says what the items are."),
+                gettext("The columns code, shelf_price and optionally {words}, flags.", words=", ".join(WORDS[1:])),
+                gettext("Name its columns so in the first row."),
                 field="list",
             )
         yield OpenList(records.header, known, _blocks(records, most))
@@ -97,7 +98,10 @@ def opened_list(source: str | Path | BinaryIO, most: int = MOST_ROWS) -> Iterato
 def _blocks(records: Records, most: int) -> Iterator[list[tuple[int, list[str] | str]]]:
     width, read = len(records.header), 0
     for block in records.blocks():
-        unfit = {number: f"The row has {count} of the header's {width} cells." for number, count in block.ragged}
+        unfit = {
+            number: gettext("The row has {cells} of the header's {width} cells.", cells=count, width=width)
+            for number, count in block.ragged
+        }
         unfit |= {fault.row: f"{fault.reason} {fault.fix}".strip() for fault in block.faults}
         cells = dict(zip(block.numbers, block.rows, strict=True)) | dict.fromkeys(unfit)
         if not cells:
@@ -105,10 +109,12 @@ def _blocks(records: Records, most: int) -> Iterator[list[tuple[int, list[str] |
         lines: list[tuple[int, list[str] | str]] = []
         for number in range(min(cells), max(cells) + 1):
             line = cells.get(number)
-            lines.append((number, line if line is not None else unfit.get(number, "The row is empty.")))
+            lines.append((number, line if line is not None else unfit.get(number) or gettext("The row is empty.")))
         read += len(lines)
         if read > most:
-            raise BadInput(f"The list has more than {most:,} rows.", "", "Split it.", field="list")
+            raise BadInput(
+                gettext("The list has more than {most} rows.", most=f"{most:,}"), "", gettext("Split it."), field="list"
+            )
         yield lines
 
 
@@ -133,7 +139,7 @@ def _answers(
         values = {} if isinstance(line, str) else dict(zip(header, line, strict=True))
         answer = row(verdicts[at]) if at in verdicts else {}
         if at in verdicts and queries[at].shelf_price is None and answer["decision"] in ("buy", "pass"):
-            answer["decision"], problems[at] = "", NO_PRICE
+            answer["decision"], problems[at] = "", gettext(NO_PRICE)
         yield values | answer | {"problem": problems[at]}
 
 
@@ -153,7 +159,7 @@ def query_of(values: Mapping[str, str], settings: Settings | None = None) -> Que
     flags = read_flags(settings, named) if settings is not None else tuple(filter(None, map(plain_flag, named)))
     query = Query(shelf_price=shelf, flags=flags, **words)
     if not any(getattr(query, name) for name in WORDS):
-        raise BadInput("Nothing says which item this is.", "A code, or a title, brand or category.")
+        raise BadInput(gettext("Nothing says which item this is."), gettext("A code, or a title, brand or category."))
     if query.code:
         parse_code(query.code)
     return query
@@ -169,5 +175,10 @@ def _distinct(header: list[str]) -> None:
     seen: set[str] = set()
     for name in header:
         if plain_name(name) in seen:
-            raise BadInput(f"The list has two columns “{name}”.", "Each name once.", "Rename one.", field="list")
+            raise BadInput(
+                gettext("The list has two columns “{name}”.", name=name),
+                gettext("Each name once."),
+                gettext("Rename one."),
+                field="list",
+            )
         seen.add(plain_name(name))

@@ -15,6 +15,7 @@ from sourcing.answer import Query, Verdict
 from sourcing.check import judge, prospect_of
 from sourcing.errors import BadInput
 from sourcing.forecast import Forecasts, share_held, shares_wanted
+from sourcing.language import gettext
 from sourcing.money import money_writer
 from sourcing.objective import choose
 from sourcing.prospect import Prospect, at_asking
@@ -80,7 +81,11 @@ def what_if(
         The code cannot be one; the asking price lies absurdly far from what such items bring; the days are none.
     """
     if days is not None and not 1 <= days <= MOST_DAYS:
-        raise BadInput(f"{days} days cannot be waited for.", f"From 1 to {MOST_DAYS}.", field="days")
+        raise BadInput(
+            gettext("{days} days cannot be waited for.", days=days),
+            gettext("From 1 to {most_days}.", most_days=MOST_DAYS),
+            field="days",
+        )
     found = prospect_of(store, query, settings)
     target, give_up = days or found.deal.rules.target_days, found.deal.terms.plan.give_up_day
     if found.forecasts is None or found.base.decision == "too little to go on":
@@ -149,9 +154,11 @@ def _plausible(ask: Decimal, usual: float, prospect: Prospect) -> None:
         write(verdict.to_cents(float(amount))) for amount in (ask, usual / _TOO_FAR, usual, usual * _TOO_FAR)
     )
     raise BadInput(
-        f"Nothing can be said of an asking price of {shown}: such items bring about {mid}.",
-        f"From {low} to {high}.",
-        "Type one nearer to what they bring.",
+        gettext(
+            "Nothing can be said of an asking price of {shown}: such items bring about {mid}.", shown=shown, mid=mid
+        ),
+        gettext("From {low} to {high}.", low=low, high=high),
+        gettext("Type one nearer to what they bring."),
         field="ask",
     )
 

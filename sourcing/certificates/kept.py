@@ -24,12 +24,13 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from sourcing.certificates.issue import issue
 from sourcing.certificates.names import HERE
 from sourcing.errors import Refused
+from sourcing.language import gettext, gettext_noop
 
 FOLDER = "https"
 WRITTEN = datetime(2026, 11, 1, tzinfo=UTC)  # these lines were: a clock before that is wrong
 SPARE = timedelta(days=30)  # a root that ends sooner is replaced at the next start
 OVERLAP = timedelta(days=16)  # a leaf serves from so long after its beginning, for clocks that are slow
-_FIX = "Move the folder away; the next start makes a new root, which every phone must trust anew."
+_FIX = gettext_noop("Move the folder away; the next start makes a new root, which every phone must trust anew.")
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Kept:
         """Every leaf, the earliest first."""
         found = [(path, _certificate(path)) for path in sorted(self.folder.glob("leaf-*.pem"))]
         if not found:
-            raise Refused(f"{self.folder} holds no leaf.", next_step=_FIX)
+            raise Refused(gettext("{folder} holds no leaf.", folder=self.folder), next_step=gettext(_FIX))
         return found
 
     @cached_property
@@ -99,9 +100,13 @@ class Kept:
         if not leaf.not_valid_before_utc <= now <= leaf.not_valid_after_utc:
             made = self.root.not_valid_before_utc
             raise Refused(
-                f"This computer's clock says {now:%Y-%m-%d %H:%M} UTC, when no certificate of {self.label} holds.",
-                f"They hold from {made:%Y-%m-%d} to {self.ends:%Y-%m-%d}.",
-                "Set the clock and start again. If the clock is right: --new-root.",
+                gettext(
+                    "This computer's clock says {now} UTC, when no certificate of {label} holds.",
+                    now=f"{now:%Y-%m-%d %H:%M}",
+                    label=self.label,
+                ),
+                gettext("They hold from {made} to {ends}.", made=f"{made:%Y-%m-%d}", ends=f"{self.ends:%Y-%m-%d}"),
+                gettext("Set the clock and start again. If the clock is right: --new-root."),
             )
         return path, leaf
 
@@ -136,9 +141,9 @@ def choose(beside: Path, needed: Sequence[str], also: Sequence[str], now: dateti
     """
     if now < WRITTEN:
         raise Refused(
-            f"This computer's clock says {now:%Y-%m-%d %H:%M} UTC, which is past.",
-            "A certificate made now would hold at the wrong time.",
-            "Set the clock and start again.",
+            gettext("This computer's clock says {now} UTC, which is past.", now=f"{now:%Y-%m-%d %H:%M}"),
+            gettext("A certificate made now would hold at the wrong time."),
+            gettext("Set the clock and start again."),
         )
     place = beside / FOLDER
     known = sorted((Kept(path) for path in place.glob("*-*") if path.is_dir()), key=lambda one: one.ends)
@@ -180,4 +185,4 @@ def _certificate(path: Path) -> x509.Certificate:
     try:
         return x509.load_pem_x509_certificate(path.read_bytes())
     except (ValueError, FileNotFoundError) as error:
-        raise Refused(f"{path} cannot be read as a certificate.", next_step=_FIX) from error
+        raise Refused(gettext("{path} cannot be read as a certificate.", path=path), next_step=gettext(_FIX)) from error

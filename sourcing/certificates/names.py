@@ -7,12 +7,13 @@ import re
 from ipaddress import IPv4Address, IPv6Address
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
 Address = IPv4Address | IPv6Address
 HERE = ("localhost", "127.0.0.1", "::1")
 """The computer itself, in every certificate: a root that permits no DNS name at all would permit every one."""
 _LABEL = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")
-_ACCEPTED = "Accepted is a name with a dot, such as box.home.arpa, or an address, such as 192.0.2.7."
+_ACCEPTED = gettext_noop("Accepted is a name with a dot, such as box.home.arpa, or an address, such as 192.0.2.7.")
 
 
 def reachable(text: str) -> str:
@@ -38,21 +39,31 @@ def reachable(text: str) -> str:
         return given
     labels = given.split(".")
     if "://" in given or "/" in given or ":" in given:
-        raise BadInput(f"“{text}” is more than a name.", _ACCEPTED, "Leave out https://, the port and the path.")
+        raise BadInput(
+            gettext("“{text}” is more than a name.", text=text),
+            gettext(_ACCEPTED),
+            gettext("Leave out https://, the port and the path."),
+        )
     if len(labels) < 2 or len(given) > 253 or not all(_LABEL.fullmatch(label) for label in labels):
         raise BadInput(
-            f"“{text}” is no name or address that a certificate can be made for.",
-            _ACCEPTED,
-            "A name in other letters is written in its xn-- form.",
+            gettext("“{text}” is no name or address that a certificate can be made for.", text=text),
+            gettext(_ACCEPTED),
+            gettext("A name in other letters is written in its xn-- form."),
         )
     if labels[-1].isdigit():
-        raise BadInput(f"“{text}” is no address.", _ACCEPTED, "An IPv4 address has four numbers from 0 to 255.")
+        raise BadInput(
+            gettext("“{text}” is no address.", text=text),
+            gettext(_ACCEPTED),
+            gettext("An IPv4 address has four numbers from 0 to 255."),
+        )
     return given
 
 
 def _checked(number: Address, text: str) -> str:
     if number.is_unspecified or number.is_multicast or (isinstance(number, IPv6Address) and number.scope_id):
-        raise BadInput(f"“{text}” is no address that one device can be reached by.", _ACCEPTED)
+        raise BadInput(
+            gettext("“{text}” is no address that one device can be reached by.", text=text), gettext(_ACCEPTED)
+        )
     return str(number)
 
 

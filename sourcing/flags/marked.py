@@ -12,10 +12,9 @@ from sourcing.errors import BadInput
 from sourcing.fitting import Fit
 from sourcing.flags.footing import said_by_condition
 from sourcing.labour import LEARNING, Flag
+from sourcing.language import gettext, ngettext
 from sourcing.settings import CategorySettings, Settings
 from sourcing.settings_file import closest
-
-_NOT_MOVED = "price left as it is"
 
 
 def read_flags(settings: Settings, names: Iterable[str]) -> tuple[str, ...]:
@@ -30,19 +29,20 @@ def read_flags(settings: Settings, names: Iterable[str]) -> tuple[str, ...]:
     BadInput
         There is no such flag; the closest is suggested.
     """
+    names = [name for name in names if plain_flag(name)]
+    if not names:
+        return ()
     known = {plain_flag(name): name for name in settings.flags}
     known |= {
         plain_flag(flag.shown): name for name, flag in settings.flags.items() if plain_flag(flag.shown) not in known
     }
     wanted = set()
     for typed in names:
-        if not (key := plain_flag(typed)):
-            continue
-        if key not in known:
+        if (key := plain_flag(typed)) not in known:
             raise BadInput(
-                f"There is no flag “{' '.join(typed.split())[:80]}”.",
-                closest(key, settings.flags) if settings.flags else "No flag is set.",
-                "Leave it out, or add it to the settings.",
+                gettext("There is no flag “{split}”.", split=" ".join(typed.split())[:80]),
+                closest(key, settings.flags) if settings.flags else gettext("No flag is set."),
+                gettext("Leave it out, or add it to the settings."),
                 field="flags",
             )
         wanted.add(known[key])
@@ -63,7 +63,7 @@ def notes(settings: Settings, fit: Fit | None, category: str, item: Item) -> tup
     for name in item.flags:
         flag = settings.flags.get(name)
         if flag is None:
-            found.append(FlagNote(name, name.replace("_", " "), words="It is not among your flags any more."))
+            found.append(FlagNote(name, name.replace("_", " "), words=gettext("It is not among your flags any more.")))
         else:
             found.append(_note(with_learnt(settings, flag), fit, category, item))
     return tuple(found)
@@ -73,36 +73,65 @@ def _note(flag: Flag, fit: Fit | None, category: str, item: Item) -> FlagNote:
     learnt = fit.flags.get(flag.name) if fit is not None else None
     note = FlagNote(flag.name, flag.shown, flag.minutes, flag.supplies)
     if not flag.words:
-        return replace(note, words=f"It has no words to look for in comps; {_NOT_MOVED}.")
+        return replace(note, words=gettext("It has no words to look for in comps; price left as it is."))
     if fit is None or learnt is None or learnt.words != flag.words:
-        return replace(note, words=f"What it does to the price has not been learnt yet; {_NOT_MOVED}.")
+        words = gettext("What it does to the price has not been learnt yet; price left as it is.")
+        return replace(note, words=words)
     effect = learnt.of(category)
-    rests = f"{effect.every} comp{'s' if effect.every != 1 else ''}"
     if not effect.enough:
-        few = f" (only {rests} to go by)" if effect.every else ""
-        return replace(
-            note, comps=effect.every, words=f"Your comps do not show what “{flag.shown}” costs{few}; {_NOT_MOVED}."
-        )
+        return replace(note, comps=effect.every, words=_too_few(flag.shown, effect.every))
     low, high = effect.change(-Z90), effect.change(Z90)
     note = replace(note, low=round(low, 4), high=round(high, 4), comps=effect.every)
     if not effect.claimed:
         return replace(
             note,
-            words=f"Your comps show no clear effect of “{flag.shown}” ({_between(low, high)}, {rests}); {_NOT_MOVED}.",
+            words=ngettext(
+                "Your comps show no clear effect of “{flag}” ({change}, {count} comp); price left as it is.",
+                "Your comps show no clear effect of “{flag}” ({change}, {count} comps); price left as it is.",
+                effect.every,
+                flag=flag.shown,
+                change=_between(low, high),
+            ),
         )
     kin = fit.categories.get(category)
     if kin is not None and said_by_condition(kin, item.condition, {flag.name: learnt.words}):
         said = item.condition or kin.base_condition
-        return replace(note, words=f"The condition “{said}” says so already; the price is not moved twice.")
-    rests = f"{effect.here} of them in this category" if 0 < effect.here < effect.every else (
-        "all in this category" if effect.here else "none of them in this category"
-    )  # fmt: skip
+        words = gettext("The condition “{condition}” says so already; the price is not moved twice.", condition=said)
+        return replace(note, words=words)
     change = effect.change()
+    shown = {"change": _signed(change), "range": _between(low, high), "comps": effect.every, "here": effect.here}
+    if 0 < effect.here < effect.every:
+        words = gettext(
+            "Price {change} ({range}), by {comps} comps with it beside like ones without, {here} of them in this "
+            "category.",
+            **shown,
+        )
+    elif effect.here:
+        words = gettext(
+            "Price {change} ({range}), by {comps} comps with it beside like ones without, all in this category.",
+            **shown,
+        )
+    else:
+        words = gettext(
+            "Price {change} ({range}), by {comps} comps with it beside like ones without, none of them in this "
+            "category.",
+            **shown,
+        )
     return replace(
         note,
         price_change=round(change, 4),
-        words=f"Price {_signed(change)} ({_between(low, high)}), by {effect.every} comps with it beside like ones "
-        f"without, {rests}.",
+        words=words,
+    )
+
+
+def _too_few(flag: str, comps: int) -> str:
+    if not comps:
+        return gettext("Your comps do not show what “{flag}” costs; price left as it is.", flag=flag)
+    return ngettext(
+        "Your comps do not show what “{flag}” costs (only {count} comp to go by); price left as it is.",
+        "Your comps do not show what “{flag}” costs (only {count} comps to go by); price left as it is.",
+        comps,
+        flag=flag,
     )
 
 
@@ -116,7 +145,7 @@ def with_learnt(settings: Settings, flag: Flag) -> Flag:
 
 
 def _between(low: float, high: float) -> str:
-    return f"{_signed(low)} to {_signed(high)}"
+    return gettext("{low} to {high}", low=_signed(low), high=_signed(high))
 
 
 def _signed(share: float) -> str:

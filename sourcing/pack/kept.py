@@ -18,6 +18,7 @@ from typing import Any
 from sourcing.comps.version import data_version
 from sourcing.errors import BadInput
 from sourcing.fitting import current_fit
+from sourcing.language import gettext
 from sourcing.pack.file import MAGIC, START, VERSION, as_bytes, packed, sums
 from sourcing.pack.header import fees_until, flags_in_plain, haul_in_plain, money_in_plain
 from sourcing.pack.reckoned import reckon
@@ -68,9 +69,9 @@ def build(store: Store, tell: Tell = lambda share, what: None) -> Pack:
     fit = current_fit(store)
     if fit is None or is_of is None:
         raise BadInput(
-            "There is nothing to take along: no sale is known yet.",
-            "Comps with sold prices.",
-            "Load a file of past sales on the Comps page.",
+            gettext("There is nothing to take along: no sale is known yet."),
+            gettext("Comps with sold prices."),
+            gettext("Load a file of past sales on the Comps page."),
         )
     groups = reckon(store, settings, fit, tell)
     comps, sold, newest = store.read(

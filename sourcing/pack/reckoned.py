@@ -15,6 +15,7 @@ from sourcing.comps import lookup
 from sourcing.fitting import Fit, fold
 from sourcing.forecast import forecast_group
 from sourcing.kin import pooled
+from sourcing.language import gettext
 from sourcing.pack.figures import COLUMNS, Ints, as_columns
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
@@ -80,7 +81,8 @@ def reckon(
     names = sorted({*known, *fit.categories, *(fold(name) for name in settings.categories), OTHER})
     groups = []
     for at, name in enumerate(name for name in names if name in known):
-        tell(0.9 * at / len(names), f"Reckoning {name or 'items without a category'}")
+        what = gettext("Reckoning {category}", category=name) if name else gettext("Reckoning items without a category")
+        tell(0.9 * at / len(names), what)
         # Those without a style code last; the rest in the order a code is looked up in.
         items = sorted(known[name], key=lambda one: (not one.style_code, one.style_code, one.key))
         groups.append(_group(store, settings, fit, name, tuple(items), ()))
@@ -90,7 +92,7 @@ def reckon(
         if brand:
             brands.setdefault(category, []).append(brand)
     for at, name in enumerate(names):
-        tell(0.9 + 0.1 * at / len(names), "Reckoning unknown items")
+        tell(0.9 + 0.1 * at / len(names), gettext("Reckoning unknown items"))
         groups.append(_group(store, settings, fit, name, (), ("", *sorted(brands.get(name, ())))))
     return groups
 

@@ -14,13 +14,15 @@ from typing import NoReturn
 from PIL import Image, ImageFilter, ImageOps, UnidentifiedImageError
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
 LARGEST = 25 * 1024 * 1024
 PIXELS = 64_000_000
 FORMATS = ("JPEG", "MPO", "PNG", "WEBP", "AVIF", "HEIF", "GIF", "BMP")  # nothing that calls another program
 DOUBLED = 1280  # longest side of a photo that is worth enlarging
-_ACCEPTED = "A JPEG, PNG, WebP or HEIC photo, up to 25 MB and 64 megapixels."
-_AGAIN = "Take the photo again, or type the code."
+_ACCEPTED = gettext_noop("A JPEG, PNG, WebP or HEIC photo, up to 25 MB and 64 megapixels.")
+_AGAIN = gettext_noop("Take the photo again, or type the code.")
+_CUT_OFF = gettext_noop("The photo was cut off on its way, or damaged.")
 _BEGINNINGS = (b"\xff\xd8\xff", b"\x89PNG", b"RIFF", b"GIF8", b"BM")
 
 # Once for the process: setting filters around each call would not be safe in threads.
@@ -43,9 +45,9 @@ class Picture:
 
     def __init__(self, data: bytes) -> None:
         if not data:
-            _refuse("The photo is empty (0 bytes).")
+            _refuse(gettext("The photo is empty (0 bytes)."))
         if len(data) > LARGEST:
-            _refuse(f"The photo has {len(data) / 2**20:.0f} MB.")
+            _refuse(gettext("The photo has {size} MB.", size=f"{len(data) / 2**20:.0f}"))
         self._data = data
         with self._opened() as image:
             self._size: tuple[int, int] = image.size
@@ -109,28 +111,28 @@ class Picture:
                 image.load()
                 return _upright(_grey(image))
             except Exception as error:  # a broken file can raise almost anything inside the decoders
-                _refuse("The photo was cut off on its way, or damaged.", error)
+                _refuse(gettext(_CUT_OFF), error)
 
     def _opened(self) -> Image.Image:
         _learn_heif(self._data)
         try:
             image = Image.open(io.BytesIO(self._data), formats=_known_formats())
         except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
-            _refuse("The photo has more than 64 megapixels.", error)
+            _refuse(gettext("The photo has more than 64 megapixels."), error)
         except UnidentifiedImageError as error:
             if self._data.lstrip()[:5].lower() in (b"<?xml", b"<svg ", b"<svg>"):
-                _refuse("That file is a drawing (SVG), not a photo.", error)
+                _refuse(gettext("That file is a drawing (SVG), not a photo."), error)
             cut = self._data.startswith(_BEGINNINGS)
-            _refuse("The photo was cut off on its way, or damaged." if cut else "That file is no photo.", error)
+            _refuse(gettext(_CUT_OFF) if cut else gettext("That file is no photo."), error)
         except Exception as error:
-            _refuse("The photo was cut off on its way, or damaged.", error)
+            _refuse(gettext(_CUT_OFF), error)
         if image.width * image.height > PIXELS:
-            _refuse(f"The photo has {image.width} × {image.height} pixels.")
+            _refuse(gettext("The photo has {width} × {height} pixels.", width=image.width, height=image.height))
         return image
 
 
 def _refuse(wrong: str, error: BaseException | None = None) -> NoReturn:
-    raise BadInput(wrong, _ACCEPTED, _AGAIN, field="photo") from error
+    raise BadInput(wrong, gettext(_ACCEPTED), gettext(_AGAIN), field="photo") from error
 
 
 @cache

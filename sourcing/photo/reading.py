@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from sourcing.codes import Code, compress_upce, parse_code
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 from sourcing.photo import readers
 from sourcing.photo.picture import Picture
 from sourcing.photo.readers import Found, Reader
@@ -66,8 +67,8 @@ class _Tally:
     votes: Counter[str] = field(default_factory=Counter)
     place: dict[str, float] = field(default_factory=dict)
     doubtful: dict[str, Code] = field(default_factory=dict)
-    seen: dict[Seen, None] = field(default_factory=dict)
     short: dict[str, set[str]] = field(default_factory=dict)  # UPC-E, by the readers that saw them
+    seen: dict[Seen, None] = field(default_factory=dict)
 
     def add(self, found: list[Found], reader: str) -> list[str]:
         """Count one pass; return the keys of the makers' codes in it."""
@@ -163,41 +164,58 @@ def _means(digits: str, gtin: str) -> bool:
 def _chosen(tally: _Tally, key: str) -> PhotoReading:
     code = tally.codes[key]
     others = [c.typed for k, c in tally.codes.items() if k != key and c.kind in MAKERS]
-    note = f"Saw the maker's code {code.typed}"
     rest = _rest(tally)
     if others:
-        note += f", nearest to the middle, and also {', '.join(others)}: photograph one label if that is not the one"
+        note = gettext(
+            "Saw the maker's code {code}, nearest to the middle, and also {others}: photograph one label if that is "
+            "not the one.",
+            code=code.typed,
+            others=", ".join(others),
+        )
     elif rest:
-        note += f" and {rest}; took the maker's code"
-    return PhotoReading(code, None, tuple(tally.seen), f"{note}.")
+        note = gettext("Saw the maker's code {code} and {rest}; took the maker's code.", code=code.typed, rest=rest)
+    else:
+        note = gettext("Saw the maker's code {code}.", code=code.typed)
+    return PhotoReading(code, None, tuple(tally.seen), note)
 
 
 def _undecided(tally: _Tally) -> PhotoReading:
     """Offer what one vote, or only the second reader, speaks for; else say what was seen."""
     seen, rest = tuple(tally.seen), _rest(tally)
-    also = f" There was {rest} too." if rest else ""
     unsure = sorted(tally.votes, key=lambda key: (-tally.votes[key], tally.place[key], key))
     maybe = tally.codes[unsure[0]] if unsure else next(iter(tally.doubtful.values()), None)
     if maybe is not None:
-        note = f"Saw perhaps {maybe.typed}, not clearly: is this the number under the bars?{also}"
-        return PhotoReading(None, maybe, seen, note)
+        note = gettext("Saw perhaps {code}, not clearly: is this the number under the bars?", code=maybe.typed)
+        return PhotoReading(None, maybe, seen, _also(note, rest))
     styles = [key for key, code in tally.codes.items() if code.kind == "style code"]
     if styles:
         code = tally.codes[tally.central(styles)]
-        note = f"Saw “{code.typed}” on a label and no product number: taken as the style code.{also}"
-        return PhotoReading(code, None, seen, note)
-    if rest:
-        why = "it identifies nothing outside that store" if "in-store tag" in rest else "it names no product"
-        return PhotoReading(None, None, seen, f"Saw only {rest}: {why}. Type the maker's style code.")
-    return PhotoReading(None, None, seen, "No code could be read. Go closer and hold still, or type it.")
+        note = gettext("Saw “{code}” on a label and no product number: taken as the style code.", code=code.typed)
+        return PhotoReading(code, None, seen, _also(note, rest))
+    if not rest:
+        note = gettext("No code could be read. Go closer and hold still, or type it.")
+    elif any(code.kind == "store tag" for code in tally.codes.values()):
+        note = gettext(
+            "Saw only {rest}: it identifies nothing outside that store. Type the maker's style code.", rest=rest
+        )
+    else:
+        note = gettext("Saw only {rest}: it names no product. Type the maker's style code.", rest=rest)
+    return PhotoReading(None, None, seen, note)
+
+
+def _also(note: str, rest: str) -> str:
+    return f"{note} {gettext('There was {rest} too.', rest=rest)}" if rest else note
+
+
+_OTHERS = {
+    "store tag": gettext_noop("an in-store tag"),
+    "coupon": gettext_noop("a coupon"),
+    "refund": gettext_noop("a refund receipt"),
+    "not a product": gettext_noop("a reserved number"),
+}
 
 
 def _rest(tally: _Tally) -> str:
     """Name what was seen beside makers' and style codes: "an in-store tag (2001234567893)"."""
-    words = {
-        "store tag": "an in-store tag",
-        "coupon": "a coupon",
-        "refund": "a refund receipt",
-        "not a product": "a reserved number",
-    }
-    return " and ".join(f"{words[c.kind]} ({c.typed})" for c in tally.codes.values() if c.kind in words)
+    seen = [(_OTHERS[code.kind], code.typed) for code in tally.codes.values() if code.kind in _OTHERS]
+    return gettext(" and ").join(f"{gettext(what)} ({typed})" for what, typed in seen)

@@ -9,6 +9,7 @@ from decimal import Decimal
 import numpy as np
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.money import from_minor
 from sourcing.planner.candidates import LITTLE, MOST_CANDIDATES, Asked, Candidate
 from sourcing.planner.choice import MOST_NODES, MOST_SECONDS, Choice, choose
@@ -156,16 +157,18 @@ def plan(
     checked(limits)
     if not candidates:
         raise BadInput(
-            "There is nothing to choose from.",
-            "Lines of the open haul, past checks with a shelf price, or a shelf list.",
-            "Check an item, or bring a list.",
+            gettext("There is nothing to choose from."),
+            gettext("Lines of the open haul, past checks with a shelf price, or a shelf list."),
+            gettext("Check an item, or bring a list."),
             field="candidates",
         )
     if len(candidates) > MOST_CANDIDATES:
         raise BadInput(
-            f"There are {len(candidates):,} candidates.", f"Up to {MOST_CANDIDATES:,}.", "Choose fewer.",
+            gettext("There are {number} candidates.", number=f"{len(candidates):,}"),
+            gettext("Up to {most}.", most=f"{MOST_CANDIDATES:,}"),
+            gettext("Choose fewer."),
             field="candidates",
-        )  # fmt: skip
+        )
     unknown = tuple((one, _unknown(one)) for one in candidates if _unknown(one))
     found = model([one for one in candidates if not _unknown(one)], limits, every=every)
     best = choose(found.pieces, nodes=nodes, seconds=seconds)
@@ -202,7 +205,7 @@ def _unknown(one: Candidate) -> str:
     if one.decision == LITTLE:
         return one.why
     if not one.copies and one.asked.stock != 0:
-        return "No shelf price was given, so there is nothing to weigh."
+        return gettext("No shelf price was given, so there is nothing to weigh.")
     return ""
 
 

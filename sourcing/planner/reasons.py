@@ -9,25 +9,31 @@ from itertools import combinations
 
 import numpy as np
 
+from sourcing.language import gettext, gettext_noop
 from sourcing.money import from_minor
 from sourcing.planner.candidates import Candidate
 from sourcing.planner.choice import Choice, Flags, Real, Whole, choose
 from sourcing.planner.model import KINDS, Kind, Model
 from sourcing.rules import HaulLimits
 
-_PLACE = ("1st", "2nd", "3rd", *(f"{k}th" for k in range(4, 100)))
+_PLACE = (gettext_noop("1st"), gettext_noop("2nd"), gettext_noop("3rd"))
 _FOR: dict[Kind, str] = {
-    "cash": "for cash",
-    "prep_hours": "for prep time",
-    "most_of_style": "for their style",
-    "most_in_category": "for their category",
+    "cash": gettext_noop("for cash"),
+    "prep_hours": gettext_noop("for prep time"),
+    "most_of_style": gettext_noop("for their style"),
+    "most_in_category": gettext_noop("for their category"),
 }
 _MORE: dict[Kind, str] = {
-    "cash": "more cash",
-    "prep_hours": "more prep time",
-    "most_of_style": "more of one style",
-    "most_in_category": "more cash in its category",
+    "cash": gettext_noop("more cash"),
+    "prep_hours": gettext_noop("more prep time"),
+    "most_of_style": gettext_noop("more of one style"),
+    "most_in_category": gettext_noop("more cash in its category"),
 }
+
+
+def _place(number: int) -> str:
+    """Say which piece, 1 being the 1st."""
+    return gettext(_PLACE[number - 1]) if number <= len(_PLACE) else gettext("{number}th", number=number)
 
 
 @dataclass(frozen=True)
@@ -69,11 +75,13 @@ def reasons(
         elif counts[at]:
             found.append(Why("taken", _kept(model, at, counts, worth, write)))
         elif not one.copies:
-            found.append(Why("stock", "None of it is on the shelf."))
+            found.append(Why("stock", gettext("None of it is on the shelf.")))
         elif one.copies[0].profit <= 0:
-            found.append(Why("loses", f"Loses money: it would bring {write(one.copies[0].profit)}."))
+            amount = write(one.copies[0].profit)
+            found.append(Why("loses", gettext("Loses money: it would bring {amount}.", amount=amount)))
         elif one.decision == "buy":
-            found.append(Why("rule", f"It would bring {write(one.copies[0].profit)}, too little for your rules."))
+            amount = write(one.copies[0].profit)
+            found.append(Why("rule", gettext("It would bring {amount}, too little for your rules.", amount=amount)))
         else:
             found.append(Why("rule", one.why))
     return found
@@ -119,10 +127,14 @@ def _kept(model: Model, at: int, counts: Whole, worth: Real, write: Callable[[De
     words = _brings(model, at, counts, worth, write)
     if count < len(one.copies):
         further = one.copies[count].profit
-        what = "loses money" if further <= 0 else "is too little for your rules"
-        return f"{words} The {_PLACE[count]} would bring {write(further)}, which {what}."
+        said = {"place": _place(count + 1), "amount": write(further)}
+        if further <= 0:
+            more = gettext("The {place} would bring {amount}, which loses money.", **said)
+        else:
+            more = gettext("The {place} would bring {amount}, which is too little for your rules.", **said)
+        return f"{words} {more}"
     if count > 1 and one.asked.stock is not None and not one.others:
-        return f"{words} That is all there are."
+        return f"{words} {gettext('That is all there are.')}"
     return words
 
 
@@ -131,17 +143,20 @@ def _brings(model: Model, at: int, counts: Whole, worth: Real, write: Callable[[
     one, count = model.candidates[at], int(counts[at])
     profit = sum((copy.profit for copy in one.copies[:count]), Decimal(0))
     cash = sum((copy.landed for copy in one.copies[:count]), Decimal(0))
-    words = f"Brings {write(profit)} from {write(cash)} of cash"
+    said = {"profit": write(profit), "cash": write(cash)}
     if one.minutes:
-        words += f" and {_minutes(count * one.minutes)}"
+        time = _minutes(count * one.minutes)
+        words = gettext("Brings {profit} from {cash} of cash and {time}", time=time, **said)
+    else:
+        words = gettext("Brings {profit} from {cash} of cash", **said)
     mine = (model.owner == at) & model.first(counts)
     elsewhere = float(worth @ model.pieces.use[:, mine].sum(axis=1)) if len(worth) else 0.0
     if elsewhere < 0.5:
         return f"{words}."
     value = from_minor(round(elsewhere))
     if value > profit:
-        return f"{words}; it fits into what the others leave."
-    return f"{words}; elsewhere that would bring about {write(value)}."
+        return gettext("{words}; it fits into what the others leave.", words=words)
+    return gettext("{words}; elsewhere that would bring about {amount}.", words=words, amount=write(value))
 
 
 def _limited(
@@ -159,10 +174,11 @@ def _limited(
     instead, less = swaps.for_one_more(at)
     words = _alone(model, at, count, kinds, limits, write)
     if not words:
-        lead = _lead(one, kinds, together, limits, write)
-        words = f"{lead}{_beside(instead, less, kinds == ('cash',) or kinds == ('prep_hours',), write)}."
+        spent = kinds in (("cash",), ("prep_hours",))
+        words = _beside(_lead(one, kinds, together, limits, write), instead, less, spent, write)
     if count:
-        words = f"{_brings(model, at, counts, worth, write)} A {_PLACE[count]} is left: {words[0].lower()}{words[1:]}"
+        left = gettext("A {place} is left: {why}", place=_place(count + 1), why=words[0].lower() + words[1:])
+        words = f"{_brings(model, at, counts, worth, write)} {left}"
     return Why("taken" if count else "limit", words, kinds, together, instead, less)
 
 
@@ -171,27 +187,34 @@ def _lead(
 ) -> str:
     """Name the limits."""
     if together:
-        return f"Others come first, {' and '.join(_FOR[kind] for kind in kinds)}"
+        return gettext("Others come first, {whys}", whys=gettext(" and ").join(gettext(_FOR[kind]) for kind in kinds))
     if len(kinds) > 1:
-        return f"{' or '.join(_MORE[kind] for kind in kinds).capitalize()} would take it"
+        more = gettext(" or ").join(gettext(_MORE[kind]) for kind in kinds)
+        return gettext("{more} would take it", more=more.capitalize())
     if kinds[0] == "cash":
-        return "Its cash is better spent"
+        return gettext("Its cash is better spent")
     if kinds[0] == "prep_hours":
-        return f"Its {_minutes(one.minutes)} are better spent"
+        return gettext("Its {time} are better spent", time=_minutes(one.minutes))
     if kinds[0] == "most_of_style":
-        return f"At most {limits.most_of_style} of one style"
-    return f"At most {write(limits.most_in_category or Decimal(0))} in {one.category}"
+        return gettext("At most {number} of one style", number=limits.most_of_style)
+    amount = write(limits.most_in_category or Decimal(0))
+    return gettext("At most {amount} in {category}", amount=amount, category=one.category)
 
 
 def _beside(
-    instead: tuple[tuple[str, int], ...], less: Decimal | None, spent: bool, write: Callable[[Decimal], str]
+    lead: str, instead: tuple[tuple[str, int], ...], less: Decimal | None, spent: bool, write: Callable[[Decimal], str]
 ) -> str:
-    """Name what would have to go, and how much less the plan would bring then."""
+    """Add to the limits named what would have to go, and how much less the plan would bring then."""
     if less is None:
-        return " elsewhere" if spent else ""
-    brings = f"bring {write(less)} less" if less else "bring just the same"
-    names = _named(instead)
-    return f" on {names}: taking it instead would {brings}" if spent else f": in place of {names} it would {brings}"
+        return gettext("{lead} elsewhere.", lead=lead) if spent else f"{lead}."
+    said = {"lead": lead, "names": _named(instead), "amount": write(less)}
+    if spent and less:
+        return gettext("{lead} on {names}: taking it instead would bring {amount} less.", **said)
+    if spent:
+        return gettext("{lead} on {names}: taking it instead would bring just the same.", **said)
+    if less:
+        return gettext("{lead}: in place of {names} it would bring {amount} less.", **said)
+    return gettext("{lead}: in place of {names} it would bring just the same.", **said)
 
 
 def _alone(
@@ -201,12 +224,23 @@ def _alone(
     one = model.candidates[at]
     landed = one.copies[count].landed
     if "cash" in kinds and limits.cash is not None and landed > limits.cash:
-        return f"One costs {write(landed)}, more than all the cash, {write(limits.cash)}."
+        return gettext(
+            "One costs {amount}, more than all the cash, {most}.", amount=write(landed), most=write(limits.cash)
+        )
     if "prep_hours" in kinds and limits.prep_hours is not None and one.minutes > 60 * limits.prep_hours:
-        return f"One takes {_minutes(one.minutes)}, more than all the prep time, {_minutes(60 * limits.prep_hours)}."
+        return gettext(
+            "One takes {time}, more than all the prep time, {most}.",
+            time=_minutes(one.minutes),
+            most=_minutes(60 * limits.prep_hours),
+        )
     most = limits.most_in_category
     if "most_in_category" in kinds and most is not None and landed > most:
-        return f"One costs {write(landed)}, more than the {write(most)} for all of {one.category}."
+        return gettext(
+            "One costs {amount}, more than the {most} for all of {category}.",
+            amount=write(landed),
+            most=write(most),
+            category=one.category,
+        )
     return ""
 
 
@@ -267,11 +301,14 @@ class _Swaps:
 
 
 def _named(instead: tuple[tuple[str, int], ...]) -> str:
-    told = [f"{count} of {label}" if count > 1 else label for label, count in instead[:2]]
+    told = [
+        gettext("{number} of {label}", number=count, label=label) if count > 1 else label
+        for label, count in instead[:2]
+    ]
     if len(instead) > 2:
-        return f"{', '.join(told)} and {len(instead) - 2} more"
-    return " and ".join(told)
+        return gettext("{names} and {number} more", names=", ".join(told), number=len(instead) - 2)
+    return gettext(" and ").join(told)
 
 
 def _minutes(minutes: Decimal) -> str:
-    return f"{minutes.normalize():f} min"
+    return gettext("{minutes} min", minutes=f"{minutes.normalize():f}")

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from sourcing.errors import BadInput, SourcingError
+from sourcing.language import gettext
 from sourcing.planner.candidates import MOST_CANDIDATES, Asked
 from sourcing.settings import Settings
 from sourcing.shelf_list import opened_list, plain_name, query_of
@@ -42,7 +43,12 @@ def of_list(
                 except SourcingError as error:
                     problems.append((row, str(error)))
     if not found and not problems:
-        raise BadInput("The list holds no rows.", "A header row, then one row an item.", "Add items.", field="list")
+        raise BadInput(
+            gettext("The list holds no rows."),
+            gettext("A header row, then one row an item."),
+            gettext("Add items."),
+            field="list",
+        )
     return found, problems
 
 
@@ -76,9 +82,9 @@ def stock_of(text: str, field: str = "stock") -> int | None:
         return None
     if not (text.isascii() and text.isdigit() and len(text) <= 3):
         raise BadInput(
-            f"“{text[:20]}” is not how many are on the shelf.",
-            f"A whole number from 0 to {MOST_STOCK}.",
-            "Count them, or leave it empty: then up to 8 are planned with.",
+            gettext("“{text}” is not how many are on the shelf.", text=text[:20]),
+            gettext("A whole number from 0 to {most_stock}.", most_stock=MOST_STOCK),
+            gettext("Count them, or leave it empty: then up to 8 are planned with."),
             field=field,
         )
     return int(text)

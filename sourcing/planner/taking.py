@@ -14,6 +14,7 @@ from sqlalchemy import and_, insert, or_, select, update
 
 from sourcing import haul
 from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext
 from sourcing.storage import Store
 from sourcing.storage.schema import checked
 from sourcing.storage.schema import haul as hauls
@@ -53,10 +54,16 @@ def take_plan(store: Store, wanted: Sequence[Wanted], token: str) -> str | None:
         There is no such check.
     """
     if len({one.check_id for one in wanted}) < len(wanted):
-        raise BadInput("The plan names a check twice.", "Each once.", "Plan again.", field="plan")
+        raise BadInput(
+            gettext("The plan names a check twice."), gettext("Each once."), gettext("Plan again."), field="plan"
+        )
     for one in wanted:
         if not 0 <= one.count <= haul.MOST_COUNT:
-            raise BadInput(f"{one.count} pieces cannot be taken.", f"From 0 to {haul.MOST_COUNT}.", field="plan")
+            raise BadInput(
+                gettext("{number} pieces cannot be taken.", number=one.count),
+                gettext("From 0 to {most_count}.", most_count=haul.MOST_COUNT),
+                field="plan",
+            )
     with store.write() as connection:
         sent = lines.c.client_id.startswith(f"{_MARK}{token}:", autoescape=True)
         before = connection.execute(select(lines.c.taken_at).where(sent)).scalar()
@@ -66,7 +73,10 @@ def take_plan(store: Store, wanted: Sequence[Wanted], token: str) -> str | None:
         known = set(connection.execute(named).scalars())
         for one in wanted:
             if one.check_id not in known:
-                raise NotFound(f"There is no check number {one.check_id}.", next_step="Plan again.")
+                raise NotFound(
+                    gettext("There is no check number {check_id}.", check_id=one.check_id),
+                    next_step=gettext("Plan again."),
+                )
         opened = connection.execute(
             select(hauls.c.id).where(hauls.c.closed_at.is_(None)).order_by(hauls.c.id.desc())
         ).scalar()
@@ -133,7 +143,10 @@ def undo_taking(store: Store, moment: str) -> None:
             select(lines.c.id, lines.c.undone_at).where(lines.c.haul_id == opened, or_(added, gone))
         ).all()
         if "." not in moment or not found:
-            raise NotFound("That plan was taken back already, or its haul is closed.", next_step="Reload the haul.")
+            raise NotFound(
+                gettext("That plan was taken back already, or its haul is closed."),
+                next_step=gettext("Reload the haul."),
+            )
         back = [one.id for one in found if one.undone_at is None]
         again = [one.id for one in found if one.undone_at is not None]
         now = datetime.now(UTC).isoformat(timespec="seconds")

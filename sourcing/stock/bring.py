@@ -11,7 +11,7 @@ from typing import Any
 
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.haul import MOST_NAME
-from sourcing.language import gettext
+from sourcing.language import gettext, ngettext
 from sourcing.stock.item import TO_PREP, day_number, minor
 from sourcing.stock.ledger import Entry, act, undone
 from sourcing.storage import Store
@@ -54,10 +54,13 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
     def do(entry: Entry) -> str:
         found = entry.rows("SELECT store, closed_at FROM haul WHERE id = ?", (haul_id,))
         if not found:
-            raise NotFound(f"There is no haul number {haul_id}.", next_step="Open it from the Haul page.")
+            raise NotFound(
+                gettext("There is no haul number {haul_id}.", haul_id=haul_id),
+                next_step=gettext("Open it from the Haul page."),
+            )
         lines = [line for line in entry.rows(_LINES, (haul_id,)) if not _in_a_lot(entry.rows, line[0])]
         if not lines:
-            raise Refused("Nothing of this haul is left to bring in.", next_step="Look under Stock.")
+            raise Refused(gettext("Nothing of this haul is left to bring in."), next_step=gettext("Look under Stock."))
         where, pieces = found[0][0] or place, 0
         for line in lines:
             for _ in range(line[2]):
@@ -69,7 +72,12 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
                 "UPDATE haul SET closed_at = ? WHERE id = ?",
                 (datetime.now(UTC).isoformat(timespec="seconds"), haul_id),
             )
-        return f"{pieces} {'piece' if pieces == 1 else 'pieces'} brought in from {where or 'a haul'}"
+        return ngettext(
+            "{count} piece brought in from {where}",
+            "{count} pieces brought in from {where}",
+            pieces,
+            where=where or gettext("a haul"),
+        )
 
     return act(store, "brought in", do, client_id)
 
@@ -80,9 +88,9 @@ def _values(place: str, line: tuple[Any, ...]) -> dict[str, Any]:
     item = answer["item"]
     if answer["landed_cost"] is None:
         raise Refused(
-            f"What was paid for {label} is not known: it was checked without a shelf price.",
-            "A check with the price paid.",
-            "Check it again with its price, take that into the haul and undo this line.",
+            gettext("What was paid for {label} is not known: it was checked without a shelf price.", label=label),
+            gettext("A check with the price paid."),
+            gettext("Check it again with its price, take that into the haul and undo this line."),
         )
     return {
         "haul_item_id": number,

@@ -9,9 +9,16 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from sourcing.language import gettext_noop
+
 TO_PREP, READY, LISTED, SOLD, RETURNED, GIVEN_UP = STATES = (
-    "to prep", "ready", "listed", "sold", "returned", "given up",
-)  # fmt: skip
+    gettext_noop("to prep"),
+    gettext_noop("ready"),
+    gettext_noop("listed"),
+    gettext_noop("sold"),
+    gettext_noop("returned"),
+    gettext_noop("given up"),
+)  # kept and compared as they are; said by gettext where they are shown
 HELD = (TO_PREP, READY, LISTED, RETURNED)  # in these its cost is tied up
 _EPOCH = date(1970, 1, 1)
 

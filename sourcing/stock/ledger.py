@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from typing import Any, Literal
 
 from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.language import gettext, gettext_noop
 from sourcing.stock.item import ITEM_COLUMNS, LISTING_COLUMNS, SALE_COLUMNS
 from sourcing.storage import Store
 
@@ -89,13 +90,17 @@ class Entry:
         row = self.find(kept, number)
         if after is None:
             if row is not None:
-                raise Refused(f"The {_NAMES[kept]} number {number} is there again.", next_step="Reload the page.")
+                raise Refused(
+                    gettext(_THERE_AGAIN[kept], number=number),
+                    next_step=gettext("Reload the page."),
+                )
             assert before is not None
             self.create(kept, before)
             return
         if row is None or any(row[name] != value for name, value in after.items()):
             raise Refused(
-                "What this action left was changed since.", next_step="Undo the later actions on the same pieces first."
+                gettext("What this action left was changed since."),
+                next_step=gettext("Undo the later actions on the same pieces first."),
             )
         if before is None:
             self.remove(kept, number)
@@ -118,7 +123,10 @@ class Entry:
         """
         found = self.find(kept, number)
         if found is None:
-            raise NotFound(f"There is no {_NAMES[kept]} number {number}.", next_step="Reload the page.")
+            raise NotFound(
+                gettext(_MISSING[kept], number=number),
+                next_step=gettext("Reload the page."),
+            )
         return found
 
     def _set(self, kept: Kept, number: int, values: Mapping[str, Any]) -> None:
@@ -127,9 +135,11 @@ class Entry:
             self.raw.execute(f"UPDATE {_TABLES[kept][0]} SET {marks} WHERE id = ?", (*values.values(), number))
         except sqlite3.IntegrityError as error:
             raise Refused(
-                f"The label “{values.get('label')}” is on another piece.", "A label that no other piece bears.",
-                "Take the next free one.", field="label",
-            ) from error  # fmt: skip
+                gettext("The label “{label}” is on another piece.", label=values.get("label")),
+                gettext("A label that no other piece bears."),
+                gettext("Take the next free one."),
+                field="label",
+            ) from error
 
     def _note(self, kept: Kept, number: int, before: dict[str, Any] | None, after: dict[str, Any] | None) -> None:
         self.raw.execute(
@@ -139,7 +149,16 @@ class Entry:
         self.changes += 1
 
 
-_NAMES = {"item": "piece", "listing": "listing", "sale": "sale"}
+_MISSING = {
+    "item": gettext_noop("There is no piece number {number}."),
+    "listing": gettext_noop("There is no listing number {number}."),
+    "sale": gettext_noop("There is no sale number {number}."),
+}
+_THERE_AGAIN = {
+    "item": gettext_noop("The piece number {number} is there again."),
+    "listing": gettext_noop("The listing number {number} is there again."),
+    "sale": gettext_noop("The sale number {number} is there again."),
+}
 
 
 def act(store: Store, kind: str, do: Callable[[Entry], str], client_id: str = "", undoes: int | None = None) -> int:
@@ -167,7 +186,7 @@ def act(store: Store, kind: str, do: Callable[[Entry], str], client_id: str = ""
         entry = Entry(raw, number)
         words = do(entry)
         if not entry.changes:
-            raise BadInput("Nothing would change.", "A value that differs from what is there.")
+            raise BadInput(gettext("Nothing would change."), gettext("A value that differs from what is there."))
         # Within the transaction that made it: nobody has seen the line yet.
         raw.execute("UPDATE stock_action SET words = ? WHERE id = ?", (words, number))
     return number
@@ -185,15 +204,20 @@ def undo(store: Store, action_id: int, client_id: str = "") -> int:
     def do(entry: Entry) -> str:
         found = entry.rows("SELECT words FROM stock_action WHERE id = ?", (action_id,))
         if not found:
-            raise NotFound(f"There is no action number {action_id}.", next_step="Open the list of actions.")
+            raise NotFound(
+                gettext("There is no action number {action_id}.", action_id=action_id),
+                next_step=gettext("Open the list of actions."),
+            )
         if undone(entry.rows, action_id, before=entry.action_id):
-            raise Refused("This action is undone already.", next_step="Undo the undoing to have it again.")
+            raise Refused(
+                gettext("This action is undone already."), next_step=gettext("Undo the undoing to have it again.")
+            )
         changes = entry.rows(
             "SELECT kept, number, before, after FROM stock_change WHERE action_id = ? ORDER BY place DESC", (action_id,)
         )
         for kept, number, before, after in changes:
             entry.put_back(kept, number, _load(before), _load(after))
-        return f"Undone: {found[0][0]}"
+        return gettext("Undone: {change}", change=found[0][0])
 
     return act(store, UNDO, do, client_id, action_id)
 
@@ -230,7 +254,10 @@ def action(store: Store, number: int) -> Action:
     """
     rows = store.read("SELECT id, at, kind, words, undoes FROM stock_action WHERE id = ?", (number,))
     if not rows:
-        raise NotFound(f"There is no action number {number}.", next_step="Open the list of actions.")
+        raise NotFound(
+            gettext("There is no action number {number}.", number=number),
+            next_step=gettext("Open the list of actions."),
+        )
     return _action(store, rows[0])
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, gettext_noop
 from sourcing.stock.item import (
     GIVEN_UP,
     HELD,
@@ -38,11 +38,15 @@ def prepare(store: Store, items: Sequence[int], *, ready: bool = True, client_id
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
-            only(item, (TO_PREP, READY, RETURNED), f"be marked as {to}")
+            only(item, (TO_PREP, READY, RETURNED), _READY if ready else _NOT_READY)
             entry.change("item", item.id, {"state": to})
-        return f"{count(items)} {to}"
+        return f"{count(items)} {gettext(to)}"
 
     return act(store, to, do, client_id)
+
+
+_READY = gettext_noop("{what} is {state} and cannot be marked as ready.")
+_NOT_READY = gettext_noop("{what} is {state} and cannot be marked as to prep.")
 
 
 def put_in(store: Store, items: Sequence[int], bin_name: str, client_id: str = "") -> int:
@@ -51,7 +55,9 @@ def put_in(store: Store, items: Sequence[int], bin_name: str, client_id: str = "
     def do(entry: Entry) -> str:
         for item in each(entry, items):
             entry.change("item", item.id, {"bin": bin_name})
-        return f"{count(items)} put in {bin_name or 'no bin'}"
+        if not bin_name:
+            return gettext("{pieces} put in no bin", pieces=count(items))
+        return gettext("{pieces} put in {bin}", pieces=count(items), bin=bin_name)
 
     return act(store, "bin", do, client_id)
 
@@ -72,16 +78,18 @@ def list_(
         already, sold or given up.
     """
     if asking is not None:
-        positive(asking, "asking price")
+        positive(asking)
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
-            only(item, (TO_PREP, READY, RETURNED), "be listed")
-            not_before(on, item.bought_on, item, "listed", "bought")
+            only(item, (TO_PREP, READY, RETURNED), gettext_noop("{what} is {state} and cannot be listed."))
+            not_before(on, item.bought_on, item, gettext_noop("listed"), gettext_noop("bought"))
             asked = asked_text((Asked(on, planned(item) if asking is None else asking),))
             entry.create("listing", {"item_id": item.id, "channel": channel, "asked": asked})
             entry.change("item", item.id, {"state": LISTED})
-        return f"{count(items)} listed at {'the planned price' if asking is None else asking}"
+        if asking is None:
+            return gettext("{pieces} listed at the planned price", pieces=count(items))
+        return gettext("{pieces} listed at {price}", pieces=count(items), price=asking)
 
     return act(store, "listed", do, client_id)
 
@@ -94,13 +102,13 @@ def ask(store: Store, items: Sequence[int], asking: Decimal, on: date, client_id
     BadInput, NotFound, Refused
         The price is not above 0; the day is before the last change; the piece is not listed.
     """
-    positive(asking, "asking price")
+    positive(asking)
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
-            only(item, (LISTED,), "have its price cut")
+            only(item, (LISTED,), gettext_noop("{what} is {state} and cannot have its price cut."))
             _ask(entry, item, asking, on)
-        return f"{count(items)} now asked at {asking}"
+        return gettext("{pieces} now asked at {price}", pieces=count(items), price=asking)
 
     return act(store, "cut", do, client_id)
 
@@ -121,11 +129,11 @@ def cut(store: Store, items: Sequence[int], off: Decimal, on: date, client_id: s
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
-            only(item, (LISTED,), "have its price cut")
+            only(item, (LISTED,), gettext_noop("{what} is {state} and cannot have its price cut."))
             asking = (standing(item).asking_price * (1 - off)).quantize(Decimal("0.01"), ROUND_HALF_UP)
-            positive(asking, "asking price")
+            positive(asking)
             _ask(entry, item, asking, on)
-        return f"{count(items)} cut by {(off * 100).normalize():f} %"
+        return gettext("{pieces} cut by {percent} %", pieces=count(items), percent=f"{(off * 100).normalize():f}")
 
     return act(store, "cut", do, client_id)
 
@@ -152,10 +160,10 @@ def take_down(store: Store, items: Sequence[int], on: date, client_id: str = "")
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
-            only(item, (LISTED,), "be taken down")
-            end(entry, item, on, "taken down")
+            only(item, (LISTED,), gettext_noop("{what} is {state} and cannot be taken down."))
+            end(entry, item, on, gettext_noop("taken down"))
             entry.change("item", item.id, {"state": READY})
-        return f"{count(items)} taken down"
+        return gettext("{pieces} taken down", pieces=count(items))
 
     return act(store, "taken down", do, client_id)
 
@@ -172,12 +180,12 @@ def give_up(store: Store, items: Sequence[int], on: date, got: Decimal = Decimal
 
     def do(entry: Entry) -> str:
         for item in each(entry, items):
-            only(item, HELD, "be given up")
-            not_before(on, item.bought_on, item, "given up", "bought")
+            only(item, HELD, gettext_noop("{what} is {state} and cannot be given up."))
+            not_before(on, item.bought_on, item, gettext_noop("given up"), gettext_noop("bought"))
             if item.state == LISTED:
-                end(entry, item, on, "given up")
+                end(entry, item, on, gettext_noop("given up"))
             entry.change("item", item.id, {"state": GIVEN_UP, "ended_on": day_number(on), "got": minor(got)})
-        return f"{count(items)} given up"
+        return gettext("{pieces} given up", pieces=count(items))
 
     return act(store, "given up", do, client_id)
 
@@ -185,7 +193,7 @@ def give_up(store: Store, items: Sequence[int], on: date, got: Decimal = Decimal
 def _ask(entry: Entry, item: StockItem, asking: Decimal, on: date) -> None:
     listing = standing(item)
     last = listing.asked[-1].on
-    not_before(on, last, item, "cut", "last priced")
+    not_before(on, last, item, gettext_noop("cut"), gettext_noop("last priced"))
     # Two prices on one day: only the later one stood long enough to be seen.
     kept = listing.asked[:-1] if last == on else listing.asked
     entry.change("listing", listing.id, {"asked": asked_text((*kept, Asked(on, asking)))})

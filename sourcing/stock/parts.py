@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 from sourcing.stock.item import READY, RETURNED, TO_PREP
 from sourcing.stock.ledger import Entry, act
 from sourcing.stock.pieces import count, each, never_listed, one, only
@@ -23,11 +24,15 @@ def split(store: Store, item_id: int, parts: Sequence[str], client_id: str = "")
     """
     names = [" ".join(part.split()) for part in parts]
     if not 2 <= len(names) <= MOST_PARTS or not all(names):
-        raise BadInput(f"{len(names)} parts.", f"2 to {MOST_PARTS} parts, each with a name.", field="parts")
+        raise BadInput(
+            gettext("{number} parts.", number=len(names)),
+            gettext("2 to {most} parts, each with a name.", most=MOST_PARTS),
+            field="parts",
+        )
 
     def do(entry: Entry) -> str:
         item = one(entry, item_id)
-        only(item, (TO_PREP, READY, RETURNED), "be split")
+        only(item, (TO_PREP, READY, RETURNED), gettext_noop("{what} is {state} and cannot be split."))
         never_listed(entry, item)
         row = entry.row("item", item_id)
         entry.remove("item", item_id)
@@ -35,7 +40,7 @@ def split(store: Store, item_id: int, parts: Sequence[str], client_id: str = "")
             own = {"what": name, "label": None, "part_of": item_id, "forecast": "{}"}
             shares = {key: _share(row[key], len(names), at) for key in ("landed", "shelf")}
             entry.create("item", {**row, **own, **shares, "id": None})
-        return f"{item.what} split into {len(names)}"
+        return gettext("{what} split into {number}", what=item.what, number=len(names))
 
     return act(store, "split", do, client_id)
 
@@ -50,12 +55,16 @@ def join(store: Store, items: Sequence[int], what: str, client_id: str = "") -> 
     """
     what = " ".join(what.split())
     if len(set(items)) < 2 or not what:
-        raise BadInput("A lot is made of several pieces and has a name.", "2 pieces or more, and a name.", field="what")
+        raise BadInput(
+            gettext("A lot is made of several pieces and has a name."),
+            gettext("2 pieces or more, and a name."),
+            field="what",
+        )
 
     def do(entry: Entry) -> str:
         rows = []
         for item in each(entry, items):
-            only(item, (TO_PREP, READY, RETURNED), "be joined to a lot")
+            only(item, (TO_PREP, READY, RETURNED), gettext_noop("{what} is {state} and cannot be joined to a lot."))
             never_listed(entry, item)
             rows.append(entry.row("item", item.id))
             entry.remove("item", item.id)
@@ -66,7 +75,7 @@ def join(store: Store, items: Sequence[int], what: str, client_id: str = "") -> 
             "landed": sum(row["landed"] for row in rows), "shelf": None if None in shelves else sum(shelves),
             "bought_on": max(row["bought_on"] for row in rows),
         })  # fmt: skip
-        return f"{count(items)} joined to {what}"
+        return gettext("{pieces} joined to {what}", pieces=count(items), what=what)
 
     return act(store, "joined", do, client_id)
 

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 from sourcing.stock.item import LISTED, READY, RETURNED, SOLD, TO_PREP, day_number, minor
 from sourcing.stock.ledger import Entry, act
 from sourcing.stock.pieces import amounts, end, last_sale, not_before, one, only, standing
@@ -35,18 +36,18 @@ def sell(
 
     def do(entry: Entry) -> str:
         item = one(entry, item_id)
-        only(item, (TO_PREP, READY, LISTED, RETURNED), "be sold")
-        not_before(on, item.bought_on, item, "sold", "bought")
+        only(item, (TO_PREP, READY, LISTED, RETURNED), gettext_noop("{what} is {state} and cannot be sold."))
+        not_before(on, item.bought_on, item, gettext_noop("sold"), gettext_noop("bought"))
         where = channel
         if item.state == LISTED:
-            end(entry, item, on, "sold")
+            end(entry, item, on, gettext_noop("sold"))
             where = channel or standing(item).channel
         entry.create("sale", {
             "item_id": item_id, "sold_on": day_number(on), "paid": minor(paid), "fees": minor(fees),
             "postage": minor(postage), "channel": where, "note": note,
         })  # fmt: skip
         entry.change("item", item_id, {"state": SOLD, "ended_on": day_number(on)})
-        return f"{item.what} sold for {paid}"
+        return gettext("{what} sold for {amount}", what=item.what, amount=paid)
 
     return act(store, "sold", do, client_id)
 
@@ -63,9 +64,13 @@ def correct(
         told = {"paid": paid, "fees": fees, "postage": postage}
         values = {name: minor(amount) for name, amount in told.items() if amount is not None}
         if paid is not None and sale.refunded is not None and sale.refunded > paid:
-            raise BadInput(f"{sale.refunded} was refunded, more than {paid}.", "At least that much.", field="paid")
+            raise BadInput(
+                gettext("{refunded} was refunded, more than {paid}.", refunded=sale.refunded, paid=paid),
+                gettext("At least that much."),
+                field="paid",
+            )
         entry.change("sale", sale.id, values)
-        return f"{item.what}: sale corrected"
+        return gettext("{what}: sale corrected", what=item.what)
 
     return act(store, "sale corrected", do, client_id)
 
@@ -88,17 +93,21 @@ def take_back(
 
     def do(entry: Entry) -> str:
         item = one(entry, item_id)
-        only(item, (SOLD,), "come back")
+        only(item, (SOLD,), gettext_noop("{what} is {state} and cannot come back."))
         sale = last_sale(entry, item_id)
         if refunded > sale.paid:
             raise BadInput(
-                f"A refund of {refunded} is more than the {sale.paid} that was paid.", f"At most {sale.paid}.",
-                "Put other costs of the return beside it.", field="refunded",
-            )  # fmt: skip
-        not_before(on, sale.sold_on, item, "sent back", "sold")
+                gettext(
+                    "A refund of {refunded} is more than the {paid} that was paid.", refunded=refunded, paid=sale.paid
+                ),
+                gettext("At most {paid}.", paid=sale.paid),
+                gettext("Put other costs of the return beside it."),
+                field="refunded",
+            )
+        not_before(on, sale.sold_on, item, gettext_noop("sent back"), gettext_noop("sold"))
         values = {"returned_on": day_number(on), "refunded": minor(refunded), "return_cost": minor(cost)}
         entry.change("sale", sale.id, values)
         entry.change("item", item_id, {"state": RETURNED, "ended_on": None})
-        return f"{item.what} came back, {refunded} refunded"
+        return gettext("{what} came back, {amount} refunded", what=item.what, amount=refunded)
 
     return act(store, "returned", do, client_id)

@@ -57,7 +57,10 @@ def get(store: Store, item_id: int) -> StockItem:
     """
     rows = store.read(f"{_JOINED} WHERE i.id = ?", (item_id,))
     if not rows:
-        raise NotFound(f"There is no piece number {item_id}.", next_step="Open it from the stock page.")
+        raise NotFound(
+            gettext("There is no piece number {item_id}.", item_id=item_id),
+            next_step=gettext("Open it from the stock page."),
+        )
     return _joined(rows[0])
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sourcing.errors import Refused
+from sourcing.language import gettext
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Engine
@@ -26,8 +27,8 @@ def is_current(read: Callable[[str], list[tuple[Any, ...]]], application_id: int
     tables = {row[0] for row in read("SELECT name FROM sqlite_master WHERE type='table'")}
     if tables and read("PRAGMA application_id") != [(application_id,)]:
         raise Refused(
-            "The data file holds another program's tables; it was left as it is.",
-            next_step="Name another file with --data.",
+            gettext("The data file holds another program's tables; it was left as it is."),
+            next_step=gettext("Name another file with --data."),
         )
     return "alembic_version" in tables and read("SELECT version_num FROM alembic_version") == [(HEAD,)]
 
@@ -52,8 +53,8 @@ def bring_to_head(engine: Engine, application_id: int) -> None:
             command.upgrade(config, "head")
         except CommandError as error:
             raise Refused(
-                "The data file was written by a newer version of this application; it was left as it is.",
-                next_step="Update the application, or name another file with --data.",
+                gettext("The data file was written by a newer version of this application; it was left as it is."),
+                next_step=gettext("Update the application, or name another file with --data."),
             ) from error
         if engine.dialect.name == "sqlite":
             connection.exec_driver_sql(f"PRAGMA application_id={application_id}")

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 from sourcing.errors import Refused
+from sourcing.language import gettext
 
 
 def make_file(path: Path) -> None:
@@ -23,11 +24,15 @@ def make_file(path: Path) -> None:
             os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
     except OSError as error:
         raise Refused(
-            f"The data file {path} cannot be made: {error.strerror}.",
-            next_step="Name a file in a directory you may write to with --data.",
+            gettext("The data file {path} cannot be made: {strerror}.", path=path, strerror=error.strerror),
+            next_step=gettext("Name a file in a directory you may write to with --data."),
         ) from error
     if path.is_dir():
-        raise Refused(f"{path} is a directory.", "The data file is one file.", "Name a file with --data.")
+        raise Refused(
+            gettext("{path} is a directory.", path=path),
+            gettext("The data file is one file."),
+            gettext("Name a file with --data."),
+        )
 
 
 def url_of(path: Path) -> str:

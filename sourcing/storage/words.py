@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 
 from sourcing.errors import Busy, Refused, SourcingError
+from sourcing.language import gettext
 
 
 def plain_words(error: BaseException | None) -> SourcingError | None:
@@ -14,24 +15,30 @@ def plain_words(error: BaseException | None) -> SourcingError | None:
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return busy()
     if code == sqlite3.SQLITE_FULL:
-        return Refused("The disk is full; nothing was changed.", next_step="Free some space, then repeat.")
+        return Refused(
+            gettext("The disk is full; nothing was changed."), next_step=gettext("Free some space, then repeat.")
+        )
     if code == sqlite3.SQLITE_IOERR:
         return Refused(
-            "The disk is full or failing; nothing was changed.",
-            next_step="Check the free space and the disk, then repeat.",
+            gettext("The disk is full or failing; nothing was changed."),
+            next_step=gettext("Check the free space and the disk, then repeat."),
         )
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
-        return Refused("The data file is read-only; nothing was changed.", next_step="Check its owner and mode.")
+        return Refused(
+            gettext("The data file is read-only; nothing was changed."), next_step=gettext("Check its owner and mode.")
+        )
     if code == sqlite3.SQLITE_CANTOPEN:
-        return Refused("The data file cannot be opened.", next_step="Check its path, owner and mode.")
+        return Refused(gettext("The data file cannot be opened."), next_step=gettext("Check its path, owner and mode."))
     if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
         return Refused(
-            "The data file is not a readable database; it was left as it is.",
-            next_step="Restore a copy, or name another file with --data.",
+            gettext("The data file is not a readable database; it was left as it is."),
+            next_step=gettext("Restore a copy, or name another file with --data."),
         )
     return None
 
 
 def busy() -> Busy:
     """Say that another writer holds the database."""
-    return Busy("Another part of the application is writing just now.", next_step="Try again in a moment.")
+    return Busy(
+        gettext("Another part of the application is writing just now."), next_step=gettext("Try again in a moment.")
+    )

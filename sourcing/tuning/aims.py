@@ -8,13 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.price import Floats
+from sourcing.language import gettext_noop
 from sourcing.tuning.tally import BEFORE, BUYS, CASH_YEARS, HOURS, PROFIT
 
 OBJECTIVES = {
-    "profit": "profit after labour and cash",
-    "per hour": "profit per hour of prep",
-    "per cash": "profit a year per unit of cash tied up",
-    "blend": "equal parts of the three",
+    "profit": gettext_noop("profit after labour and cash"),
+    "per hour": gettext_noop("profit per hour of prep"),
+    "per cash": gettext_noop("profit a year per unit of cash tied up"),
+    "blend": gettext_noop("equal parts of the three"),
 }
 FEWEST_BUYS = 20
 _LEAST_PART = 0.5  # of the most profit: else the best would be the one best piece

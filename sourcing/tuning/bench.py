@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from sourcing.answer import Query
 from sourcing.errors import BadInput
 from sourcing.fitting import fold
+from sourcing.language import gettext, gettext_noop
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.tuning import words
@@ -47,11 +48,13 @@ def tune(
         No such category, rule or objective; the table holds no sale yet.
     """
     rule = rule or RULES[0]
-    _known(rule, RULES, "rule", "rule")
-    _known(objective, OBJECTIVES, "objective", "objective")
+    _known(rule, RULES, gettext_noop("“{value}” is no rule."), "rule")
+    _known(objective, OBJECTIVES, gettext_noop("“{value}” is no objective."), "objective")
     replays = prepare(store, on_progress, candidates=candidates, outcomes=outcomes)
     if category and fold(category) not in replays.by_category:
-        _known(category, _names(replays), "category with occasions to replay", "category")
+        _known(
+            category, _names(replays), gettext_noop("“{value}” is no category with occasions to replay."), "category"
+        )
     settings = load_settings(store)
     wanted = [fold(category)] if category else list(replays.by_category)
     found = tuple(
@@ -67,7 +70,7 @@ def tune(
             for why, count in few.items():
                 left_out[why] = left_out.get(why, 0) + count
     return Bench(
-        found, rule, objective, settings.currency, tuple(sorted(left_out.items())), replays.made_at,
+        found, rule, objective, settings.currency, words.said_left_out(left_out), replays.made_at,
         _notes(store, bool(found), any(one.source == "drawn" for one in found)),
     )  # fmt: skip
 
@@ -89,16 +92,20 @@ def _names(replays: Replays) -> list[str]:
     return [name for name in replays.by_category if name]
 
 
-def _known(value: str, known: Iterable[str], what: str, field: str) -> None:
+def _known(value: str, known: Iterable[str], wrong: str, field: str) -> None:
     names = list(known)
     if value in names:
         return
     near = difflib.get_close_matches(fold(value), names, 1)
-    accepted = ", ".join(names) if names else "None has any yet: comps with listing days of some months are needed"
+    told = gettext(wrong, value=value[:60])
+    if near:
+        told = f"{told} {gettext('Did you mean {name}?', name=near[0])}"
     raise BadInput(
-        f"“{value[:60]}” is no {what}." + (f" Did you mean {near[0]}?" if near else ""),
-        f"{accepted}.",
-        "Choose one of these.",
+        told,
+        f"{', '.join(names)}."
+        if names
+        else gettext("None has any yet: comps with listing days of some months are needed."),
+        gettext("Choose one of these."),
         field=field,
     )
 
@@ -106,6 +113,6 @@ def _known(value: str, known: Iterable[str], what: str, field: str) -> None:
 def _notes(store: Store, replayed: bool, drawn: bool) -> tuple[str, ...]:
     unsold = store.read("SELECT 1 FROM comp WHERE out = 0 AND status <> 1 LIMIT 1")
     if not replayed:
-        return (words.NOTHING_NOTE,)
+        return (gettext(words.NOTHING_NOTE),)
     notes = words.NOTES if unsold else (*words.NOTES, words.SOLD_ONLY_NOTE)
-    return (words.DRAWN_NOTE, *notes) if drawn else notes
+    return tuple(gettext(note) for note in ((words.DRAWN_NOTE, *notes) if drawn else notes))

@@ -9,6 +9,7 @@ import numpy as np
 
 from models.price import Floats
 from models.resampling import resample
+from sourcing.language import gettext
 from sourcing.settings import CategorySettings
 from sourcing.tuning import words
 from sourcing.tuning.aims import FEWEST_BUYS, best, eligible, per_cash, per_hour, scorer
@@ -75,7 +76,7 @@ def frontier(
         best_range=_range(tried, score(sums), allowed, found),
         gain=gain,
         words=words.verdict(rule, objective, tried, today, found, gain, currency),
-        left_out=tuple(sorted(left_out.items())),
+        left_out=words.said_left_out(left_out),
         suggestion=suggestion,
     )
 
@@ -130,21 +131,27 @@ def _range(
 
 def _gain(replay: Replay, bought: Buys, today: int, objective: str, found: int | None) -> Gain:
     if len(replay) < FEWEST or replay.styles < FEWEST_STYLES:
-        why = (
-            f"{len(replay)} occasions of {replay.styles} items have a known outcome; {FEWEST} of {FEWEST_STYLES} are "
-            "the fewest that say anything"
+        why = gettext(
+            "{occasions} occasions of {items} items have a known outcome; {fewest} of {fewest_items} are the fewest "
+            "that say anything",
+            occasions=len(replay),
+            items=replay.styles,
+            fewest=FEWEST,
+            fewest_items=FEWEST_STYLES,
         )
         return Gain(False, why, None, None, None, None, 0, 0)
     if found is None and objective in ("per hour", "blend") and not replay.hours.any():
-        why = "your settings say that prep takes no time, so there is no profit per hour"
+        why = gettext("your settings say that prep takes no time, so there is no profit per hour")
         return Gain(False, why, None, None, None, None, 0, 0)
     if found is None:
-        return Gain(False, f"no setting would have made {FEWEST_BUYS} buys", None, None, None, None, 0, 0)
+        why = gettext("no setting would have made {number} buys", number=FEWEST_BUYS)
+        return Gain(False, why, None, None, None, None, 0, 0)
     scored = out_of_sample(replay, bought, today, objective)
     if scored is None:
-        return Gain(False, "no setting made buys enough on the earlier days to choose by", None, None, None, None, 0, 0)
+        why = gettext("no setting made buys enough on the earlier days to choose by")
+        return Gain(False, why, None, None, None, None, 0, 0)
     amount, profit = Band(*scored.amount), Band(*scored.profit)
     share = amount.mid / scored.today if scored.today > 0 else None
     enough = amount.low > 0
-    why = "" if enough else "the band of the gain over today's setting holds 0"
+    why = "" if enough else gettext("the band of the gain over today's setting holds 0")
     return Gain(enough, why, amount, share, profit, scored.flattering, scored.folds, scored.occasions)

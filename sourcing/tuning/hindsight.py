@@ -23,6 +23,7 @@ from sourcing.fitting import CategoryFit, Fit, fold
 from sourcing.flags.footing import footing
 from sourcing.forecast import costs_of
 from sourcing.kin import pooled
+from sourcing.language import gettext_noop
 from sourcing.observations import Observations, observe
 from sourcing.terms import Terms
 from sourcing.tuning.known import Row, begun_between
@@ -49,8 +50,9 @@ class Values:
     why: tuple[str, ...]
 
 
-NO_LATER = "no later listing of the item shows what became of it"
-TOO_RECENT = "later listings of the item are too recent to show what became of it"
+# Why nothing is known: kept as they are, said by gettext where they are shown.
+NO_LATER = gettext_noop("no later listing of the item shows what became of it")
+TOO_RECENT = gettext_noop("later listings of the item are too recent to show what became of it")
 
 
 def by_later_comps(

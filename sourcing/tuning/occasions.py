@@ -13,6 +13,7 @@ from sourcing.codes import parse_code
 from sourcing.errors import BadInput
 from sourcing.evidence import gather
 from sourcing.history import recent
+from sourcing.language import gettext_noop
 from sourcing.storage import Store
 
 Source = Literal["check", "haul", "candidate", "drawn"]
@@ -73,9 +74,9 @@ def from_history(store: Store, until: int, candidates: Sequence[tuple[int, Query
             wanted.setdefault(key, (day, query, "candidate", None))
     readable = [one for one in wanted.values() if _readable(one[1])]
     left_out |= {
-        "it had no shelf price": unpriced,
-        "it is too recent for anything to have come of it": recent_ones,
-        "its code can no longer be read": len(wanted) - len(readable),
+        gettext_noop("it had no shelf price"): unpriced,
+        gettext_noop("it is too recent for anything to have come of it"): recent_ones,
+        gettext_noop("its code can no longer be read"): len(wanted) - len(readable),
     }
     readable = sorted(readable, key=lambda one: one[0])[-MOST:]
     evidence = gather(store, [query for _, query, _, _ in readable], suggest=False)

@@ -14,6 +14,7 @@ import numpy as np
 from sourcing import fitting
 from sourcing.comps.version import data_version
 from sourcing.fitting import Fit
+from sourcing.language import gettext
 from sourcing.storage import Store
 from sourcing.tuning import kept
 from sourcing.tuning.known import TABLE, known_on
@@ -63,7 +64,13 @@ def past_fits(store: Store, days: Sequence[int], tell: Tell) -> PastFits:
     missing = [day for day in days if not kept.holds(store, "fit", stands[day])]
     rows = store.read(fitting.TABLE) if missing else []
     for at, day in enumerate(missing):
-        tell(at / len(missing), f"Learning what was known by {day_text(day)}, {at + 1} of {len(missing)}")
+        words_of_it = gettext(
+            "Learning what was known by {day}, {number} of {every}",
+            day=day_text(day),
+            number=at + 1,
+            every=len(missing),
+        )
+        tell(at / len(missing), words_of_it)
         kept.keep(store, "fit", stands[day], _fitted(rows, day, words))
     fits = []
     for day in days:

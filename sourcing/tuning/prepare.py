@@ -15,6 +15,7 @@ from sourcing.errors import BadInput
 from sourcing.fitting import VERSION as FIT_VERSION
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.flags.marked import flagged
+from sourcing.language import gettext, gettext_noop
 from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
 from sourcing.terms import Terms
@@ -31,7 +32,7 @@ from sourcing.tuning.walk import Walked, walk
 VERSION = 1  # of what a replay is made of
 FEWEST = 60  # valued occasions of a category's own history; with fewer, occasions are drawn for it
 FOLLOWED = 30  # days an occasion must lie before the newest comps, or nothing can have come of it yet
-NO_FIT = "too little was known by its day to forecast anything"
+NO_FIT = gettext_noop("too little was known by its day to forecast anything")
 Tell = Callable[[float, str], None]
 _NOBODY = NoOutcomes()
 
@@ -69,9 +70,9 @@ def prepare(
     fit = current_fit(store)
     if fit is None:
         raise BadInput(
-            "There is nothing to replay: the table holds no sale.",
-            "Comps with days on which they were listed and sold.",
-            "Load a file of past sales on the Comps page.",
+            gettext("There is nothing to replay: the table holds no sale."),
+            gettext("Comps with days on which they were listed and sold."),
+            gettext("Load a file of past sales on the Comps page."),
         )
     stand = _stand(store, settings, fit, outcomes, candidates)
     found = kept.find(store, "occasions", stand)
@@ -81,14 +82,14 @@ def prepare(
     packed = Replays(fit.made_at, fit.as_of, parts, left_out).pack()
     made_at = kept.keep(store, "occasions", stand, packed)
     kept.drop_others(store, "occasions", [stand])
-    tell(1.0, "Done")
+    tell(1.0, gettext("Done"))
     return Replays(made_at, fit.as_of, parts, left_out)
 
 
 def _replayed(
     store: Store, settings: Settings, fit: Fit, candidates: Sequence[tuple[int, Query]], outcomes: Outcomes, tell: Tell
 ) -> tuple[dict[str, Replay], dict[str, dict[str, int]]]:
-    tell(0.0, "Looking through the history")
+    tell(0.0, gettext("Looking through the history"))
     until = fit.as_of - FOLLOWED
     history = from_history(store, until, candidates)
     days: set[int] = set()
@@ -136,7 +137,7 @@ def _value(
         groups.setdefault((fold(item.category), item.flags), []).append(place)
     parts: dict[str, list[Replay]] = {}
     for number, ((category, flags), places) in enumerate(groups.items()):
-        tell(0.9 + 0.1 * number / len(groups), "Looking at what became of them")
+        tell(0.9 + 0.1 * number / len(groups), gettext("Looking at what became of them"))
         here = [found.occasions[walked.at[place]] for place in places]
         rows = [found.rows[walked.at[place]] for place in places]
         terms = flagged(settings.for_category(category), settings, flags).terms

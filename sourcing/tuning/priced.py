@@ -8,6 +8,7 @@ from typing import BinaryIO
 
 from sourcing.answer import Query
 from sourcing.errors import BadInput, SourcingError
+from sourcing.language import gettext
 from sourcing.settings import load_settings
 from sourcing.shelf_list import opened_list, query_of
 from sourcing.storage import Store
@@ -44,27 +45,40 @@ def priced(store: Store, source: str | Path | BinaryIO, seen_on: date | None = N
                 except SourcingError as error:
                     raise _at(number, str(error)) from error
                 if query.shelf_price is None:
-                    raise _at(number, "The shelf price is missing: without it there is nothing to decide.")
+                    raise _at(number, gettext("The shelf price is missing: without it there is nothing to decide."))
                 found.append(((_day(number, values.get(DAY, ""), seen_on, today) - EPOCH).days, query))
     if not found:
-        raise BadInput("The list holds no row.", "A row for each item seen.", "Choose another list.", field="list")
+        raise BadInput(
+            gettext("The list holds no row."),
+            gettext("A row for each item seen."),
+            gettext("Choose another list."),
+            field="list",
+        )
     return found
 
 
 def _day(number: int, text: str, otherwise: date | None, today: date) -> date:
     if not text:
         if otherwise is None:
-            raise _at(number, f"It does not say on which day it was seen. Fill {DAY}, or name one day for all rows.")
+            what = gettext(
+                "It does not say on which day it was seen. Fill {column}, or name one day for all rows.", column=DAY
+            )
+            raise _at(number, what)
         day = otherwise
     else:
         try:
             day = date.fromisoformat(text[:10])
         except ValueError as error:
-            raise _at(number, f"“{text[:40]}” is no day. Write it as 2030-01-31.") from error
+            raise _at(number, gettext("“{text}” is no day. Write it as 2030-01-31.", text=text[:40])) from error
     if day > today:
-        raise _at(number, f"{day} is still to come, so nothing can have become of it.")
+        raise _at(number, gettext("{day} is still to come, so nothing can have become of it.", day=day))
     return day
 
 
 def _at(number: int, what: str) -> BadInput:
-    return BadInput(f"Row {number} of the list: {what}", "", "Mend it and read the list again.", field="list")
+    return BadInput(
+        gettext("Row {number} of the list: {what}", number=number, what=what),
+        "",
+        gettext("Mend it and read the list again."),
+        field="list",
+    )

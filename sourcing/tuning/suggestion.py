@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 from sourcing.errors import Refused
+from sourcing.language import gettext
 from sourcing.settings import Settings, load_settings, save_settings
 from sourcing.settings_file import folded
 from sourcing.storage import Store
@@ -23,8 +24,12 @@ def accept(store: Store, suggestion: Suggestion) -> None:
     now = getattr(settings.for_category(suggestion.category).rules, suggestion.rule)
     if now != suggestion.was:
         raise Refused(
-            f"{suggestion.rule} was changed since this was suggested: it is {'off' if now is None else now} now.",
-            next_step="Look at the suggestion again.",
+            gettext(
+                "{rule} was changed since this was suggested: it is {value} now.",
+                rule=suggestion.rule,
+                value="off" if now is None else now,
+            ),
+            next_step=gettext("Look at the suggestion again."),
         )
     save_settings(store, changed(settings, suggestion), suggestion.why)
 

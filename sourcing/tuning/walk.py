@@ -19,6 +19,7 @@ from models.proceeds import STEPS, share_below
 from sourcing.fitting import Fit, fold
 from sourcing.flags.marked import flagged
 from sourcing.forecast import Forecasts, forecast_group
+from sourcing.language import gettext
 from sourcing.settings import CategorySettings, Settings
 from sourcing.tuning.known import EVIDENCE, Row, known_on
 from sourcing.tuning.occasions import Occasion
@@ -68,7 +69,8 @@ def walk(
     parts: list[dict[str, Any]] = []
     for number, (key, members) in enumerate(groups.items()):
         if number % 20 == 0:
-            tell(number / len(groups), f"Forecasting {len(occasions):,} occasions, each as on its own day")
+            words = gettext("Forecasting {number} occasions, each as on its own day", number=f"{len(occasions):,}")
+            tell(number / len(groups), words)
         chosen = [occasions[at] for at in members]
         known = [known_on(rows[at], occasions[at].day, EVIDENCE) for at in members]
         deal = flagged(settings.for_category(key[0]), settings, key[1])
