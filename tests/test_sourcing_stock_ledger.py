@@ -23,6 +23,7 @@ from sourcing.storage import Store
 
 LEDGERS = int(os.environ.get("LEDGERS", "60"))
 TABLES = ("stock_item", "stock_listing", "stock_sale")
+LONG = 2_000  # actions
 ENDED = ("sold", "given up")
 DAY = date(2030, 3, 1)  # after the purchase, whenever this runs
 
@@ -123,6 +124,10 @@ def test_nothing_is_lost_and_all_of_it_can_be_taken_back(
 ) -> None:
     empty = dump(store)
     assert not any(empty.values())
+    if store.read("SELECT COUNT(*) FROM stock_action")[0][0] > LONG:
+        with store.write_rows() as raw:  # a ledger of its own again: they are to be many, not long
+            raw.execute("DELETE FROM stock_change")
+            raw.execute("DELETE FROM stock_action")
     made = []
     for at in sorted(which):
         action = bring(store, hauls[at])
