@@ -24,7 +24,7 @@ def add_language(app: Flask) -> None:
     environment.policies["ext.i18n.trimmed"] = True
     environment.add_extension("jinja2.ext.i18n")
     environment.install_gettext_callables(gettext, _plural, newstyle=True)  # type: ignore[attr-defined]
-    environment.globals.update(_=_message, gettext=_message)
+    environment.globals.update(_=_message, gettext=_message, ngettext=_counted)
     app.add_template_filter(said)
     app.context_processor(lambda: {"language": spoken})
 
@@ -50,14 +50,23 @@ def said(key: str) -> str:
 @pass_context
 def _message(context: Context, message: str, /, **values: object) -> str:
     """Return a message filled in: as in the code, by ``{names}``, or as ``{% trans %}`` has it, by ``%(names)s``."""
-    words = gettext(message)
+    return _filled(context, gettext(message), values)
+
+
+@pass_context
+def _counted(context: Context, one: str, many: str, count: int, /, **values: object) -> str:
+    """Return the form of a message that a count takes, filled in; the count itself is ``count`` and ``num``."""
+    return _filled(context, _plural(one, many, count), {"count": count, "num": count} | values)
+
+
+def _filled(context: Context, words: str, values: dict[str, object]) -> str:
     if context.eval_ctx.autoescape:
         words = Markup(words)  # noqa: S704, a message is the code's own or the catalog's; values are escaped
     if not values:
         return words.replace("%%", "%")
-    return words % values if "%(" in message else words.format(**values)
+    return words % values if "%(" in words else words.replace("%%", "%").format(**values)
 
 
 def _plural(one: str, many: str, count: int) -> str:
-    """Return the form of a message that a count takes, unfilled: Jinja fills it in, and escapes what with."""
+    """Return the form of a message that a count takes."""
     return catalog(spoken()).ngettext(one, many, count)
