@@ -46,7 +46,8 @@ def fill(store: Store, seed: int, count: int, today: date, truth: Truth | None =
     off = np.full(count, truth.bias)
     for name, more in truth.category_bias:
         off[category == CATEGORIES.index(name)] += more
-    time = np.ceil(rng.exponential(1.0 / (rate * truth.pace)))
+    # Listed at any hour, sold at any hour: of both only the days are recorded.
+    time = np.floor(rng.random(count) + rng.exponential(1.0 / (rate * truth.pace)))
     paid = mid * np.exp(off + SPREAD * rng.standard_normal(count))
     items, listings, sales = [], [], []
     for at in range(count):
@@ -57,7 +58,6 @@ def fill(store: Store, seed: int, count: int, today: date, truth: Truth | None =
             "sale_price": _prices(mid[at], low=-_Z80, mid=0.0, high=_Z80),
             "sale_price_wide": _prices(mid[at], low=-_Z90, high=_Z90),
             "asking_price": f"{mid[at] * 1.05:.2f}",
-            # A sale in the course of day t is one within t days.
             "sold_within": {str(day): float(1 - np.exp(-rate[at] * day)) for day in (14, 30, 60, 90)},
             "expected_proceeds": f"{0.87 * mid[at] * np.exp(SPREAD**2 / 2) - 8.55:.2f}",
             "comps_sold": int(rng.integers(0, 20)),

@@ -93,7 +93,7 @@ def _truth(folder: Path) -> list[dict[str, Any]]:
             "detail": f"{offered} of {USERS}; {inside} of {bins} bins of the 30-day chances within their 90 % bands",
         },
         {
-            "name": "known biases of price and pace missed, or corrected by an amount further off than twice its 90 % range reaches",
+            "name": "known biases missed, or corrected by more than twice the reach of the 90 % range",
             "ratio": 1 - found / 4,
             "bar": 0.0,
             "detail": f"{found} of 4 found: price 10 % up and down, pace 0.75 and 1.3 times",

@@ -95,9 +95,10 @@ def _told(
 ) -> Record:
     sold = np.flatnonzero(found.priced)
     shown = sold[np.linspace(0, len(sold) - 1, min(len(sold), _DOTS)).astype(np.int64)]
+    dots = tuple(zip(found.mid[shown].tolist(), found.paid[shown].tolist(), strict=True))
     return Record(
         len(found), int((~found.ended).sum()), price_part(found), speed_part(found, within), profit_part(found), by,
-        groups(found, by, within), passed, tried, every, tuple(zip(found.mid[shown].tolist(), found.paid[shown].tolist(), strict=True)),
+        groups(found, by, within), passed, tried, every, dots,
     )  # fmt: skip
 
 
