@@ -22,6 +22,7 @@ from sourcing.comps.many import blocks, marks
 from sourcing.comps.refresh import refresh
 from sourcing.comps.undo import _SEEN as SEEN
 from sourcing.errors import BadInput
+from sourcing.language import gettext, ngettext
 from sourcing.storage import Store
 
 PRODUCT = "product"  # among the columns of a patch: the key of the product the row counts for
@@ -37,11 +38,14 @@ class Patch(NamedTuple):
     now: dict[str, Any]
 
 
+ROWS = "{rows}"  # stands in the words of a change for how many rows it is of
+
+
 @dataclass
 class Plan:
     """What one edit is to do."""
 
-    words: str  # with "{rows}" where their count goes
+    words: str  # with `ROWS` where their count goes
     patches: list[Patch]
     aliases: dict[tuple[str, str], str] = field(default_factory=dict)  # kind, folded word -> what it is read as
 
@@ -75,11 +79,11 @@ def make(store: Store, kind: str, plan_of: Callable[[sqlite3.Connection], Plan])
             if of == "style":
                 ledger.join(theirs, ours)
         if not patches and not ledger.changed:
-            raise BadInput("Nothing would change.", "A value that differs from what is there.")
+            raise BadInput(gettext("Nothing would change."), gettext("A value that differs from what is there."))
         rows = group(raw, patches)
         touched = write(raw, patches, ledger)
         settle(raw, patches, touched)
-        words = plan.words.replace("{rows}", count_of(len(patches)))
+        words = plan.words.replace(ROWS, count_of(len(patches)))
         before = {"count": len(patches), "rows": rows, **ledger.as_json()}
         raw.execute("UPDATE edit SET words = ?, before = ? WHERE id = ?", (words, dump(before), ledger.edit_id))
     return Edit(ledger.edit_id, now, kind, words, None)
@@ -256,7 +260,7 @@ def moment() -> str:
 
 def count_of(rows: int) -> str:
     """Return a count of rows in words."""
-    return "1 row" if rows == 1 else f"{rows:,} rows"
+    return ngettext("1 row", "{number} rows", rows, number=f"{rows:,}")
 
 
 def _new_edit(raw: sqlite3.Connection, now: str, kind: str) -> int:

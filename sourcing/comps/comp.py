@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from sourcing.comps.columns import NAMES, OUT, STATUSES
 from sourcing.comps.values import iso, plain
 from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 TYPED_IN = "typed in"
@@ -116,7 +117,9 @@ def row_id(text: str) -> RowId:
     first, _, second = text.strip().partition("-")
     if not all(part.isascii() and part.isdigit() and len(part) < 20 for part in (first, second)):
         raise BadInput(
-            f"“{text[:40]}” is not the number of a row.", "Two numbers like 12-3456.", "Take it from the list."
+            gettext("“{text}” is not the number of a row.", text=text[:40]),
+            gettext("Two numbers like 12-3456."),
+            gettext("Take it from the list."),
         )
     return RowId(int(first), int(second))
 
@@ -134,8 +137,8 @@ def comp(store: Store, at: RowId) -> CompRow:
         found = store.read(f"{_SELECT} WHERE c.key = ?", (at.key,))
     if not found:
         raise NotFound(
-            f"There is no row {at} in the comps table.",
-            next_step="The load that brought it was undone, perhaps; look for it in the table.",
+            gettext("There is no row {at} in the comps table.", at=at),
+            next_step=gettext("The load that brought it was undone, perhaps; look for it in the table."),
         )
     return _made(found[0])
 

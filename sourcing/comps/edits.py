@@ -6,12 +6,12 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from sourcing.codes import style_key
 from sourcing.comps import values
-from sourcing.comps.change import PRODUCT, Edit, Patch, Plan, make, read_as
-from sourcing.comps.columns import NAMES
+from sourcing.comps.change import PRODUCT, ROWS, Edit, Patch, Plan, make, read_as
+from sourcing.comps.columns import NAMES, label
 from sourcing.comps.comp import STORAGE, CompRow, RowId, cells, comp
 from sourcing.comps.many import blocks, marks
 from sourcing.comps.read import Block
@@ -19,6 +19,7 @@ from sourcing.comps.rows import Judge
 from sourcing.comps.titles import fold_title
 from sourcing.comps.translate import Source
 from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext, gettext_noop
 from sourcing.storage import Store
 
 KINDS = {"brand": "brand", "category": "category"}
@@ -39,7 +40,10 @@ def edit_row(store: Store, at: RowId, said: Mapping[str, str]) -> Edit:
     was = cells(row)
     unknown = [name for name in said if name not in NAMES]
     if unknown:
-        raise BadInput(f"“{unknown[0][:40]}” is no column.", f"The documented ones: {', '.join(NAMES)}.")
+        raise BadInput(
+            gettext("“{unknown}” is no column.", unknown=unknown[0][:40]),
+            gettext("The documented ones: {names}.", names=", ".join(NAMES)),
+        )
     styles = dict(store.read("SELECT theirs, ours FROM alias WHERE kind = 'style'"))
     judge = Judge(
         {name: Source(name, place) for place, name in enumerate(NAMES)},
@@ -54,7 +58,7 @@ def edit_row(store: Store, at: RowId, said: Mapping[str, str]) -> Edit:
     if "style_code" in told and style_key(now["style_code"]) in styles:  # merged into another: it gets that one
         now["style_code"] = styles[style_key(now["style_code"])]
     patch = Patch(row.id, {**{name: before[name] for name in now}, PRODUCT: row.product_key}, {**now, PRODUCT: product})
-    words = f"Changed {_listed([name.replace('_', ' ') for name in told])} of {_short(row)}"
+    words = gettext("Changed {columns} of {row}", columns=_listed([label(name) for name in told]), row=_short(row))
     return make(store, "row", lambda raw: Plan(words, [_still_there(raw, patch)]))
 
 
@@ -64,9 +68,14 @@ def _read(judge: Judge, said: Mapping[str, str], strict: Iterable[str] | None = 
     for problem in judged.problems:
         if problem.rejected or problem.column in (strict or ()):
             value = f"“{problem.value[:60]}”: " if problem.value else ""
-            reason = problem.reason.replace(values.KEPT, "")
+            reason = problem.reason.replace(values.kept_without(), "")
             field = problem.column or "style_code"
-            raise BadInput(f"{field.replace('_', ' ').capitalize()}: {value}{reason}", "", problem.fix, field=field)
+            raise BadInput(
+                f"{label(field).capitalize()}: {value}{reason}",
+                "",
+                problem.fix,
+                field=field,
+            )
     found = {name: column[0] for name, column in zip(judge.stored, judged.columns, strict=True)}
     return found | {PRODUCT: judged.products[0]}
 
@@ -81,8 +90,9 @@ def set_aside(store: Store, rows: Sequence[RowId], reason: str) -> Edit:
     NotFound
         A row is not there.
     """
-    why = _text(reason, "reason", "Why the row should not count, such as: lot of three.")
-    return make(store, "aside", lambda raw: Plan(f"Set aside {{rows}}: {why}", _each(raw, rows, "aside", why)))
+    why = _text(reason, "reason", gettext("Why the row should not count, such as: lot of three."))
+    words = gettext("Set aside {rows}: {why}", rows=ROWS, why=why)
+    return make(store, "aside", lambda raw: Plan(words, _each(raw, rows, "aside", why)))
 
 
 def bring_back(store: Store, rows: Sequence[RowId]) -> Edit:
@@ -95,7 +105,8 @@ def bring_back(store: Store, rows: Sequence[RowId]) -> Edit:
     NotFound
         A row is not there.
     """
-    return make(store, "back", lambda raw: Plan("Brought back {rows}", _each(raw, rows, "aside", "")))
+    words = gettext("Brought back {rows}", rows=ROWS)
+    return make(store, "back", lambda raw: Plan(words, _each(raw, rows, "aside", "")))
 
 
 def merge(store: Store, gone: int, stays: int) -> Edit:
@@ -119,10 +130,10 @@ def merge(store: Store, gone: int, stays: int) -> Edit:
     def plan(raw: sqlite3.Connection) -> Plan:
         first, second = _product_key(raw, gone), _product_key(raw, stays)
         if first == second:
-            raise BadInput("The two are one item already.", "Two different items.", field="into")
+            raise BadInput(gettext("The two are one item already."), gettext("Two different items."), field="into")
         found = raw.execute("SELECT key FROM comp WHERE product_id = ?", (gone,))
         patches = [Patch(RowId(gone, key), {PRODUCT: first}, {PRODUCT: second}) for (key,) in found]
-        words = f"Merged {_said_of(first)} into {_said_of(second)}: {{rows}}"
+        words = gettext("Merged {gone} into {stays}: {rows}", gone=_said_of(first), stays=_said_of(second), rows=ROWS)
         if not (first.startswith("s:") and second.startswith("s:")):
             return Plan(words, patches)
         theirs, ours = first[2:], second[2:]
@@ -142,10 +153,12 @@ def split(store: Store, rows: Sequence[RowId], style_code: str) -> Edit:
     NotFound
         A row is not there.
     """
-    typed = _text(style_code, "style_code", "A style code of letters and digits.")
+    typed = _text(style_code, "style_code", gettext("A style code of letters and digits."))
     key = style_key(typed)
     if not key:
-        raise BadInput(f"“{typed[:40]}” is no style code.", "Letters and digits.", field="style_code")
+        raise BadInput(
+            gettext("“{typed}” is no style code.", typed=typed[:40]), gettext("Letters and digits."), field="style_code"
+        )
 
     def plan(raw: sqlite3.Connection) -> Plan:
         target = read_as(raw, f"s:{key}")
@@ -154,7 +167,7 @@ def split(store: Store, rows: Sequence[RowId], style_code: str) -> Edit:
         for patch in _each(raw, rows, "style_code", said):
             came = {PRODUCT: _product_key(raw, patch.at.product_id)}
             patches.append(Patch(patch.at, patch.was | came, patch.now | {PRODUCT: target}))
-        return Plan(f"Moved {{rows}} to {_said_of(target)}", patches)
+        return Plan(gettext("Moved {rows} to {item}", rows=ROWS, item=_said_of(target)), patches)
 
     return make(store, "split", plan)
 
@@ -179,10 +192,15 @@ def rename(store: Store, kind: str, theirs: Sequence[str], ours: str) -> Edit:
         The new name is empty or too long, or nothing has one of the names.
     """
     if kind not in KINDS:
-        raise BadInput(f"“{kind[:40]}” is neither brand nor category.", "brand or category.", field="kind")
+        raise BadInput(
+            gettext("“{kind}” is neither brand nor category.", kind=kind[:40]),
+            gettext("brand or category."),
+            field="kind",
+        )
+    said = _RENAMED[kind]
     if not theirs:
-        raise BadInput(f"No {kind} was chosen.", f"At least one {kind} of the list.", field="name")
-    name = _text(ours, "to", f"The {kind} the rows are to have.")
+        raise BadInput(gettext(said.none_chosen), gettext(said.at_least_one), field="name")
+    name = _text(ours, "to", gettext(said.wanted))
     chosen = {fold_title(one) for one in theirs}
 
     def plan(raw: sqlite3.Connection) -> Plan:
@@ -192,22 +210,59 @@ def rename(store: Store, kind: str, theirs: Sequence[str], ours: str) -> Edit:
             found = raw.execute(f"SELECT product_id, key, {kind} FROM comp WHERE {kind} IN {marks(some)}", some)
             patches += [Patch(RowId(number, key), {kind: was}, {kind: name}) for number, key, was in found]
         if not patches:
-            raise BadInput(f"No row has that {kind}.", f"A {kind} of the list.", field="name")
+            raise BadInput(gettext(said.no_row), gettext(said.one_of_list), field="name")
         earlier = raw.execute("SELECT theirs, ours FROM alias WHERE kind = ?", (kind,)).fetchall()
         words = chosen - {""} | {word for word, now in earlier if fold_title(now) in chosen}
-        shown = _listed(sorted({one or f"no {kind}" for one in spelt}))
-        return Plan(
-            f"Renamed the {kind} {shown} to {name} in {{rows}}", patches, {(kind, word): name for word in words}
-        )
+        shown = _listed(sorted({one or gettext(said.nothing) for one in spelt}))
+        told = gettext(said.renamed, names=shown, name=name, rows=ROWS)
+        return Plan(told, patches, {(kind, word): name for word in words})
 
     return make(store, "rename", plan)
 
 
+class _Renamed(NamedTuple):
+    """What is said of renaming brands or categories."""
+
+    none_chosen: str
+    at_least_one: str
+    wanted: str
+    no_row: str
+    one_of_list: str
+    nothing: str
+    renamed: str
+
+
+_RENAMED = {
+    "brand": _Renamed(
+        gettext_noop("No brand was chosen."),
+        gettext_noop("At least one brand of the list."),
+        gettext_noop("The brand the rows are to have."),
+        gettext_noop("No row has that brand."),
+        gettext_noop("A brand of the list."),
+        gettext_noop("no brand"),
+        gettext_noop("Renamed the brand {names} to {name} in {rows}"),
+    ),
+    "category": _Renamed(
+        gettext_noop("No category was chosen."),
+        gettext_noop("At least one category of the list."),
+        gettext_noop("The category the rows are to have."),
+        gettext_noop("No row has that category."),
+        gettext_noop("A category of the list."),
+        gettext_noop("no category"),
+        gettext_noop("Renamed the category {names} to {name} in {rows}"),
+    ),
+}
+
+
 def _each(raw: sqlite3.Connection, rows: Sequence[RowId], column: str, now: str) -> list[Patch]:
     if not rows:
-        raise BadInput("No row was chosen.", "At least one row of the list.", field="row")
+        raise BadInput(gettext("No row was chosen."), gettext("At least one row of the list."), field="row")
     if len(rows) > MOST_ROWS:
-        raise BadInput(f"{len(rows):,} rows were chosen.", f"At most {MOST_ROWS:,} at a time.", field="row")
+        raise BadInput(
+            gettext("{number} rows were chosen.", number=f"{len(rows):,}"),
+            gettext("At most {most} at a time.", most=f"{MOST_ROWS:,}"),
+            field="row",
+        )
     return [Patch(at, {column: _value(raw, at, column)}, {column: now}) for at in dict.fromkeys(rows)]
 
 
@@ -215,8 +270,8 @@ def _value(raw: sqlite3.Connection, at: RowId, column: str) -> Any:
     found = raw.execute(f'SELECT "{column}" FROM comp WHERE product_id = ? AND key = ?', at).fetchone()
     if found is None:
         raise NotFound(
-            f"There is no row {at} in the comps table.",
-            next_step="It was moved or its load was undone; look for it in the table.",
+            gettext("There is no row {at} in the comps table.", at=at),
+            next_step=gettext("It was moved or its load was undone; look for it in the table."),
         )
     return found[0]
 
@@ -229,7 +284,9 @@ def _still_there(raw: sqlite3.Connection, patch: Patch) -> Patch:
 def _product_key(raw: sqlite3.Connection, number: int) -> str:
     found = raw.execute("SELECT key FROM product WHERE id = ?", (number,)).fetchone()
     if found is None:
-        raise NotFound(f"There is no item number {number}.", next_step="Look for it in the table.")
+        raise NotFound(
+            gettext("There is no item number {number}.", number=number), next_step=gettext("Look for it in the table.")
+        )
     return str(found[0])
 
 
@@ -243,14 +300,19 @@ def _short(row: CompRow) -> str:
 
 
 def _listed(words: Sequence[str]) -> str:
-    shown = list(words[:4]) + ([f"{len(words) - 4} more"] if len(words) > 4 else [])
-    return " and ".join(filter(None, (", ".join(shown[:-1]), *shown[-1:])))
+    shown = list(words[:4]) + ([gettext("{number} more", number=len(words) - 4)] if len(words) > 4 else [])
+    return gettext(" and ").join(filter(None, (", ".join(shown[:-1]), *shown[-1:])))
 
 
 def _text(raw: str, field: str, accepted: str) -> str:
     clean, finding = values.text(raw, longest=values.SHORT_TEXT)
     if finding is not None and finding.rejected:
-        raise BadInput(f"It is longer than {values.SHORT_TEXT} characters.", accepted, finding.fix, field=field)
+        raise BadInput(
+            gettext("It is longer than {most} characters.", most=values.SHORT_TEXT),
+            accepted,
+            finding.fix,
+            field=field,
+        )
     if not clean:
-        raise BadInput("It is empty.", accepted, field=field)
+        raise BadInput(gettext("It is empty."), accepted, field=field)
     return str(clean)

@@ -10,12 +10,20 @@ from statistics import median
 
 from sourcing.comps import values
 from sourcing.comps.titles import fold_title
+from sourcing.language import gettext_noop
 from sourcing.storage import Store
 
 AGES = (30, 90, 180, 365)
 """Days that part the ages; older, and undated, stand behind them."""
 
-AGE_WORDS = ("up to 30 days", "31 to 90", "91 to 180", "181 to 365", "older", "no day")
+AGE_WORDS = (  # said by gettext where they are shown
+    gettext_noop("up to 30 days"),
+    gettext_noop("31 to 90"),
+    gettext_noop("91 to 180"),
+    gettext_noop("181 to 365"),
+    gettext_noop("older"),
+    gettext_noop("no day"),
+)
 _MOST_CHECKS = 20_000  # of the history, the newest first
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sourcing.answer import Problem
 from sourcing.comps.columns import IDENTIFYING, NAMES
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 
 @dataclass(frozen=True)
@@ -42,17 +43,25 @@ def match_header(header: list[str], mapping: Mapping[str, str] | None = None) ->
         name = named.get(fold_name(theirs), fold_name(theirs))
         if name not in NAMES:
             fix = _closest(name)
-            notes.append(Problem(1, theirs[:200], "", "It is no documented column; it was ignored.", fix, False))
+            reason = gettext("It is no documented column; it was ignored.")
+            notes.append(Problem(1, theirs[:200], "", reason, fix, False))
         elif name in places:
-            raise BadInput(f"The column {name} stands twice in the header.", next_step="Remove or rename one.")
+            raise BadInput(
+                gettext("The column {name} stands twice in the header.", name=name),
+                next_step=gettext("Remove or rename one."),
+            )
         else:
             places[name] = place
     if not any(name in places for name in IDENTIFYING):
-        raise BadInput(_nothing_identifies(header), f"The documented names: {', '.join(NAMES)}.", field="header")
+        raise BadInput(
+            _nothing_identifies(header),
+            gettext("The documented names: {names}.", names=", ".join(NAMES)),
+            field="header",
+        )
     if "status" not in places and "sold_price" not in places:
         raise BadInput(
-            "The file has neither a status nor a sold_price column, so no row tells how its listing ended.",
-            "At least one of the two.",
+            gettext("The file has neither a status nor a sold_price column, so no row tells how its listing ended."),
+            gettext("At least one of the two."),
             next((f"{note.column}: {note.fix}" for note in notes if note.fix), ""),
             field="header",
         )
@@ -66,13 +75,13 @@ def fold_name(name: str) -> str:
 
 def _closest(name: str) -> str:
     close = difflib.get_close_matches(name[:200], NAMES, 1, 0.6)
-    return f"Rename it {close[0]} if that is what it holds." if close else ""
+    return gettext("Rename it {name} if that is what it holds.", name=close[0]) if close else ""
 
 
 def _nothing_identifies(header: list[str]) -> str:
-    wrong = "The file has no column that says what the item is: gtin, style_code or title."
+    wrong = gettext("The file has no column that says what the item is: gtin, style_code or title.")
     if len(header) == 1 and any(mark in header[0] for mark in ";\t|"):
-        return f"{wrong} Its columns seem to be separated by something other than a comma."
+        return f"{wrong} {gettext('Its columns seem to be separated by something other than a comma.')}"
     close = [(name, difflib.get_close_matches(fold_name(name)[:200], IDENTIFYING, 1, 0.5)) for name in header]
-    hints = [f"{name[:60]} looks like {found[0]}" for name, found in close if found]
+    hints = [gettext("{name} looks like {other}", name=name[:60], other=found[0]) for name, found in close if found]
     return f"{wrong} {'; '.join(hints)}." if hints else wrong

@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Literal
 
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 DayOrder = Literal["ymd", "dmy", "mdy", "serial 1900", "serial 1904", "epoch"]
 Mark = Literal["", ".", ",", "'", " "]
@@ -139,9 +140,12 @@ def fitted(layout: Layout, header: Sequence[str]) -> Layout:
     missing = [layout.header[old] for old in sorted(used(layout)) if place_of[old] is None]
     if missing:
         raise BadInput(
-            f"The file has no column {missing[0]!r}.",
-            f"A file with the columns {', '.join(layout.header[old] for old in sorted(used(layout)))}.",
-            "Match its columns anew.",
+            gettext("The file has no column {missing}.", missing=f"{missing[0]!r}"),
+            gettext(
+                "A file with the columns {layout}.",
+                layout=", ".join(layout.header[old] for old in sorted(used(layout))),
+            ),
+            gettext("Match its columns anew."),
             field="file",
         )
     move = {old: new for old, new in place_of.items() if new is not None}

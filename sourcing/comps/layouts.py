@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 
 from sourcing.comps.layout import FileForm, Layout, fingerprint, fitted, plain_name, used
 from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 
@@ -76,7 +77,9 @@ def forget(store: Store, mark: str) -> Remembered:
     """
     found = next((one for one in remembered(store) if one.fingerprint == mark), None)
     if found is None:
-        raise NotFound("No such layout is kept.", next_step="See the list of layouts on the Comps page.")
+        raise NotFound(
+            gettext("No such layout is kept."), next_step=gettext("See the list of layouts on the Comps page.")
+        )
     with store.write_rows() as raw:
         raw.execute("DELETE FROM layout WHERE fingerprint = ?", (mark,))
     return found
@@ -94,6 +97,6 @@ def bring_back(store: Store, name: str, text: str) -> None:
         layout = Layout.from_json(text)
     except (KeyError, TypeError, ValueError, json.JSONDecodeError) as error:
         raise BadInput(
-            "That is no layout that was forgotten.", next_step="Match the columns of a file anew."
+            gettext("That is no layout that was forgotten."), next_step=gettext("Match the columns of a file anew.")
         ) from error
     remember(store, name, layout)

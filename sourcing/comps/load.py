@@ -18,6 +18,7 @@ from sourcing.comps.read import opened
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 
@@ -83,8 +84,10 @@ def load_file(
         if layout is None:
             header = match_header(records.header, mapping)
             if strict and header.notes:
-                wrong = f"{header.notes[0].column!r} is no documented column."
-                raise BadInput(wrong, "The documented names.", "Match the file's columns.", field="header")
+                wrong = gettext("{column} is no documented column.", column=repr(header.notes[0].column))
+                raise BadInput(
+                    wrong, gettext("The documented names."), gettext("Match the file's columns."), field="header"
+                )
             feeding, notes = documented(header), (*notes, *header.notes)
         else:
             layout = fitted(layout, records.header)

@@ -16,6 +16,7 @@ from sourcing.comps.read import Records
 from sourcing.comps.rows import Judge, as_stored
 from sourcing.comps.write import Writer
 from sourcing.errors import BadInput
+from sourcing.language import gettext, ngettext
 
 MOST_PROBLEMS = 1_000  # kept in full; the rest are counted
 MOST_REJECTS = 10_000  # rejected rows kept as the file had them
@@ -102,7 +103,11 @@ class Loading:
             if on_progress is not None:
                 on_progress(self._read)
         if not self._read:
-            raise BadInput("The file holds a header and no rows.", "One row a listing below the header.", field="file")
+            raise BadInput(
+                gettext("The file holds a header and no rows."),
+                gettext("One row a listing below the header."),
+                field="file",
+            )
         self._writer.flush()
         day = self._judge.latest_day if as_of is None else values.days(as_of)
         self._note_identical()
@@ -123,9 +128,9 @@ class Loading:
 
     def _note_identical(self) -> None:
         if self._writer.identical:
-            reason = "Rows identical to an earlier one of this file; each is kept as a listing of its own."
-            fix = "Remove them if the file repeats itself."
-            self._note([Problem(1, "", f"{self._writer.identical} rows", reason, fix, False)])
+            reason = gettext("Rows identical to an earlier one of this file; each is kept as a listing of its own.")
+            fix = gettext("Remove them if the file repeats itself.")
+            self._note([Problem(1, "", _rows(self._writer.identical), reason, fix, False)])
 
     def _note_foreign(self) -> None:
         """Say which of its rows do not count for being in another currency."""
@@ -134,14 +139,24 @@ class Loading:
             (self._batch, FOREIGN),
         ).fetchall()
         for currency, rows in found:
-            reason = f"They are in {currency}, which is not the currency of your settings: kept, but not counted."
-            fix = f"Set the currency to {currency} on the Rules page if that is what you sell in."
-            self._note([Problem(1, "currency", f"{rows:,} rows", reason, fix, False)])
+            reason = gettext(
+                "They are in {currency}, which is not the currency of your settings: kept, but not counted.",
+                currency=currency,
+            )
+            fix = gettext(
+                "Set the currency to {currency} on the Rules page if that is what you sell in.", currency=currency
+            )
+            self._note([Problem(1, "currency", _rows(f"{rows:,}"), reason, fix, False)])
 
     def _note_ended(self, ended: int) -> None:
         if ended:
-            reason = f"The file ended {ended:,} {'listing that was' if ended == 1 else 'listings that were'} open."
-            self._note([Problem(1, "", f"{ended} rows", reason, "", False)])
+            reason = ngettext(
+                "The file ended {number} listing that was open.",
+                "The file ended {number} listings that were open.",
+                ended,
+                number=f"{ended:,}",
+            )
+            self._note([Problem(1, "", _rows(ended), reason, "", False)])
 
     def _adds_nothing(self, day: int | None) -> bool:
         """Tell whether a live batch of the very same file already speaks for this one."""
@@ -182,3 +197,7 @@ class Loading:
             'INSERT INTO reject (batch_id, "row", cells) VALUES (?, ?, ?)',
             ((self._batch, row, json.dumps(cells, ensure_ascii=False)) for row, cells in self._raw_rows),
         )
+
+
+def _rows(number: int | str) -> str:
+    return gettext("{number} rows", number=number)

@@ -18,6 +18,7 @@ from sourcing.comps.loading import Loading, NothingStored
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
 from sourcing.errors import BadInput, Refused
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 
@@ -128,11 +129,17 @@ def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> 
             (batch,) = raw.execute("SELECT file_name, sha256, undone_at FROM batch WHERE id = ?", (batch_id,))
             name, digest, undone = batch
             if undone:
-                wrong = f"Load number {batch_id} is undone."
-                raise Refused(wrong, next_step="Load the file again, then mend its rows.")
+                wrong = gettext("Load number {batch_id} is undone.", batch_id=batch_id)
+                raise Refused(wrong, next_step=gettext("Load the file again, then mend its rows."))
             rows = _put_right(raw, batch_id, said)
             loading = Loading(
-                raw, judge, name=f"{name}, mended", sha256=digest, header=header, layout=layout, corrects=batch_id
+                raw,
+                judge,
+                name=gettext("{name}, mended", name=name),
+                sha256=digest,
+                header=header,
+                layout=layout,
+                corrects=batch_id,
             )
             report = loading.run(_Mended(header, rows), (), None, None, keep_good=True, dry=False)
             # Rows that are still wrong were kept with the new load too, however many problems were listed.
@@ -150,18 +157,24 @@ def mend(store: Store, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> 
 def _put_right(raw: Any, batch_id: int, said: Mapping[int, Mapping[int, str]]) -> list[tuple[int, list[str]]]:
     """Return the rows that wait with the cells said, read where nobody else can mend them at the same time."""
     if not said:
-        raise BadInput("No row was put right.", next_step="Change a cell of one, then try again.")
+        raise BadInput(gettext("No row was put right."), next_step=gettext("Change a cell of one, then try again."))
     rows = []
     for row, texts in said.items():
         found = raw.execute(
             'SELECT cells FROM reject WHERE batch_id = ? AND "row" = ? AND mended_by IS NULL', (batch_id, row)
         ).fetchone()
         if found is None:
-            raise BadInput(f"Row {row} does not wait to be put right.", next_step="Take one from the list.")
+            raise BadInput(
+                gettext("Row {row} does not wait to be put right.", row=row),
+                next_step=gettext("Take one from the list."),
+            )
         cells = json.loads(found[0])
         for place, text in texts.items():
             if not 0 <= place < len(cells):
-                raise BadInput(f"Row {row} has no column number {place + 1}.", f"1 to {len(cells)}.")
+                raise BadInput(
+                    gettext("Row {row} has no column number {place}.", row=row, place=place + 1),
+                    gettext("1 to {cells}.", cells=len(cells)),
+                )
             cells[place] = text
         rows.append((row, cells))
     return rows
@@ -170,7 +183,10 @@ def _put_right(raw: Any, batch_id: int, said: Mapping[int, Mapping[int, str]]) -
 def _how(store: Store, batch_id: int) -> tuple[list[str], Layout | None, int | None]:
     header, layout, day = of_batch(store, batch_id, "header", "layout", "as_of")
     if not header:
-        raise Refused("That load is of an older version and kept no rejected rows.", next_step="Mend its file instead.")
+        raise Refused(
+            gettext("That load is of an older version and kept no rejected rows."),
+            next_step=gettext("Mend its file instead."),
+        )
     return json.loads(header), Layout.from_json(layout) if layout else None, day
 
 

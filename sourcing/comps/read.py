@@ -19,11 +19,12 @@ from sourcing.comps.files.tape import Tape
 from sourcing.comps.layout import FileForm
 from sourcing.comps.lines import Lines
 from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext, gettext_noop
 
 __all__ = ["Block", "Fault", "Records", "TextRecords", "opened"]
 
 BLOCK = 250  # rows handled together: so few that the processor keeps them at hand
-_TOTALS = "It reads like a line of totals, not like a listing; it was left out."
+_TOTALS = gettext_noop("It reads like a line of totals, not like a listing; it was left out.")
 
 
 class TextRecords(Records):
@@ -67,8 +68,11 @@ class TextRecords(Records):
         self.said = self._first(header_row) if header_row else []
         columns = max(len(self.said), width)
         if columns > MOST_COLUMNS:
-            wrong = f"The file has {columns:,} columns."
-            raise BadInput(wrong, f"Up to {MOST_COLUMNS} columns.", field="file")
+            raise BadInput(
+                gettext("The file has {number} columns.", number=f"{columns:,}"),
+                gettext("Up to {most} columns.", most=MOST_COLUMNS),
+                field="file",
+            )
         self.header = distinct(self.said, width)
         self.notes = (*notes, *self._renamed())
 
@@ -76,12 +80,18 @@ class TextRecords(Records):
         while True:
             some = self._next(1)
             if not some:
-                raise BadInput("The file holds no header.", "A header row, then one row a listing.", field="file")
+                raise BadInput(
+                    gettext("The file holds no header."), gettext("A header row, then one row a listing."), field="file"
+                )
             if self._number < header_row:
                 continue
             row = some[0]
             if isinstance(row, Fault):
-                raise BadInput(f"The header, row {row.row}, cannot be read. {row.reason}", row.fix, field="file")
+                raise BadInput(
+                    gettext("The header, row {row}, cannot be read. {reason}", row=row.row, reason=row.reason),
+                    row.fix,
+                    field="file",
+                )
             if any(cell.strip() for cell in row):
                 break
         while row and not row[-1].strip():
@@ -92,8 +102,12 @@ class TextRecords(Records):
         for place, name in enumerate(self.header):
             own = self.said[place] if place < len(self.said) else ""
             if name != own:
-                why = "Another column has this name; it is told apart" if own else "A column has no name; it is called"
-                yield note(max(1, self._number), f"{why} as {name!r}.", column=name[:200])
+                why = (
+                    gettext("Another column has this name; it is told apart as {name}.", name=repr(name))
+                    if own
+                    else gettext("A column has no name; it is called as {name}.", name=repr(name))
+                )
+                yield note(max(1, self._number), why, column=name[:200])
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows below the header, blank ones left out, a line of totals below them noted."""
@@ -141,7 +155,12 @@ class TextRecords(Records):
         self._number += rows
         if self._number > MOST_ROWS + 1:
             most = f"{MOST_ROWS:,}"
-            raise BadInput(f"The file has more than {most} rows.", f"Up to {most}.", "Split it.", field="file")
+            raise BadInput(
+                gettext("The file has more than {most} rows.", most=most),
+                gettext("Up to {most}.", most=most),
+                gettext("Split it."),
+                field="file",
+            )
 
 
 def _sorted_out(start: int, rows: Sequence[list[str] | Fault], width: int) -> Block:
@@ -165,7 +184,8 @@ def _sorted_out(start: int, rows: Sequence[list[str] | Fault], width: int) -> Bl
 
 def _totals(number: int, row: Sequence[str]) -> Fault:
     said = next((cell for cell in row if cell.strip()), "")
-    return Fault(number, said[:60], _TOTALS, "If it is a listing, put its title in other words.", rejected=False)
+    fix = gettext("If it is a listing, put its title in other words.")
+    return Fault(number, said[:60], gettext(_TOTALS), fix, rejected=False)
 
 
 @contextmanager
@@ -191,8 +211,16 @@ def opened(source: str | Path | BinaryIO, form: FileForm | None = None) -> Itera
         if staged.asks:
             raise BadInput(staged.wrong, _pick(staged), field=staged.asks)
         if form is not None and staged.kind != form.kind:
-            wrong = f"The file is of another kind than it is to be read as: {staged.kind}, not {form.kind}."
-            raise BadInput(wrong, "A file of the same kind.", "Let it be looked at anew.", field="file")
+            raise BadInput(
+                gettext(
+                    "The file is of another kind than it is to be read as: {kind}, not {wanted}.",
+                    kind=staged.kind,
+                    wanted=form.kind,
+                ),
+                gettext("A file of the same kind."),
+                gettext("Let it be looked at anew."),
+                field="file",
+            )
         yield records(staged, form)[0]
 
 
@@ -204,9 +232,14 @@ def unpacked(source: str | Path | BinaryIO, picked: FileForm, *, given: bool) ->
         try:
             file: BinaryIO = open(source, "rb") if isinstance(source, str | Path) else source  # noqa: SIM115
         except FileNotFoundError as error:
-            raise NotFound(f"There is no file {source}.", next_step="Check its name.", field="file") from error
+            raise NotFound(
+                gettext("There is no file {source}.", source=source), next_step=gettext("Check its name."), field="file"
+            ) from error
         except OSError as error:
-            raise BadInput(f"The file {source} cannot be read: {error.strerror}.", field="file") from error
+            raise BadInput(
+                gettext("The file {source} cannot be read: {strerror}.", source=source, strerror=error.strerror),
+                field="file",
+            ) from error
         staged = None
         try:
             if not file.seekable():
@@ -234,8 +267,12 @@ def records(staged: Staged, form: FileForm | None) -> tuple[Records, FileForm]:
     sample, whole = staged.sample()
     divided = "," if staged.kind != "text" else form.delimiter if form else ""
     if form and staged.kind == "text" and form.delimiter not in DELIMITERS:
-        marks = ", ".join(DELIMITERS.values())
-        raise BadInput(f"{form.delimiter[:20]!r} divides no cells.", f"One of {marks}.", field="delimiter")
+        marks = ", ".join(map(gettext, DELIMITERS.values()))
+        raise BadInput(
+            gettext("{delimiter} divides no cells.", delimiter=f"{form.delimiter[:20]!r}"),
+            gettext("One of {marks}.", marks=marks),
+            field="delimiter",
+        )
     if staged.kind == "parquet":
         given: int | None = 1
     else:
@@ -258,17 +295,20 @@ def _told(staged: Staged, shaped: Shape, row: int, found: bool) -> Iterator[Prob
     if not found:
         return
     if shaped.delimiter != "," and shaped.width > 1 and staged.kind == "text":
-        yield note(row, f"Cells are divided by {DELIMITERS.get(shaped.delimiter, repr(shaped.delimiter))}.")
+        marks = gettext(DELIMITERS[shaped.delimiter]) if shaped.delimiter in DELIMITERS else repr(shaped.delimiter)
+        yield note(row, gettext("Cells are divided by {marks}.", marks=marks))
     if shaped.above:
-        yield note(row, f"The header was found in row {row}; what stands above it was left out.")
+        yield note(row, gettext("The header was found in row {row}; what stands above it was left out.", row=row))
     if shaped.unlike:
         yield note(
-            row, "The first row holds numbers or dates.", fix="If it is no header, put the column names above it."
+            row,
+            gettext("The first row holds numbers or dates."),
+            fix=gettext("If it is no header, put the column names above it."),
         )
 
 
 def _pick(staged: Staged) -> str:
     if staged.asks == "member":
-        return f"One of them: {', '.join(staged.members)[:500]}."
+        return gettext("One of them: {names}.", names=", ".join(staged.members)[:500])
     names = [f"{one.name}: {one.rows[0][:60] if one.rows else ''}" for one in staged.candidates[:3]]
-    return f"UTF-8, or its encoding picked; it may be {'; '.join(names)}."
+    return gettext("UTF-8, or its encoding picked; it may be {names}.", names="; ".join(names))

@@ -24,6 +24,7 @@ from sourcing.comps.standing import SOLD, Columns, standing_out, stands
 from sourcing.comps.titles import fold_title
 from sourcing.comps.translate import Source
 from sourcing.comps.values import Finding
+from sourcing.language import gettext, gettext_noop
 
 _NUMBERS = ("status", "gtin", "asking_price", "sold_price", "shipping_charged", "listed_on", "ended_on")
 _WORDS = ("size", "condition", "channel", "style_code", "brand", "category", "title", "note")
@@ -34,7 +35,7 @@ STORED = (
 )  # fmt: skip
 """Names in storage: the key, then `_NUMBERS` and `_WORDS` in that order, which the keys of all rows rest on."""
 
-_RAGGED = "The row has not as many cells as the header."
+_RAGGED = gettext_noop("The row has not as many cells as the header.")
 _FIRST, _SECOND = itemgetter(0), itemgetter(1)
 
 
@@ -100,7 +101,12 @@ class Judge:
             if not stands(place, columns, found.setdefault(place, []))
         }
         problems = [
-            _problem(number, "", f"{cells} cells", Finding(_RAGGED, "Quote cells that hold a comma."))
+            _problem(
+                number,
+                "",
+                gettext("{number} cells", number=cells),
+                Finding(gettext(_RAGGED), gettext("Quote cells that hold a comma.")),
+            )
             for number, cells in block.ragged
         ]
         problems += [fault.as_problem() for fault in block.faults]

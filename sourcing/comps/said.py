@@ -7,11 +7,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from sourcing.comps import values
-from sourcing.comps.columns import NAMES
+from sourcing.comps.columns import NAMES, label
 from sourcing.comps.layout import Layout, Use
 from sourcing.comps.meaning.questions import answered
 from sourcing.comps.translate import shared_price
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 if TYPE_CHECKING:
     from sourcing.comps.incoming import Look
@@ -51,7 +52,7 @@ def say(
     """
     layout = look.layout
     if layout is None:
-        raise BadInput("How the file is written is not settled yet.", next_step="Pick that first.")
+        raise BadInput(gettext("How the file is written is not settled yet."), next_step=gettext("Pick that first."))
     if columns is not None:
         layout = _matched(layout, columns)
     if fixed is not None:
@@ -69,10 +70,16 @@ def _matched(layout: Layout, columns: Mapping[int, str]) -> Layout:
         now = {place: PRICE if field in ("asking_price", "sold_price") else field for place, field in now.items()}
     for place, field in columns.items():
         if not 0 <= place < len(layout.header):
-            raise BadInput(f"There is no column number {place + 1}.", f"1 to {len(layout.header)}.", field="column")
+            raise BadInput(
+                gettext("There is no column number {place}.", place=place + 1),
+                gettext("1 to {number}.", number=len(layout.header)),
+                field="column",
+            )
         if field not in ("", PRICE, *NAMES):
             raise BadInput(
-                f"{field[:40]!r} is nothing a column can be.", f"One of {', '.join((PRICE, *NAMES))}.", field="column"
+                gettext("{field} is nothing a column can be.", field=f"{field[:40]!r}"),
+                gettext("One of {names}.", names=", ".join((PRICE, *NAMES))),
+                field="column",
             )
         now[place] = field
     uses: list[Use] = []
@@ -80,11 +87,11 @@ def _matched(layout: Layout, columns: Mapping[int, str]) -> Layout:
         for one in ("asking_price", "sold_price") if field == PRICE else (field,) if field else ():
             other = next((use for use in uses if use.field == one), None)
             if other is not None:
-                both = f"{layout.header[other.column]!r} and {layout.header[place]!r}"
+                both = gettext(" and ").join((repr(layout.header[other.column]), repr(layout.header[place])))
                 raise BadInput(
-                    f"Two columns are both the {one.replace('_', ' ')}: {both}.",
-                    "One column for each field.",
-                    "Leave one of them out, or say what else it is.",
+                    gettext("Two columns are both the {name}: {both}.", name=label(one), both=both),
+                    gettext("One column for each field."),
+                    gettext("Leave one of them out, or say what else it is."),
                     field="column",
                 )
             uses.append(Use(one, place))
@@ -117,26 +124,44 @@ def _fixed(layout: Layout, fixed: Mapping[str, str]) -> Layout:
     fed = {use.field for use in layout.uses if not use.extract}
     for name, text in fixed.items():
         if name not in NAMES:
-            raise BadInput(f"{name[:40]!r} is no field.", f"One of {', '.join(NAMES)}.", field="fixed")
+            raise BadInput(
+                gettext("{name} is no field.", name=f"{name[:40]!r}"),
+                gettext("One of {names}.", names=", ".join(NAMES)),
+                field="fixed",
+            )
         if not text.strip():
             now.pop(name, None)
             continue
         if name in fed:
             column = next(use.column for use in layout.uses if use.field == name and not use.extract)
             raise BadInput(
-                f"The {name.replace('_', ' ')} of all rows is given, yet {layout.header[column]!r} holds it too.",
-                "One or the other.",
-                "Leave that column out, or empty the value for all rows.",
+                gettext(
+                    "The {name} of all rows is given, yet {header} holds it too.",
+                    name=label(name),
+                    header=f"{layout.header[column]!r}",
+                ),
+                gettext("One or the other."),
+                gettext("Leave that column out, or empty the value for all rows."),
                 field="fixed",
             )
         if name == "status":
             _, finding = values.status(text)
             if finding is not None:
-                raise BadInput(f"{text[:40]!r}: {finding.reason}", "", finding.fix, field="fixed")
+                raise BadInput(
+                    gettext("{text}: {reason}", text=f"{text[:40]!r}", reason=finding.reason),
+                    "",
+                    finding.fix,
+                    field="fixed",
+                )
         if name == "currency":
             _, finding = values.currency(text)
             if finding is not None:
-                raise BadInput(f"{text[:40]!r}: {finding.reason}", "", finding.fix, field="fixed")
+                raise BadInput(
+                    gettext("{text}: {reason}", text=f"{text[:40]!r}", reason=finding.reason),
+                    "",
+                    finding.fix,
+                    field="fixed",
+                )
         now[name] = text.strip()[: values.SHORT_TEXT]
     return replace(layout, fixed=now)
 

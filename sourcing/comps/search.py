@@ -15,6 +15,7 @@ from sourcing.comps.names import spellings
 from sourcing.comps.title_index import TitleIndex
 from sourcing.comps.version import Version, data_version
 from sourcing.errors import BadInput, NotFound
+from sourcing.language import gettext, gettext_noop
 from sourcing.storage import Store
 
 PER_PAGE = 50
@@ -24,14 +25,14 @@ _DAY = "coalesce(c.ended, CASE c.status WHEN 0 THEN c.seen END, c.listed)"
 _PRICE = "coalesce(c.sold, c.ask)"
 _FROM = "FROM comp c JOIN product p ON p.id = c.product_id"
 SORTS = {
-    "newest": f"{_DAY} DESC NULLS LAST",
-    "oldest": f"{_DAY} NULLS LAST",
-    "dearest": f"{_PRICE} DESC NULLS LAST",
-    "cheapest": f"{_PRICE} NULLS LAST",
-    "loaded last": "c.batch_id DESC, c.row",
-    "likest": "{rank}",
+    gettext_noop("newest"): f"{_DAY} DESC NULLS LAST",
+    gettext_noop("oldest"): f"{_DAY} NULLS LAST",
+    gettext_noop("dearest"): f"{_PRICE} DESC NULLS LAST",
+    gettext_noop("cheapest"): f"{_PRICE} NULLS LAST",
+    gettext_noop("loaded last"): "c.batch_id DESC, c.row",
+    gettext_noop("likest"): "{rank}",
 }
-"""Orders by their names; "likest" is for searches by words alone."""
+"""Orders by their names, which are said by gettext where they are shown; "likest" is for searches by words alone."""
 
 NONE = "(none)"
 """In the place of a brand, category or condition: rows without one."""
@@ -79,9 +80,13 @@ def search(store: Store, wanted: Filter, *, per_page: int = PER_PAGE) -> Found:
     by, hits = find_items(store, wanted.query) if wanted.query.strip() else ("", [])
     sort = wanted.sort or ("likest" if by else "newest")
     if sort not in SORTS:
-        raise BadInput(f"“{sort[:40]}” is no order.", f"One of: {', '.join(SORTS)}.", field="sort")
+        raise BadInput(
+            gettext("“{sort}” is no order.", sort=sort[:40]),
+            gettext("One of: {sorts}.", sorts=", ".join(SORTS)),
+            field="sort",
+        )
     if wanted.page < 1:
-        raise BadInput(f"There is no page {wanted.page}.", "1 or more.", field="page")
+        raise BadInput(gettext("There is no page {page}.", page=wanted.page), gettext("1 or more."), field="page")
     if by:
         where.append(f"p.root IN ({','.join('?' * len(hits))})")
         given += hits
@@ -118,7 +123,10 @@ def root_of(store: Store, product_id: int) -> int:
     """
     found = store.read("SELECT root FROM product WHERE id = ?", (product_id,))
     if not found:
-        raise NotFound(f"There is no item number {product_id}.", next_step="Look for it in the table.")
+        raise NotFound(
+            gettext("There is no item number {product_id}.", product_id=product_id),
+            next_step=gettext("Look for it in the table."),
+        )
     return int(found[0][0])
 
 
@@ -133,9 +141,11 @@ def item_of(store: Store, code: str) -> int:
     by, items = find_items(store, code) if code.strip() else ("", [])
     if by != "code" or len(items) != 1:
         raise BadInput(
-            f"“{code[:40]}” is no code of the table." if code.strip() else "No code was given.",
-            "The whole style code or barcode of an item that is there.",
-            "Look for that item in the table first.",
+            gettext("“{code}” is no code of the table.", code=code[:40])
+            if code.strip()
+            else gettext("No code was given."),
+            gettext("The whole style code or barcode of an item that is there."),
+            gettext("Look for that item in the table first."),
             field="into",
         )
     return items[0]
@@ -200,13 +210,21 @@ def _conditions(store: Store, wanted: Filter) -> tuple[list[str], list[Any]]:
             given += spelt
     if wanted.status:
         if wanted.status not in STATUSES:
-            raise BadInput(f"“{wanted.status[:40]}” is no status.", f"One of: {', '.join(STATUSES)}.", field="status")
+            raise BadInput(
+                gettext("“{status}” is no status.", status=wanted.status[:40]),
+                gettext("One of: {statuses}.", statuses=", ".join(STATUSES)),
+                field="status",
+            )
         where.append("c.status = ?")
         given.append(STATUSES.index(wanted.status))
     if wanted.counts:
         known = ("counted", *OUT[1:])
         if wanted.counts not in known:
-            raise BadInput(f"“{wanted.counts[:40]}” is no reason.", f"One of: {', '.join(known)}.", field="counts")
+            raise BadInput(
+                gettext("“{counts}” is no reason.", counts=wanted.counts[:40]),
+                gettext("One of: {known}.", known=", ".join(known)),
+                field="counts",
+            )
         where.append("c.out = ?")
         given.append(known.index(wanted.counts))
     today = values.days(datetime.now(UTC).date())

@@ -10,6 +10,7 @@ from sourcing.comps.files.encodings import Candidate
 from sourcing.comps.files.stage import Staged
 from sourcing.comps.layout import FileForm
 from sourcing.comps.read import records, unpacked
+from sourcing.language import gettext, gettext_noop
 
 SHOWN = 20  # rows
 _ENDINGS = {
@@ -26,11 +27,11 @@ _ENDINGS = {
     ".zip": "zip",
 }
 _SAID = {
-    "text": "delimited text",
-    "workbook": "a workbook",
-    "json lines": "JSON lines",
-    "parquet": "Parquet",
-    "zip": "a zip archive",
+    "text": gettext_noop("delimited text"),
+    "workbook": gettext_noop("a workbook"),
+    "json lines": gettext_noop("JSON lines"),
+    "parquet": gettext_noop("Parquet"),
+    "zip": gettext_noop("a zip archive"),
 }
 
 
@@ -108,4 +109,10 @@ def _ending(name: str, staged: Staged) -> list[str]:
     said = _ENDINGS.get(ending, kind)
     if said == kind or staged.asks == "encoding":
         return []
-    return [f"The file's name ends in {ending}, but it is {_SAID[kind]} and was read as that."]
+    return [
+        gettext(
+            "The file's name ends in {ending}, but it is {kind} and was read as that.",
+            ending=ending,
+            kind=gettext(_SAID[kind]),
+        )
+    ]

@@ -7,6 +7,7 @@ from typing import Any
 from sourcing.comps import values
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.values import Finding
+from sourcing.language import gettext
 
 OPEN, SOLD = STATUSES.index("open"), STATUSES.index("sold")
 Columns = dict[str, list[Any]]
@@ -35,22 +36,25 @@ def stands(place: int, columns: Columns, findings: list[tuple[str, str, Finding]
     status, sold = columns["status"][place], columns["sold_price"][place]
     listed, ended = columns["listed_on"][place], columns["ended_on"][place]
     if status is None:
-        findings.append(("status", "", Finding("It is empty, and so is sold_price.", "Fill in one of them.")))
+        findings.append(
+            ("status", "", Finding(gettext("It is empty, and so is sold_price."), gettext("Fill in one of them.")))
+        )
         return False
     if status == SOLD and sold is None:
-        findings.append(("sold_price", "", Finding("A sale needs its price.", "Fill it in.")))
+        findings.append(("sold_price", "", Finding(gettext("A sale needs its price."), gettext("Fill it in."))))
         return False
     if status != SOLD and sold is not None:
-        reason = f"The row is {STATUSES[status]}, yet has a sold price."
-        findings.append(("sold_price", values.plain(sold), Finding(reason, "Correct the status or empty it.")))
+        reason = gettext("The row is {status}, yet has a sold price.", status=STATUSES[status])
+        mend = Finding(reason, gettext("Correct the status or empty it."))
+        findings.append(("sold_price", values.plain(sold), mend))
         return False
     if ended is not None and status == OPEN:
-        reason = "An open listing has not ended." + values.KEPT
-        mend = Finding(reason, "Correct the status or empty it.", False)
+        reason = gettext("An open listing has not ended.") + values.kept_without()
+        mend = Finding(reason, gettext("Correct the status or empty it."), False)
         findings.append(("ended_on", values.iso(ended), mend))
         columns["ended_on"][place] = None
     elif ended is not None and listed is not None and ended < listed:
-        wrong = Finding("It ended before it was listed.", "Correct the days.")
+        wrong = Finding(gettext("It ended before it was listed."), gettext("Correct the days."))
         findings.append(("ended_on", values.iso(ended), wrong))
         return False
     if columns["style_code"][place][1] or columns["gtin"][place] is not None or columns["title"][place]:
@@ -62,7 +66,7 @@ def stands(place: int, columns: Columns, findings: list[tuple[str, str, Finding]
 def _nothing_identifies(findings: list[tuple[str, str, Finding]]) -> None:
     for place, (name, cell, finding) in enumerate(findings):
         if name == "gtin":
-            findings[place] = (name, cell, Finding(finding.reason.removesuffix(values.KEPT), finding.fix))
+            findings[place] = (name, cell, Finding(finding.reason.removesuffix(values.kept_without()), finding.fix))
             return
-    reason = "Nothing says what the item is: gtin, style_code and title are all empty."
-    findings.append(("title", "", Finding(reason, "Fill in one of them.")))
+    reason = gettext("Nothing says what the item is: gtin, style_code and title are all empty.")
+    findings.append(("title", "", Finding(reason, gettext("Fill in one of them."))))

@@ -15,6 +15,7 @@ from sourcing.comps.comp import RowId
 from sourcing.comps.many import blocks, marks
 from sourcing.comps.origin import named_since
 from sourcing.errors import NotFound, Refused
+from sourcing.language import gettext, ngettext
 from sourcing.storage import Store
 
 
@@ -49,10 +50,16 @@ def undo_edit(store: Store, edit_id: int) -> TakenBack:
             "SELECT id, at, kind, words, undone_at, before FROM edit WHERE id = ?", (edit_id,)
         ).fetchone()
         if found is None:
-            raise NotFound(f"There is no change number {edit_id}.", next_step="See the list of changes for its number.")
+            raise NotFound(
+                gettext("There is no change number {edit_id}.", edit_id=edit_id),
+                next_step=gettext("See the list of changes for its number."),
+            )
         edit, before = Edit(*found[:5]), json.loads(found[5])
         if edit.undone_at is not None:
-            raise Refused(f"Change {edit_id} is undone already.", next_step="Make the change again to have it back.")
+            raise Refused(
+                gettext("Change {edit_id} is undone already.", edit_id=edit_id),
+                next_step=gettext("Make the change again to have it back."),
+            )
         _refuse_if_built_on(raw, edit, before)
         patches, gone = _back(raw, before)
         known = {key for _, key, _, _ in ungroup(before)}
@@ -66,12 +73,18 @@ def undo_edit(store: Store, edit_id: int) -> TakenBack:
 
 
 def _words(edit: Edit, gone: int, before: dict[str, Any]) -> str:
-    said = f"Undone: {edit.words[0].lower()}{edit.words[1:]}."
+    said = gettext("Undone: {change}.", change=edit.words[0].lower() + edit.words[1:])
     if not gone:
         return said
     if gone == before["count"]:
-        return f"{said} Its rows are gone: the load that brought them was undone."
-    return f"{said} {gone:,} of its rows {'is' if gone == 1 else 'are'} gone: the load that brought them was undone."
+        return f"{said} {gettext('Its rows are gone: the load that brought them was undone.')}"
+    some = ngettext(
+        "{number} of its rows is gone: the load that brought them was undone.",
+        "{number} of its rows are gone: the load that brought them was undone.",
+        gone,
+        number=f"{gone:,}",
+    )
+    return f"{said} {some}"
 
 
 def _refuse_if_built_on(raw: sqlite3.Connection, edit: Edit, before: dict[str, Any]) -> None:
@@ -82,8 +95,8 @@ def _refuse_if_built_on(raw: sqlite3.Connection, edit: Edit, before: dict[str, A
     for number, words, other in later:
         if not mine.isdisjoint(_touched(json.loads(other))):
             raise Refused(
-                f"A later change touched the same rows: {words} (change {number}).",
-                next_step=f"Undo change {number} first, then this one.",
+                gettext("A later change touched the same rows: {words} (change {number}).", words=words, number=number),
+                next_step=gettext("Undo change {number} first, then this one.", number=number),
             )
 
 

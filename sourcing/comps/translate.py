@@ -11,10 +11,11 @@ from sourcing.comps.columns import STATUSES
 from sourcing.comps.header import Header, fold_name
 from sourcing.comps.layout import DayOrder, Layout, Money, Use
 from sourcing.comps.values import Finding, Reading
+from sourcing.language import gettext, gettext_noop
 
 Words = Mapping[str, str]
 PRICES = ("asking_price", "sold_price", "shipping_charged")
-_UNTOLD = "It cannot be told how these listings stand."
+_UNTOLD = gettext_noop("It cannot be told how these listings stand.")
 
 
 @dataclass(frozen=True)
@@ -51,11 +52,15 @@ class Source:
         def read(cell: str) -> Reading:
             text = plain(cell)
             if text == UNTOLD:
-                return None, Finding(_UNTOLD, "Say it when the columns are matched, or fill in the cell.")
+                return None, Finding(
+                    gettext(_UNTOLD), gettext("Say it when the columns are matched, or fill in the cell.")
+                )
             value, finding = parse(text)
             unlike = finding is None and reads is not None and not reads(cell)
-            if unlike or (finding is not None and like and finding.fix.startswith("Write it like")):
-                return None, Finding(f"It is not written like its column: {like}.", "Correct the cell.")
+            if unlike or (finding is not None and like and finding.form):
+                return None, Finding(
+                    gettext("It is not written like its column: {like}.", like=like), gettext("Correct the cell.")
+                )
             return value, finding
 
         return read
@@ -109,7 +114,7 @@ def _plain(layout: Layout, use: Use) -> tuple[Callable[[str], str] | None, str]:
         return partial(amounts.plain_amount, marks=marks), _amount_like(marks)
     if field in ("listed_on", "ended_on") and place in layout.days:
         order: DayOrder = layout.days[place]
-        return partial(days.day_text, order=order), days.WRITTEN[order]
+        return partial(days.day_text, order=order), gettext(days.WRITTEN[order])
     if field == "gtin" and place in layout.zeros:
         return lambda cell: codes.with_zeros(cell) or cell, ""
     if field == "size":

@@ -14,6 +14,7 @@ from sourcing.comps.comp import TYPED_IN
 from sourcing.comps.load import load_file
 from sourcing.errors import BadInput
 from sourcing.evidence import gather
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 
@@ -54,7 +55,9 @@ def type_in(
     day = today or datetime.now(UTC).date()
     item = gather(store, [replace(query, shelf_price=None)], suggest=False).items[0]
     if price <= 0:
-        raise BadInput("A price of 0 is no price.", "What it sold for, or is asked for.", field="seen")
+        raise BadInput(
+            gettext("A price of 0 is no price."), gettext("What it sold for, or is asked for."), field="seen"
+        )
     cells = dict.fromkeys(NAMES, "") | {
         "gtin": item.gtin,
         "style_code": item.style_code,
@@ -71,9 +74,9 @@ def type_in(
     }
     if not (cells["gtin"] or cells["style_code"] or cells["title"]):
         raise BadInput(
-            "Nothing says which item that price is of.",
-            "An item with a code or a title.",
-            "Check it by its code, then type the price in.",
+            gettext("Nothing says which item that price is of."),
+            gettext("An item with a code or a title."),
+            gettext("Check it by its code, then type the price in."),
             field="code",
         )
     text = io.StringIO(newline="")
@@ -83,5 +86,10 @@ def type_in(
     report = load_file(store, io.BytesIO(text.getvalue().encode()), name=TYPED_IN, as_of=day)
     if report.rejected:
         problem = report.problems[0]
-        raise BadInput(f"“{problem.value[:40]}” cannot be used: {problem.reason}", "", problem.fix, field="seen")
+        raise BadInput(
+            gettext("“{value}” cannot be used: {reason}", value=problem.value[:40], reason=problem.reason),
+            "",
+            problem.fix,
+            field="seen",
+        )
     return report

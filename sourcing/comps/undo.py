@@ -10,6 +10,7 @@ from sourcing.comps.counted import count_again
 from sourcing.comps.refresh import refresh
 from sourcing.comps.rows import OPEN
 from sourcing.errors import Refused
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 # The latest as-of day among the live batches that hold a row.
@@ -38,7 +39,8 @@ def undo_batch(store: Store, batch_id: int) -> int:
         (undone,) = of_batch(store, batch_id, "undone_at")
         if undone is not None:
             raise Refused(
-                f"Load number {batch_id} is undone already.", next_step="Load the file again to have it back."
+                gettext("Load number {batch_id} is undone already.", batch_id=batch_id),
+                next_step=gettext("Load the file again to have it back."),
             )
         shared = raw.execute(
             "SELECT product_id, key FROM comp WHERE batch_id = ? AND status = ? UNION ALL "

@@ -12,11 +12,11 @@ from sourcing.codes import gtin_key, parse_code, style_key
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.titles import fold_title as fold_title
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 LARGEST = 1_000_000  # money above this is a slip of the keyboard, not a price
 SHORT_TEXT = 200
 LONG_TEXT = 10_000
-KEPT = " The row is kept without it."
 EARLIEST = date(1990, 1, 1)
 _EPOCH = date(1970, 1, 1).toordinal()
 _MONEY = re.compile(r"0*([0-9]+)(?:\.([0-9]*))?", re.ASCII)
@@ -32,6 +32,7 @@ class Finding:
     reason: str
     fix: str
     rejected: bool = True  # False: the row is kept without the value, or with it mended
+    form: bool = False  # True: it is not written as our own format writes it, which the fix shows
 
 
 Reading = tuple[Any, Finding | None]
@@ -76,33 +77,49 @@ def money(text: str, *, digits: int = 2, zero_is_fine: bool = False) -> Reading:
         return None, None
     match = _MONEY.fullmatch(text)
     if match is None:
-        return None, Finding(_why_not_money(text), "Write it like 1299.50: digits and one decimal point.")
+        return None, Finding(
+            _why_not_money(text), gettext("Write it like 1299.50: digits and one decimal point."), form=True
+        )
     whole, cents = match[1], match[2] or ""
     if cents.rstrip("0")[digits:]:
-        return None, Finding(f"It has more than {digits} decimals.", f"Round it to {digits} decimals.")
+        return None, Finding(
+            gettext("It has more than {number} decimals.", number=digits),
+            gettext("Round it to {number} decimals.", number=digits),
+        )
     if len(whole) > len(str(LARGEST)):
-        return None, Finding(f"It is more than {LARGEST:,}.", "Check the decimal point.")
+        return None, _too_large()
     amount = int(whole) * 10**digits + int((cents + "0" * digits)[:digits] or "0")
     if amount > LARGEST * 10**digits:
-        return None, Finding(f"It is more than {LARGEST:,}.", "Check the decimal point.")
+        return None, _too_large()
     if amount == 0 and not zero_is_fine:
-        return None, Finding("A price of 0 is no price.", "Leave the cell empty when the price is not known.")
+        return None, Finding(
+            gettext("A price of 0 is no price."), gettext("Leave the cell empty when the price is not known.")
+        )
     return amount, None
+
+
+def _too_large() -> Finding:
+    return Finding(gettext("It is more than {most}.", most=f"{LARGEST:,}"), gettext("Check the decimal point."))
+
+
+def kept_without() -> str:
+    """Say, after a reason, that the row is kept without the value."""
+    return f" {gettext('The row is kept without it.')}"
 
 
 def _why_not_money(text: str) -> str:
     bare = text.lstrip("+-")
     if text.startswith(("-", "(", "−")):
-        return "It is negative."
+        return gettext("It is negative.")
     if bare.lower() in ("nan", "inf", "infinity"):
-        return "It is not a finite number."
+        return gettext("It is not a finite number.")
     if re.fullmatch(r"[0-9.]+e[+-]?[0-9]+", bare, re.IGNORECASE):
-        return "It is written with an exponent."
+        return gettext("It is written with an exponent.")
     if re.fullmatch(r"[0-9.,' ’]+", bare):
-        return "It holds a comma or another separator, which could mean thousands or decimals."
+        return gettext("It holds a comma or another separator, which could mean thousands or decimals.")
     if not any(character.isdigit() for character in text):
-        return "It is not a number."
-    return "It holds something besides digits and a decimal point."
+        return gettext("It is not a number.")
+    return gettext("It holds something besides digits and a decimal point.")
 
 
 def day(text: str, *, latest: date) -> Reading:
@@ -111,17 +128,20 @@ def day(text: str, *, latest: date) -> Reading:
     if not text:
         return None, None
     if _DATE.fullmatch(text) is None:
-        return None, Finding("It is not a date written as YYYY-MM-DD.", "Write it like 2026-03-31.")
+        return None, Finding(
+            gettext("It is not a date written as YYYY-MM-DD."), gettext("Write it like 2026-03-31."), form=True
+        )
     try:
         found = date.fromisoformat(text)
     except ValueError:
-        return None, Finding("There is no such day.", "Correct the month or the day.")
+        return None, Finding(gettext("There is no such day."), gettext("Correct the month or the day."))
     if found < EARLIEST:
-        return None, Finding(f"It is before {EARLIEST.year}.", "Correct the year.")
+        return None, Finding(gettext("It is before {year}.", year=EARLIEST.year), gettext("Correct the year."))
     if found > latest:
         return None, Finding(
-            f"It is after {latest.isoformat()}, the latest day the file can speak of.{KEPT}",
-            "Correct the date.",
+            gettext("It is after {day}, the latest day the file can speak of.", day=latest.isoformat())
+            + kept_without(),
+            gettext("Correct the date."),
             rejected=False,
         )
     return days(found), None
@@ -134,7 +154,7 @@ def status(text: str) -> Reading:
         return None, None
     if words in STATUSES:
         return STATUSES.index(words), None
-    return None, Finding("It is no known status.", "Write sold, open, or ended unsold.")
+    return None, Finding(gettext("It is no known status."), gettext("Write sold, open, or ended unsold."))
 
 
 def text(raw: str, *, longest: int) -> Reading:
@@ -144,12 +164,12 @@ def text(raw: str, *, longest: int) -> Reading:
     if not clean.isprintable() and _CONTROL.search(clean):
         clean = _CONTROL.sub(" ", clean).strip()
         finding = Finding(
-            "It holds control characters; they were made spaces.",
-            "Remove them if they matter.",
+            gettext("It holds control characters; they were made spaces."),
+            gettext("Remove them if they matter."),
             rejected=False,
         )
     if len(clean) > longest:
-        return "", Finding(f"It is longer than {longest:,} characters.", "Shorten it.")
+        return "", Finding(gettext("It is longer than {most} characters.", most=f"{longest:,}"), gettext("Shorten it."))
     return clean, finding
 
 
@@ -162,10 +182,10 @@ def gtin(raw: str) -> Reading:
         key = gtin_key(clean)
         code = parse_code(clean)
     except BadInput as error:
-        return None, Finding(error.wrong + KEPT, error.next_step or error.accepted, rejected=False)
+        return None, Finding(error.wrong + kept_without(), error.next_step or error.accepted, rejected=False)
     if code.kind in ("store tag", "coupon", "refund", "not a product"):
-        wrong = code.note or f"It is a {code.kind}, which names no product."
-        return None, Finding(wrong + KEPT, "Use the maker's code.", rejected=False)
+        wrong = code.note or gettext("It is a {kind}, which names no product.", kind=code.kind)
+        return None, Finding(wrong + kept_without(), gettext("Use the maker's code."), rejected=False)
     return int(key), None
 
 
@@ -174,7 +194,7 @@ def currency(raw: str) -> Reading:
     code = raw.strip().upper()
     if not code or (len(code) == 3 and code.isascii() and code.isalpha()):
         return code, None
-    return "", Finding("It is no currency code.", "Write the three letters of ISO 4217, like EUR.")
+    return "", Finding(gettext("It is no currency code."), gettext("Write the three letters of ISO 4217, like EUR."))
 
 
 def style(raw: str) -> Reading:

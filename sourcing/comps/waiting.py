@@ -17,6 +17,7 @@ from pathlib import Path
 
 from sourcing.comps.layout import Layout
 from sourcing.errors import NotFound, Refused
+from sourcing.language import gettext
 
 FOLDER, ASIDE = "waiting", "dropped"
 MOST = 50  # files
@@ -178,12 +179,15 @@ def drop(folder: Path, token: str) -> Waiting:
 
 
 def _gone() -> NotFound:
-    return NotFound("That file is no longer kept here.", next_step="Choose it again and load it.")
+    return NotFound(gettext("That file is no longer kept here."), next_step=gettext("Choose it again and load it."))
 
 
 def _check_room(folder: Path) -> None:
     if not has_room(folder):
-        raise NoRoom(f"{MOST} files wait already.", next_step="Load or drop some of them on the Comps page.")
+        raise NoRoom(
+            gettext("{number} files wait already.", number=MOST),
+            next_step=gettext("Load or drop some of them on the Comps page."),
+        )
 
 
 def _in(place: Path) -> list[Waiting]:

@@ -12,6 +12,7 @@ from sourcing.answer import LoadReport
 from sourcing.comps import waiting
 from sourcing.comps.incoming import load_seen, look
 from sourcing.errors import Busy, NotFound, SourcingError
+from sourcing.language import gettext
 from sourcing.storage import Store
 
 _UNFINISHED = (".part", ".partial", ".crdownload", ".download", ".tmp", ".lock")  # what programs call files they write
@@ -55,7 +56,10 @@ class Watch:
 
     def __post_init__(self) -> None:
         if not self.folder.is_dir():
-            raise NotFound(f"There is no folder {self.folder}.", next_step="Make it, or check its name.")
+            raise NotFound(
+                gettext("There is no folder {folder}.", folder=self.folder),
+                next_step=gettext("Make it, or check its name."),
+            )
 
     def look(self, on_progress: Callable[[str, int], None] | None = None) -> list[Arrival]:
         """Take every file that has come to rest since the last look but one: nobody writes to it any more.
@@ -78,13 +82,16 @@ class Watch:
                 continue
             except waiting.NoRoom as error:
                 if before != stamp:
-                    found.append(Arrival(path.name, "left", why=f"{error} It is taken as soon as there is room."))
+                    found.append(
+                        Arrival(path.name, "left", why=f"{error} {gettext('It is taken as soon as there is room.')}")
+                    )
                 self._left[path] = stamp
                 continue
             except SourcingError as error:
                 found.append(Arrival(path.name, "refused", why=str(error)))
             except OSError as error:
-                found.append(Arrival(path.name, "refused", why=f"It cannot be read: {error.strerror}."))
+                why = gettext("It cannot be read: {error}.", error=error.strerror)
+                found.append(Arrival(path.name, "refused", why=why))
             self._done[path] = stamp
         return found
 
@@ -93,7 +100,9 @@ class Watch:
         try:
             paths = sorted(self.folder.iterdir())
         except OSError as error:  # a drive that is away for a while
-            raise NotFound(f"The folder {self.folder} cannot be read: {error.strerror}.") from error
+            raise NotFound(
+                gettext("The folder {folder} cannot be read: {strerror}.", folder=self.folder, strerror=error.strerror)
+            ) from error
         for path in paths:
             if path.name.startswith((".", "~$")) or path.suffix.lower() in _UNFINISHED:
                 continue
@@ -112,12 +121,12 @@ class Watch:
         if self.store.read("SELECT 1 FROM batch WHERE sha256 = ? LIMIT 1", (digest,)):
             return Arrival(path.name, "known")
         if any(one.sha256 == digest for one in waiting.waiting(self.beside)):
-            return Arrival(path.name, "waiting", why="It waits already.")
+            return Arrival(path.name, "waiting", why=gettext("It waits already."))
         seen = look(self.store, path, path.name)
         if not seen.one_tap:
             waiting.keep(self.beside, waiting.copy_of(path), path.name)
             asked = seen.questions[0].text if seen.questions else seen.sniffed.wrong
-            return Arrival(path.name, "waiting", why=asked or "Its columns are to be matched.")
+            return Arrival(path.name, "waiting", why=asked or gettext("Its columns are to be matched."))
         told = None if on_progress is None else lambda rows: on_progress(path.name, rows)
         report = load_seen(self.store, path, path.name, seen, keep_good=True, on_progress=told)
         return Arrival(path.name, "loaded" if report.batch_id else "known", report)

@@ -8,18 +8,28 @@ from zlib import error as zlib_error
 
 from sourcing.comps.files import limits
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
-_INSTEAD = "Save the table as CSV (UTF-8) and load that."
+_INSTEAD = gettext_noop("Save the table as CSV (UTF-8) and load that.")
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _HEAD = b"PK\x03\x04"
 _ODS = "application/vnd.oasis.opendocument.spreadsheet"
 
 
-def check_packed(path: Path, what: str = "workbook") -> None:
-    """Refuse a packed file that is larger than 30 MB."""
+_WORKBOOK_LARGE = gettext_noop("The workbook is larger than {most}.")
+_ARCHIVE_LARGE = gettext_noop("The workbook or zip archive is larger than {most}.")
+
+
+def check_packed(path: Path, what: str = _WORKBOOK_LARGE) -> None:
+    """Refuse a packed file that is larger than 30 MB; ``what`` is said then."""
     if path.stat().st_size > limits.PACKED:
         most = f"{limits.PACKED // 1_000_000} MB"
-        raise BadInput(f"The {what} is larger than {most}.", f"Up to {most}.", _INSTEAD, field="file")
+        raise BadInput(
+            gettext(what, most=most),
+            gettext("Up to {most}.", most=most),
+            gettext(_INSTEAD),
+            field="file",
+        )
 
 
 def check_archive(path: Path) -> list[zipfile.ZipInfo]:
@@ -30,32 +40,51 @@ def check_archive(path: Path) -> list[zipfile.ZipInfo]:
     BadInput
         Naming the limit that was passed.
     """
-    check_packed(path, "workbook or zip archive")
+    check_packed(path, _ARCHIVE_LARGE)
     entries = _entries(path)
     if len(entries) > limits.ENTRIES:
-        raise BadInput(f"The workbook or zip archive holds {len(entries)} parts.", f"Up to {limits.ENTRIES}.", _INSTEAD)
+        raise BadInput(
+            gettext("The workbook or zip archive holds {entries} parts.", entries=len(entries)),
+            gettext("Up to {entries}.", entries=limits.ENTRIES),
+            gettext(_INSTEAD),
+        )
     if sum(entry.file_size for entry in entries) > limits.INFLATED:
         most = f"{limits.INFLATED // 1_000_000} MB"
-        raise BadInput(f"The workbook or zip archive unpacks to more than {most}.", f"Up to {most}.", _INSTEAD)
+        raise BadInput(
+            gettext("The workbook or zip archive unpacks to more than {most}.", most=most),
+            gettext("Up to {most}.", most=most),
+            gettext(_INSTEAD),
+        )
     for entry in entries:
         # Small parts may pack tightly by chance; they cannot fill a memory.
         if entry.file_size > 1_000_000 and entry.file_size > limits.RATIO * entry.compress_size:
             raise BadInput(
-                f"A part of the workbook or zip archive is packed more than {limits.RATIO} times.",
-                f"Up to {limits.RATIO} times.",
-                _INSTEAD,
+                gettext("A part of the workbook or zip archive is packed more than {ratio} times.", ratio=limits.RATIO),
+                gettext("Up to {ratio} times.", ratio=limits.RATIO),
+                gettext(_INSTEAD),
             )
         if entry.flag_bits & 1:
-            raise BadInput("The workbook or zip archive is encrypted.", "One without a password.", _INSTEAD)
+            raise BadInput(
+                gettext("The workbook or zip archive is encrypted."),
+                gettext("One without a password."),
+                gettext(_INSTEAD),
+            )
         if entry.compress_type not in _METHODS:
             raise BadInput(
-                "The zip archive is packed in an uncommon way.", "Stored or deflated parts.", "Pack it again."
+                gettext("The zip archive is packed in an uncommon way."),
+                gettext("Stored or deflated parts."),
+                gettext("Pack it again."),
             )
     return entries
 
 
 def _entries(path: Path) -> list[zipfile.ZipInfo]:
-    damaged = BadInput("The workbook or zip archive is cut short or damaged.", "A whole file.", _INSTEAD, field="file")
+    damaged = BadInput(
+        gettext("The workbook or zip archive is cut short or damaged."),
+        gettext("A whole file."),
+        gettext(_INSTEAD),
+        field="file",
+    )
     with path.open("rb") as file:
         file.seek(max(0, path.stat().st_size - 65_557))
         tail = file.read()
@@ -84,15 +113,29 @@ def is_workbook(path: Path, entries: list[zipfile.ZipInfo]) -> bool:
             kind = _start(archive, "mimetype").decode("latin-1").strip()
             manifest = _start(archive, "META-INF/manifest.xml") if "META-INF/manifest.xml" in names else b""
         if kind.removesuffix("-template") != _ODS:
-            raise BadInput("It is a document, but no spreadsheet.", "An .ods or .xlsx workbook.", _INSTEAD)
+            raise BadInput(
+                gettext("It is a document, but no spreadsheet."),
+                gettext("An .ods or .xlsx workbook."),
+                gettext(_INSTEAD),
+            )
         if b"encryption-data" in manifest:
-            raise BadInput("The workbook is encrypted.", "A workbook without a password.", _INSTEAD)
+            raise BadInput(
+                gettext("The workbook is encrypted."), gettext("A workbook without a password."), gettext(_INSTEAD)
+            )
         return True
     if "[Content_Types].xml" in names:
         if "xl/workbook.bin" in names:
-            raise BadInput("It is a binary workbook.", "An .xlsx or .ods workbook, or CSV.", "Save it as .xlsx.")
+            raise BadInput(
+                gettext("It is a binary workbook."),
+                gettext("An .xlsx or .ods workbook, or CSV."),
+                gettext("Save it as .xlsx."),
+            )
         if not any(name.startswith("xl/") for name in names):
-            raise BadInput("It is a document, but no spreadsheet.", "An .ods or .xlsx workbook.", _INSTEAD)
+            raise BadInput(
+                gettext("It is a document, but no spreadsheet."),
+                gettext("An .ods or .xlsx workbook."),
+                gettext(_INSTEAD),
+            )
         return True
     return False
 
@@ -102,7 +145,9 @@ def _start(archive: zipfile.ZipFile, name: str) -> bytes:
         with archive.open(name) as part:
             return part.read(1 << 16)
     except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError, zlib_error) as error:
-        raise BadInput("The workbook is cut short or damaged.", "A whole file.", _INSTEAD, field="file") from error
+        raise BadInput(
+            gettext("The workbook is cut short or damaged."), gettext("A whole file."), gettext(_INSTEAD), field="file"
+        ) from error
 
 
 def members(entries: list[zipfile.ZipInfo]) -> tuple[str, ...]:
@@ -127,13 +172,18 @@ def take_out(path: Path, member: str, target: Path) -> None:
             while chunk := part.read(1 << 20):
                 left -= len(chunk)
                 if left < 0:
-                    raise BadInput("The zip archive unpacks to more than it says.", "An archive as a packer writes it.")
+                    raise BadInput(
+                        gettext("The zip archive unpacks to more than it says."),
+                        gettext("An archive as a packer writes it."),
+                    )
                 file.write(chunk)
     except KeyError as error:
-        raise BadInput(f"The zip archive holds no file {member[:200]!r}.", field="member") from error
+        raise BadInput(
+            gettext("The zip archive holds no file {name}.", name=repr(member[:200])), field="member"
+        ) from error
     except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError, zlib_error) as error:
-        wrong = f"The file {member[:200]!r} of the zip archive is damaged."
-        raise BadInput(wrong, "A whole archive.", "Pack it again.", field="file") from error
+        wrong = gettext("The file {name} of the zip archive is damaged.", name=repr(member[:200]))
+        raise BadInput(wrong, gettext("A whole archive."), gettext("Pack it again."), field="file") from error
 
 
 def is_archive(start: bytes) -> bool:

@@ -2,7 +2,8 @@
 
 A hostile file of a few kilobytes can ask for any amount of memory and abort the process that reads it, so the
 process that serves pages never does. Imports nothing of the application. What it learnt goes to its standard
-output as one line of JSON; what it refuses leaves by exit code 3 with the words there.
+output as one line of JSON; what it refuses leaves by exit code 3 with the words there. Words are an English message
+and what stands for the names in it, so that the parent can say them in the language of the moment.
 """
 
 from __future__ import annotations
@@ -32,7 +33,20 @@ _ERRORS = (b't="e"', b"t='e'", b'calcext:value-type="error"')
 
 
 class Refusal(Exception):
-    """The file is refused; the arguments are what was wrong, what is accepted, what to do next."""
+    """The file is refused; the arguments, each as `said`, are what was wrong, what is accepted, what to do next."""
+
+
+Said = tuple[str, dict[str, str]]
+
+
+def gettext_noop(message: str) -> str:
+    """Mark a message for the catalogs, as `sourcing.language` does."""
+    return message
+
+
+def said(message: str, **values: str) -> Said:
+    """Return a message and what stands for the names in it."""
+    return message, values
 
 
 def cell(value: Any) -> str:
@@ -55,7 +69,8 @@ def cell(value: Any) -> str:
         return f"{value:f}"
     if isinstance(value, time | timedelta):
         return str(value)
-    raise Refusal(f"It holds a cell of a kind that is no text, number or date: {type(value).__name__}.")
+    wrong = gettext_noop("It holds a cell of a kind that is no text, number or date: {kind}.")
+    raise Refusal(said(wrong, kind=type(value).__name__))
 
 
 def _number(value: float) -> str:
@@ -67,17 +82,18 @@ def _number(value: float) -> str:
     return f"{Decimal(text):f}" if "e" in text else text
 
 
-def texts(rows: Iterable[list[Any]], notes: list[str]) -> Iterator[list[str]]:
+def texts(rows: Iterable[list[Any]], notes: list[Said]) -> Iterator[list[str]]:
     """Yield rows as text and note numbers that had more digits than the file keeps."""
     long = 0
     for row in rows:
         yield [value if type(value) is str else cell(value) for value in row]
         long += sum(type(value) is float and abs(value) >= _SURE_DIGITS for value in row)
     if long:
-        notes.append(
-            f"Numbers of more than 15 digits: {long:,}. A number cell keeps no more, so their last digits are lost. "
+        words = gettext_noop(
+            "Numbers of more than 15 digits: {number}. A number cell keeps no more, so their last digits are lost. "
             "Codes are kept whole in cells formatted as text."
         )
+        notes.append(said(words, number=f"{long:,}"))
 
 
 def sheet(source: str, wanted: str) -> tuple[Iterator[list[str]], dict[str, Any]]:
@@ -88,19 +104,27 @@ def sheet(source: str, wanted: str) -> tuple[Iterator[list[str]], dict[str, Any]
     try:
         workbook = CalamineWorkbook.from_path(source)
     except PasswordError:
-        raise Refusal("The workbook is encrypted.", "A workbook without a password.") from None
+        raise Refusal(
+            said(gettext_noop("The workbook is encrypted.")), said(gettext_noop("A workbook without a password."))
+        ) from None
     every = [one.name for one in workbook.sheets_metadata]
     tables = [one for one in workbook.sheets_metadata if one.typ == SheetTypeEnum.WorkSheet]
     visible = [one.name for one in tables if one.visible == SheetVisibleEnum.Visible]
     hidden = [one.name for one in tables if one.visible != SheetVisibleEnum.Visible]
     if wanted and wanted not in visible + hidden:
-        raise Refusal(f"The workbook has no sheet {wanted[:100]!r}.", f"Its sheets: {', '.join(visible)[:500]}.")
+        raise Refusal(
+            said(gettext_noop("The workbook has no sheet {sheet}."), sheet=repr(wanted[:100])),
+            said(gettext_noop("Its sheets: {names}."), names=", ".join(visible)[:500]),
+        )
     if not wanted and not visible:
-        raise Refusal("The workbook has no visible sheet.", "At least one sheet that is not hidden.")
+        raise Refusal(
+            said(gettext_noop("The workbook has no visible sheet.")),
+            said(gettext_noop("At least one sheet that is not hidden.")),
+        )
     name = wanted or visible[0]
     at = every.index(name)
     picked = workbook.get_sheet_by_index(at)
-    notes: list[str] = []
+    notes: list[Said] = []
     before = [""] * picked.start[1] if picked.start else []  # columns left of the table
     rows = (before + row for row in picked.iter_rows()) if before else picked.iter_rows()
     told = {"sheet": name, "sheets": visible, "hidden": hidden, "notes": notes}
@@ -116,10 +140,13 @@ def _no_declarations(source: str) -> None:
                 with archive.open(entry) as part:
                     start = part.read(2048).replace(b"\0", b"")
                 if b"<!DOCTYPE" in start or b"<!ENTITY" in start:
-                    raise Refusal("The workbook declares XML entities.", "A workbook as a spreadsheet writes it.")
+                    raise Refusal(
+                        said(gettext_noop("The workbook declares XML entities.")),
+                        said(gettext_noop("A workbook as a spreadsheet writes it.")),
+                    )
 
 
-def _contents(source: str, at: int) -> Iterator[str]:
+def _contents(source: str, at: int) -> Iterator[Said]:
     """Say what the workbook holds beside values: formulas, errors, macros, links."""
     with zipfile.ZipFile(source) as archive:
         names = archive.namelist()
@@ -127,9 +154,9 @@ def _contents(source: str, at: int) -> Iterator[str]:
         if part:
             yield from _counted(archive, part)
     if any(name.lower().endswith("vbaproject.bin") or name.startswith("Basic/") for name in names):
-        yield "The workbook holds macros; none was run."
+        yield said(gettext_noop("The workbook holds macros; none was run."))
     if any(name.startswith("xl/externalLinks/") for name in names):
-        yield "The workbook links to other files; none was opened."
+        yield said(gettext_noop("The workbook links to other files; none was opened."))
 
 
 def _part(archive: zipfile.ZipFile, at: int) -> str:
@@ -145,15 +172,15 @@ def _part(archive: zipfile.ZipFile, at: int) -> str:
         return ""
     link = re.search(rb"""\br:id\s*=\s*["']([^"']*)""", sheets[at])
     for entry in re.findall(rb"<(?:\w+:)?Relationship\s([^>]*)>", links) if link else ():
-        said = dict(re.findall(rb"""(\w+)\s*=\s*["']([^"']*)""", entry))
-        if link and said.get(b"Id") == link[1]:
-            target = said.get(b"Target", b"").decode("utf-8", "replace")
+        link_said = dict(re.findall(rb"""(\w+)\s*=\s*["']([^"']*)""", entry))
+        if link and link_said.get(b"Id") == link[1]:
+            target = link_said.get(b"Target", b"").decode("utf-8", "replace")
             path = target.lstrip("/") if target.startswith("/") else f"xl/{target}"
             return path if path in names else ""
     return ""
 
 
-def _counted(archive: zipfile.ZipFile, part: str) -> Iterator[str]:
+def _counted(archive: zipfile.ZipFile, part: str) -> Iterator[Said]:
     formulas = valueless = errors = 0
     rest = b""
     with archive.open(part) as stream:
@@ -171,14 +198,17 @@ def _counted(archive: zipfile.ZipFile, part: str) -> Iterator[str]:
     found, wrong, empty = _counts(rest)
     formulas, errors, valueless = formulas + found, errors + wrong, valueless + empty
     if formulas:
-        yield f"Formulas: {formulas:,}. The values saved with them were read; nothing was calculated anew."
+        words = gettext_noop("Formulas: {number}. The values saved with them were read; nothing was calculated anew.")
+        yield said(words, number=f"{formulas:,}")
     if valueless:
-        yield (
-            f"Formulas without a saved value, read as empty: {valueless:,}. "
-            "Open the workbook in a spreadsheet and save it, so that it holds them."
+        words = gettext_noop(
+            "Formulas without a saved value, read as empty: {number}. Open the workbook in a spreadsheet and save it, "
+            "so that it holds them."
         )
+        yield said(words, number=f"{valueless:,}")
     if errors:
-        yield f"Cells that hold an error such as #N/A, read as empty: {errors:,}."
+        words = gettext_noop("Cells that hold an error such as #N/A, read as empty: {number}.")
+        yield said(words, number=f"{errors:,}")
 
 
 def _counts(chunk: bytes) -> tuple[int, int, int]:
@@ -200,10 +230,11 @@ def parquet(source: str, _: str) -> tuple[Iterator[list[str]], dict[str, Any]]:
         kind = kind.value_type if pyarrow.types.is_dictionary(kind) else kind
         if pyarrow.types.is_nested(kind) or "binary" in str(kind):
             raise Refusal(
-                f"The column {field.name[:100]} holds {kind}.", "Columns of texts, numbers, dates, yes or no.",
-                "Leave it out or write it as text.",
-            )  # fmt: skip
-    notes: list[str] = []
+                said(gettext_noop("The column {column} holds {kind}."), column=field.name[:100], kind=str(kind)),
+                said(gettext_noop("Columns of texts, numbers, dates, yes or no.")),
+                said(gettext_noop("Leave it out or write it as text.")),
+            )
+    notes: list[Said] = []
 
     def rows() -> Iterator[list[Any]]:
         yield list(schema.names)

@@ -15,6 +15,7 @@ from typing import BinaryIO
 
 from sourcing.comps.files import limits
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
 CHUNK = 1 << 20
 _SAMPLE = 1 << 18
@@ -22,27 +23,27 @@ ACCEPTED = {
     "utf-8": "UTF-8",
     "utf-16": "UTF-16",
     "utf-32": "UTF-32",
-    "utf-16-le": "UTF-16, low byte first",
-    "utf-16-be": "UTF-16, high byte first",
-    "cp932": "Japanese (Shift JIS)",
-    "euc_jp": "Japanese (EUC)",
-    "gb18030": "Chinese, simplified",
-    "big5hkscs": "Chinese, traditional",
-    "cp949": "Korean",
-    "cp1252": "Western European (Windows)",
-    "iso8859-15": "Western European (Latin-9)",
-    "mac_roman": "Western European (Macintosh)",
-    "cp850": "Western European (DOS)",
-    "cp1250": "Central European (Windows)",
-    "iso8859-2": "Central European (Latin-2)",
-    "cp1251": "Cyrillic (Windows)",
-    "koi8_r": "Cyrillic (KOI8-R)",
-    "cp1253": "Greek (Windows)",
-    "cp1254": "Turkish (Windows)",
-    "cp1255": "Hebrew (Windows)",
-    "cp1256": "Arabic (Windows)",
-    "cp1257": "Baltic (Windows)",
-    "cp874": "Thai (Windows)",
+    "utf-16-le": gettext_noop("UTF-16, low byte first"),
+    "utf-16-be": gettext_noop("UTF-16, high byte first"),
+    "cp932": gettext_noop("Japanese (Shift JIS)"),
+    "euc_jp": gettext_noop("Japanese (EUC)"),
+    "gb18030": gettext_noop("Chinese, simplified"),
+    "big5hkscs": gettext_noop("Chinese, traditional"),
+    "cp949": gettext_noop("Korean"),
+    "cp1252": gettext_noop("Western European (Windows)"),
+    "iso8859-15": gettext_noop("Western European (Latin-9)"),
+    "mac_roman": gettext_noop("Western European (Macintosh)"),
+    "cp850": gettext_noop("Western European (DOS)"),
+    "cp1250": gettext_noop("Central European (Windows)"),
+    "iso8859-2": gettext_noop("Central European (Latin-2)"),
+    "cp1251": gettext_noop("Cyrillic (Windows)"),
+    "koi8_r": gettext_noop("Cyrillic (KOI8-R)"),
+    "cp1253": gettext_noop("Greek (Windows)"),
+    "cp1254": gettext_noop("Turkish (Windows)"),
+    "cp1255": gettext_noop("Hebrew (Windows)"),
+    "cp1256": gettext_noop("Arabic (Windows)"),
+    "cp1257": gettext_noop("Baltic (Windows)"),
+    "cp874": gettext_noop("Thai (Windows)"),
 }
 """Python's name of every encoding that may be picked, and what it is called; the order is the one of asking."""
 
@@ -106,8 +107,11 @@ def scan(file: BinaryIO) -> Scan:
         unbroken = 0 if broken else unbroken + len(chunk)
         if unbroken > limits.LONGEST_LINE:
             raise BadInput(
-                f"The file goes on for more than {limits.LONGEST_LINE:,} bytes without a line break.",
-                "A table with a row a line.",
+                gettext(
+                    "The file goes on for more than {longest_line} bytes without a line break.",
+                    longest_line=f"{limits.LONGEST_LINE:,}",
+                ),
+                gettext("A table with a row a line."),
                 field="file",
             )
     if bad is None:
@@ -171,7 +175,8 @@ def candidates(file: BinaryIO, found: Scan) -> tuple[Candidate, ...]:
     if not found.nul and _mostly_utf8(sample):
         told = {"utf-8": sample.decode("utf-8", "replace"), **told}
     return tuple(
-        Candidate(encoding, ACCEPTED[encoding], tuple(_differing(text, found.nul))) for encoding, text in told.items()
+        Candidate(encoding, gettext(ACCEPTED[encoding]), tuple(_differing(text, found.nul)))
+        for encoding, text in told.items()
     )
 
 

@@ -12,8 +12,9 @@ from sourcing.comps.files import limits
 from sourcing.comps.files.blocks import Block, Fault, Records
 from sourcing.comps.files.shape import distinct
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
-_ACCEPTED = "One object a line, its values texts, numbers, true, false or null."
+_ACCEPTED = gettext_noop("One object a line, its values texts, numbers, true, false or null.")
 
 
 _HALF = re.compile("[\ud800-\udfff]")
@@ -44,26 +45,28 @@ def flat(line: str) -> dict[str, str]:
             line, parse_float=_Number, parse_int=_Number, parse_constant=_no_number, object_pairs_hook=_once
         )
     except RecursionError as error:
-        raise Unreadable("Its values are nested too deep.") from error
+        raise Unreadable(gettext("Its values are nested too deep.")) from error
     except json.JSONDecodeError as error:
-        raise Unreadable(f"It is no JSON: {error.msg} at character {error.pos + 1}.") from error
+        raise Unreadable(
+            gettext("It is no JSON: {error} at character {number}.", error=error.msg, number=error.pos + 1)
+        ) from error
     if not isinstance(said, dict):
-        raise Unreadable("It is no object.")
+        raise Unreadable(gettext("It is no object."))
     cells = {key: _text(key, value) for key, value in said.items()}
     if ("\\u" in line or not line.isascii()) and any(map(_HALF.search, (*cells, *cells.values()))):
-        raise Unreadable("It holds bytes or escapes that are no character.")
+        raise Unreadable(gettext("It holds bytes or escapes that are no character."))
     return cells
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     said = dict(pairs)
     if len(said) < len(pairs):
-        raise Unreadable("It names a key twice.")
+        raise Unreadable(gettext("It names a key twice."))
     return said
 
 
 def _no_number(word: str) -> str:
-    raise Unreadable(f"{word} is no number.")
+    raise Unreadable(gettext("{word} is no number.", word=word))
 
 
 def _text(key: str, value: Any) -> str:
@@ -71,20 +74,22 @@ def _text(key: str, value: Any) -> str:
         if "e" in value.lower():
             number = Decimal(value)
             if abs(number.adjusted()) > 30:
-                raise Unreadable(f"The number {value[:40]} is out of reach.")
+                raise Unreadable(gettext("The number {value} is out of reach.", value=value[:40]))
             return f"{number:f}"
         if "." in value and len(value) > _DIGITS + 1:  # 19.99 computed by a program may be 19.990000000000002
             return f"{_ROUNDED.create_decimal(value).normalize():f}"
         return str(value)
     if isinstance(value, str):
         if len(value) > limits.LARGEST_CELL:
-            raise Unreadable(f"A cell is longer than {limits.LARGEST_CELL:,} characters.")
+            raise Unreadable(gettext("A cell is longer than {most} characters.", most=f"{limits.LARGEST_CELL:,}"))
         return value
     if value is None:
         return ""
     if isinstance(value, bool):
         return str(value).upper()  # as a workbook's cells are written
-    raise Unreadable(f"The value of {key[:60]} is {'a list' if isinstance(value, list) else 'an object'} itself.")
+    if isinstance(value, list):
+        raise Unreadable(gettext("The value of {key} is a list itself.", key=key[:60]))
+    raise Unreadable(gettext("The value of {key} is an object itself.", key=key[:60]))
 
 
 class JsonRecords(Records):
@@ -112,10 +117,13 @@ class JsonRecords(Records):
             except Unreadable:
                 continue
             if len(keys) > limits.MOST_COLUMNS:
-                most_columns = f"Up to {limits.MOST_COLUMNS}."
-                raise BadInput(f"The lines name more than {limits.MOST_COLUMNS} keys.", most_columns, field="file")
+                raise BadInput(
+                    gettext("The lines name more than {most} keys.", most=limits.MOST_COLUMNS),
+                    gettext("Up to {most}.", most=limits.MOST_COLUMNS),
+                    field="file",
+                )
         if not keys:
-            raise BadInput("No line of the file is a flat JSON object.", _ACCEPTED, field="file")
+            raise BadInput(gettext("No line of the file is a flat JSON object."), gettext(_ACCEPTED), field="file")
         self._keys = list(keys)
         self.said = [" ".join(key.split()) for key in keys]
         self.header = distinct(self.said)
@@ -124,7 +132,12 @@ class JsonRecords(Records):
         for number, line in enumerate(self._text(), 1):
             if number > self._most:
                 most = f"{self._most:,}"
-                raise BadInput(f"The file has more than {most} rows.", f"Up to {most}.", "Split it.", field="file")
+                raise BadInput(
+                    gettext("The file has more than {most} rows.", most=most),
+                    gettext("Up to {most}.", most=most),
+                    gettext("Split it."),
+                    field="file",
+                )
             if line.strip():
                 yield number, line
 
@@ -136,7 +149,7 @@ class JsonRecords(Records):
             try:
                 said = flat(line)
             except Unreadable as error:
-                faults.append(Fault(number, line[:60].strip(), str(error), _ACCEPTED))
+                faults.append(Fault(number, line[:60].strip(), str(error), gettext(_ACCEPTED)))
             else:
                 row = [said.get(key, "") for key in self._keys]
                 if any(row):

@@ -11,8 +11,14 @@ from dataclasses import dataclass
 from sourcing.comps.files.blocks import Fault
 from sourcing.comps.files.tape import Tape
 from sourcing.comps.lines import Lines
+from sourcing.language import gettext_noop
 
-DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "vertical bars"}
+DELIMITERS = {
+    ",": gettext_noop("commas"),
+    ";": gettext_noop("semicolons"),
+    "\t": gettext_noop("tabs"),
+    "|": gettext_noop("vertical bars"),
+}
 LOOKED_AT = 200  # records
 HIGHEST = 50  # records that may stand above the header
 _TOLD = re.compile('^(?:\ufeff)?"?sep=(.)"?\\s*$', re.IGNORECASE)  # a line some spreadsheets write to say it

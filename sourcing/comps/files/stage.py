@@ -13,24 +13,27 @@ from typing import Any, BinaryIO, Literal, TextIO
 from sourcing.comps.files import archive, encodings, limits, process
 from sourcing.comps.files.encodings import ACCEPTED, Candidate, Scan
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
 Kind = Literal["text", "workbook", "json lines", "parquet"]
-READ = "A CSV or other delimited text, an XLSX or ODS workbook, JSON lines or Parquet; also inside a zip archive."
+READ = gettext_noop(
+    "A CSV or other delimited text, an XLSX or ODS workbook, JSON lines or Parquet; also inside a zip archive."
+)
 SAMPLE = 1 << 18  # characters that its shape is told from
-_REFUSED = (  # by how they start; what they are
-    (b"\xd0\xcf\x11\xe0", "an old or encrypted workbook"),
-    (b"%PDF", "a PDF"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-    (b"GIF8", "a picture"),
-    (b"\x1f\x8b", "a gzip archive"),
-    (b"BZh", "a bzip2 archive"),
-    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
-    (b"Rar!", "a RAR archive"),
-    (b"\xfd7zXZ", "an xz archive"),
-    (b"\x28\xb5\x2f\xfd", "a Zstandard archive"),
-    (b"SQLite format 3\0", "a database"),
-    (b"{\\rtf", "a text document"),
+_REFUSED = (  # by how they start; what is said of them
+    (b"\xd0\xcf\x11\xe0", gettext_noop("It is an old or encrypted workbook.")),
+    (b"%PDF", gettext_noop("It is a PDF.")),
+    (b"\x89PNG", gettext_noop("It is a picture.")),
+    (b"\xff\xd8\xff", gettext_noop("It is a picture.")),
+    (b"GIF8", gettext_noop("It is a picture.")),
+    (b"\x1f\x8b", gettext_noop("It is a gzip archive.")),
+    (b"BZh", gettext_noop("It is a bzip2 archive.")),
+    (b"7z\xbc\xaf\x27\x1c", gettext_noop("It is a 7z archive.")),
+    (b"Rar!", gettext_noop("It is a RAR archive.")),
+    (b"\xfd7zXZ", gettext_noop("It is an xz archive.")),
+    (b"\x28\xb5\x2f\xfd", gettext_noop("It is a Zstandard archive.")),
+    (b"SQLite format 3\0", gettext_noop("It is a database.")),
+    (b"{\\rtf", gettext_noop("It is a text document.")),
 )
 _MARKUP = re.compile(r"\s*<(?:!doctype|html|head|body|table|\?xml)", re.IGNORECASE)
 _JSON_LIST = re.compile(r"\s*\[\s*[{\]]")
@@ -121,10 +124,10 @@ def _start(file: BinaryIO) -> bytes:
     file.seek(0)
     start = file.read(64)
     if not start:
-        raise BadInput("The file is empty.", READ, field="file")
+        raise BadInput(gettext("The file is empty."), gettext(READ), field="file")
     for mark, what in _REFUSED:
         if start.startswith(mark):
-            raise BadInput(f"It is {what}.", READ, "Save the table as CSV UTF-8.", field="file")
+            raise BadInput(gettext(what), gettext(READ), gettext("Save the table as CSV UTF-8."), field="file")
     return start
 
 
@@ -132,8 +135,12 @@ def _copied(file: BinaryIO, target: Path) -> None:
     file.seek(0, io.SEEK_END)
     if file.tell() > limits.PACKED:
         most = f"{limits.PACKED // 1_000_000} MB"
-        wrong = f"The workbook, zip archive or Parquet file is larger than {most}."
-        raise BadInput(wrong, f"Up to {most}.", "Save the table as CSV (UTF-8) and load that.", field="file")
+        raise BadInput(
+            gettext("The workbook, zip archive or Parquet file is larger than {most}.", most=most),
+            gettext("Up to {most}.", most=most),
+            gettext("Save the table as CSV (UTF-8) and load that."),
+            field="file",
+        )
     file.seek(0)
     with target.open("wb") as copy:
         shutil.copyfileobj(file, copy)
@@ -144,9 +151,15 @@ def _workbook(packed: Path, place: Path, sha256: str, sheet: str) -> Staged:
     notes = list(told.notes)
     others = [name for name in told.sheets if name != told.sheet]
     if others and not sheet:
-        notes.append(f"The sheet {told.sheet!r} was read. The workbook has others: {', '.join(others)[:300]}.")
+        notes.append(
+            gettext(
+                "The sheet {sheet} was read. The workbook has others: {names}.",
+                sheet=repr(told.sheet),
+                names=", ".join(others)[:300],
+            )
+        )
     if told.hidden and not sheet:
-        notes.append(f"Hidden sheets were left out: {', '.join(told.hidden)[:300]}.")
+        notes.append(gettext("Hidden sheets were left out: {names}.", names=", ".join(told.hidden)[:300]))
     return Staged(
         sha256, (place / "sheet.csv").open("rb"), "workbook",
         sheet=told.sheet, sheets=told.sheets, hidden=told.hidden, notes=tuple(notes),
@@ -162,14 +175,19 @@ def _member(
     packed: Path, names: tuple[str, ...], place: Path, sha256: str, kind: str, member: str, encoding: str, sheet: str
 ) -> Staged:
     if not names:
-        raise BadInput("The zip archive holds no file.", READ, field="file")
+        raise BadInput(gettext("The zip archive holds no file."), gettext(READ), field="file")
     if len(names) > 1 and not member:
-        wrong = f"The zip archive holds {len(names)} files."
+        wrong = gettext("The zip archive holds {number} files.", number=len(names))
         return Staged(sha256, packed.open("rb"), members=names, asks="member", wrong=wrong)
     member = member or names[0]
     if names.count(member) != 1:
-        few = "no file" if member not in names else "more than one file"
-        raise BadInput(f"The zip archive holds {few} {member[:200]!r}.", f"One of {', '.join(names)[:500]}.")
+        name = repr(member[:200])
+        raise BadInput(
+            gettext("The zip archive holds no file {name}.", name=name)
+            if member not in names
+            else gettext("The zip archive holds more than one file {name}.", name=name),
+            gettext("One of {names}.", names=", ".join(names)[:500]),
+        )
     inner = place / "member"
     archive.take_out(packed, member, inner)
     within = place / "within"
@@ -177,7 +195,12 @@ def _member(
     with inner.open("rb") as file:
         start = _start(file)
     if archive.is_archive(start) and not archive.is_workbook(inner, archive.check_archive(inner)):
-        raise BadInput("The zip archive holds another zip archive.", READ, "Unpack it first.", field="file")
+        raise BadInput(
+            gettext("The zip archive holds another zip archive."),
+            gettext(READ),
+            gettext("Unpack it first."),
+            field="file",
+        )
     staged = stage(inner.open("rb"), within, kind=kind, encoding=encoding, sheet=sheet)
     staged.sha256, staged.member, staged.members = sha256, member, names
     return staged
@@ -186,12 +209,15 @@ def _member(
 def _text(file: BinaryIO, found: Scan, kind: str, encoding: str) -> Staged:
     if found.size > limits.LARGEST_CSV:
         raise BadInput(
-            f"The file is larger than {limits.LARGEST_CSV // 1_000_000} MB.",
-            next_step="Split it into parts.",
+            gettext("The file is larger than {number} MB.", number=limits.LARGEST_CSV // 1_000_000),
+            next_step=gettext("Split it into parts."),
             field="file",
         )
     if encoding and encoding not in ACCEPTED:
-        raise BadInput(f"The encoding {encoding[:40]!r} is none that is read.", f"One of {', '.join(ACCEPTED)}.")
+        raise BadInput(
+            gettext("The encoding {encoding} is none that is read.", encoding=f"{encoding[:40]!r}"),
+            gettext("One of {names}.", names=", ".join(ACCEPTED)),
+        )
     staged = Staged(found.sha256, file, encoding=found.mark or encoding or "utf-8")
     if staged.encoding == "utf-8" or found.mark:
         staged.doubtful = found.bad is not None
@@ -207,7 +233,7 @@ def _text(file: BinaryIO, found: Scan, kind: str, encoding: str) -> Staged:
 def _asking(file: BinaryIO, found: Scan) -> Staged:
     told = encodings.candidates(file, found)
     if found.nul or found.bad is None:
-        wrong = "The file looks like UTF-16 without a byte order mark."
+        wrong = gettext("The file looks like UTF-16 without a byte order mark.")
     else:
         file.seek(0)
         before, at = 0, 0
@@ -215,9 +241,15 @@ def _asking(file: BinaryIO, found: Scan) -> Staged:
             chunk = file.read(min(1 << 20, found.bad - at))
             before, at = before + chunk.count(b"\n"), at + len(chunk)
         byte = file.read(1) or b"\0"
-        wrong = f"The file is not UTF-8: the byte {byte[0]:#04x} in line {before + 1} begins no character."
+        wrong = gettext(
+            "The file is not UTF-8: the byte {byte} in line {number} begins no character.",
+            byte=f"{byte[0]:#04x}",
+            number=before + 1,
+        )
     if not told:
-        raise BadInput(wrong, "Text in UTF-8 or another encoding.", "Save it again as CSV UTF-8.", field="file")
+        raise BadInput(
+            wrong, gettext("Text in UTF-8 or another encoding."), gettext("Save it again as CSV UTF-8."), field="file"
+        )
     return Staged(found.sha256, file, candidates=told, asks="encoding", wrong=wrong)
 
 
@@ -225,9 +257,15 @@ def _kind_of_text(sample: str, wanted: str) -> Kind:
     if wanted in ("text", "json lines"):
         return "json lines" if wanted == "json lines" else "text"
     if _MARKUP.match(sample):
-        raise BadInput("It is a web page or XML.", READ, "Save the table as CSV UTF-8.", field="file")
+        raise BadInput(
+            gettext("It is a web page or XML."), gettext(READ), gettext("Save the table as CSV UTF-8."), field="file"
+        )
     if _JSON_LIST.match(sample):
-        raise BadInput("It is one JSON list.", "JSON lines: one object a line.", "Write each object on a line.")
+        raise BadInput(
+            gettext("It is one JSON list."),
+            gettext("JSON lines: one object a line."),
+            gettext("Write each object on a line."),
+        )
     if not _JSON_OBJECT.match(sample):
         return "text"
     for line in sample.splitlines()[:20]:
@@ -237,9 +275,9 @@ def _kind_of_text(sample: str, wanted: str) -> Kind:
         except (ValueError, RecursionError):
             continue
     raise BadInput(
-        "It is JSON that runs over several lines.",
-        "JSON lines: one flat object a line.",
-        "Write each object on a line.",
+        gettext("It is JSON that runs over several lines."),
+        gettext("JSON lines: one flat object a line."),
+        gettext("Write each object on a line."),
     )
 
 

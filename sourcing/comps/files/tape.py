@@ -16,9 +16,11 @@ from sourcing.comps.files.blocks import Fault
 from sourcing.comps.files.encodings import ACCEPTED
 from sourcing.comps.lines import Lines
 from sourcing.errors import BadInput
+from sourcing.language import gettext, gettext_noop
 
 _ESCAPED, _REPLACED = re.compile("[\ud800-\udfff]"), re.compile("\ufffd")  # how undecodable bytes are handed on
-_RULE = (
+_NEVER_CLOSED = gettext_noop("A quote is opened in it and never closed.")
+_RULE = gettext_noop(
     "As of RFC 4180 a cell with a delimiter, a quote or a line break stands in double quotes, and a quote inside it is "
     "doubled. Correct that row."
 )
@@ -75,21 +77,27 @@ class Tape:
             record = next(csv.reader(self._recorded(), delimiter=self._delimiter, strict=True), None)
         except csv.Error as error:
             self._lines.put_back(self._taken[1:])
-            return Fault(number, self._taken[0][:60].strip(), _words(str(error), len(self._taken)), _RULE)
+            return Fault(number, self._taken[0][:60].strip(), _words(str(error), len(self._taken)), gettext(_RULE))
         except _TooLong as error:
             raise BadInput(
-                f"Row {number} goes on for more than {limits.LONGEST_LINE:,} characters.",
-                "A row a line; a quote that is opened is closed.",
-                "Correct that row and load the file again.",
+                gettext(
+                    "Row {number} goes on for more than {longest_line} characters.",
+                    number=number,
+                    longest_line=f"{limits.LONGEST_LINE:,}",
+                ),
+                gettext("A row a line; a quote that is opened is closed."),
+                gettext("Correct that row and load the file again."),
                 field="file",
             ) from error
         if self._doubtful and record is not None:
             wrong = next((cell for cell in record if self._bad.search(cell)), None)
             if wrong is not None:
                 return Fault(
-                    number, self._bad.sub("?", wrong)[:60], f"It holds bytes that are no {self._encoding}.",
-                    "Write the row again, or choose another encoding for the file.",
-                )  # fmt: skip
+                    number,
+                    self._bad.sub("?", wrong)[:60],
+                    gettext("It holds bytes that are no {encoding}.", encoding=gettext(self._encoding)),
+                    gettext("Write the row again, or choose another encoding for the file."),
+                )
         return record
 
     def _recorded(self) -> Iterator[str]:
@@ -107,10 +115,12 @@ class _TooLong(Exception):
 
 def _words(error: str, lines: int) -> str:
     if "unexpected end" in error:
-        return "A quote is opened in it and never closed."
+        return gettext(_NEVER_CLOSED)
     if "field larger" in error:
         most = f"{limits.LARGEST_CELL:,}"
-        return f"A cell is longer than {most} characters{'' if lines == 1 else ', or a quote is never closed'}."
+        if lines == 1:
+            return gettext("A cell is longer than {most} characters.", most=most)
+        return gettext("A cell is longer than {most} characters, or a quote is never closed.", most=most)
     if "expected after" in error:
-        return "Text follows a closing quote." if lines == 1 else "A quote is opened in it and never closed."
-    return f"It cannot be read: {error}."
+        return gettext("Text follows a closing quote.") if lines == 1 else gettext(_NEVER_CLOSED)
+    return gettext("It cannot be read: {error}.", error=error)

@@ -11,6 +11,7 @@ from sourcing.comps.layout import Layout, Use
 from sourcing.comps.meaning import amounts, days
 from sourcing.comps.meaning.header_words import meanings
 from sourcing.errors import BadInput
+from sourcing.language import gettext
 
 
 def answered(layout: Layout, answers: Mapping[str, str]) -> Layout:
@@ -33,12 +34,20 @@ def _answer(layout: Layout, name: str, value: str) -> Layout:
     if kind == "decimal" and place >= 0:
         marks = next((one for one in amounts.MARKS if one.decimal + one.thousands == value), None)
         if marks is None:
-            raise BadInput(f"{value!r} is no way of writing amounts.", "A decimal mark: . or ,", field=name)
+            raise BadInput(
+                gettext("{value} is no way of writing amounts.", value=f"{value!r}"),
+                gettext("A decimal mark: . or ,"),
+                field=name,
+            )
         return replace(layout, money={**layout.money, place: marks})
     if kind == "days" and place >= 0:
         order = next((one for one in days.WRITTEN if one == value), None)
         if order is None:
-            raise BadInput(f"{value!r} is no order of days.", f"One of {', '.join(days.WRITTEN)}.", field=name)
+            raise BadInput(
+                gettext("{value} is no order of days.", value=f"{value!r}"),
+                gettext("One of {written}.", written=", ".join(days.WRITTEN)),
+                field=name,
+            )
         return replace(layout, days={**layout.days, place: order})  # type: ignore[dict-item]
     if name == "status":
         return stands(layout, value)
@@ -63,23 +72,39 @@ def _answer(layout: Layout, name: str, value: str) -> Layout:
         return replace(layout, words=words)
     if name == "item":
         if not (value.isascii() and value.isdigit() and int(value) < len(layout.header)):
-            raise BadInput(f"There is no column {value!r}.", "The place of a column, from 0.", field=name)
+            raise BadInput(
+                gettext("There is no column {value}.", value=f"{value!r}"),
+                gettext("The place of a column, from 0."),
+                field=name,
+            )
         kept = tuple(use for use in layout.uses if use.column != int(value))
         return replace(layout, uses=(*kept, Use("title", int(value))))
-    raise BadInput(f"Nothing was asked as {name!r}.", next_step="Look at the file again.", field=name)
+    raise BadInput(
+        gettext("Nothing was asked as {name}.", name=f"{name!r}"),
+        next_step=gettext("Look at the file again."),
+        field=name,
+    )
 
 
 def _one_of(value: str, options: Sequence[str], name: str) -> None:
     if value not in options:
-        accepted = f"One of {', '.join(options)}." if options else "A code of ISO 4217, like EUR."
-        raise BadInput(f"{value[:60]!r} is no answer to that.", accepted, field=name)
+        accepted = (
+            gettext("One of {names}.", names=", ".join(options))
+            if options
+            else gettext("A code of ISO 4217, like EUR.")
+        )
+        raise BadInput(gettext("{value} is no answer to that.", value=f"{value[:60]!r}"), accepted, field=name)
 
 
 def stands(layout: Layout, status: str) -> Layout:
     """Say how all rows stand that have no sold price of their own; the only price becomes what that makes it."""
     status = next((one for one in STATUSES if values.status(status)[0] == STATUSES.index(one)), "")
     if not status:
-        raise BadInput("It is no known status.", f"One of {', '.join(STATUSES)}.", field="status")
+        raise BadInput(
+            gettext("It is no known status."),
+            gettext("One of {statuses}.", statuses=", ".join(STATUSES)),
+            field="status",
+        )
     uses = tuple(use for use in layout.uses if use.field != "status")
     fed = {use.field for use in uses}
     wrong, right = ("asking_price", "sold_price") if status == "sold" else ("sold_price", "asking_price")

@@ -11,9 +11,10 @@ from sourcing.comps.meaning.guess import LEAST, PRICES, Scores, at_least, sure, 
 from sourcing.comps.meaning.header_words import meanings
 from sourcing.comps.meaning.sample import Sample
 from sourcing.comps.meaning.seen import Seen
+from sourcing.language import gettext, gettext_noop
 
 TELLING = frozenset({"asked", "sold", "start", "final", "first"})  # words that say which price it is
-SOLD_ONLY = "it is filled on sold rows only"
+SOLD_ONLY = gettext_noop("it is filled on sold rows only")
 ENOUGH = 3  # rows that a comparison needs
 MOST = 12  # columns compared with each other
 
@@ -60,7 +61,8 @@ def _the_amounts(scores: Sequence[Scores], columns: Sequence[Seen]) -> list[int]
     for place, seen in enumerate(columns):
         taken = max((guess.confidence for field, guess in scores[place].items() if field not in PRICES), default=0)
         if taken < LEAST and seen.amounts > 0.9 and seen.with_cents > 0.5 and not seen.fine:
-            at_least(scores[place], "sold_price", LEAST + 0.05, "no name says price, and these are amounts with cents")
+            why = gettext("no name says price, and these are amounts with cents")
+            at_least(scores[place], "sold_price", LEAST + 0.05, why)
             return [place]
     return []
 
@@ -81,7 +83,8 @@ def _sums(scores: Sequence[Scores], columns: Sequence[Seen], numbers: _Numbers, 
                     both = ~np.isnan(off) & (numbers[ship] != 0)
                     if both.sum() >= ENOUGH and (off[both] < 0.006).mean() > 0.9:
                         for field in PRICES:
-                            weigh(scores[whole], field, 0.3, "it is the sum of another price and shipping")
+                            why = gettext("it is the sum of another price and shipping")
+                            weigh(scores[whole], field, 0.3, why)
                         break
 
 
@@ -105,9 +108,9 @@ def _above(scores: Sequence[Scores], sample: Sample, numbers: _Numbers, money: S
                 highs.add(high)
                 lows.add(low)
     for place in highs:
-        weigh(scores[place], "asking_price", 1.4, "it is no less than another price")
+        weigh(scores[place], "asking_price", 1.4, gettext("it is no less than another price"))
     for place in lows:
-        weigh(scores[place], "sold_price", 1.4, "it is no more than another price")
+        weigh(scores[place], "sold_price", 1.4, gettext("it is no more than another price"))
 
 
 def _on_sold_rows(scores: Sequence[Scores], sample: Sample, money: Sequence[int]) -> None:
@@ -119,8 +122,8 @@ def _on_sold_rows(scores: Sequence[Scores], sample: Sample, money: Sequence[int]
     for place in money:
         filled = [bool(cell.strip()) for cell in sample.columns[place]]
         if any(sold) and not all(sold) and filled == sold:
-            weigh(scores[place], "sold_price", 3, SOLD_ONLY)
-            weigh(scores[place], "asking_price", 0.5, SOLD_ONLY)
+            weigh(scores[place], "sold_price", 3, gettext(SOLD_ONLY))
+            weigh(scores[place], "asking_price", 0.5, gettext(SOLD_ONLY))
 
 
 def _in_order(scores: Sequence[Scores], sample: Sample) -> None:
@@ -131,9 +134,10 @@ def _in_order(scores: Sequence[Scores], sample: Sample) -> None:
         for other in places:
             pairs = [(a, b) for a, b in zip(read[one], read[other], strict=True) if a and b]
             if one != other and len(pairs) >= ENOUGH and all(a <= b for a, b in pairs) and any(a < b for a, b in pairs):
-                weigh(scores[one], "listed_on", 1.8, "its days come before those of another column")
-                weigh(scores[other], "ended_on", 1.8, "its days come after those of another column")
-                weigh(scores[one], "ended_on", 0.7, "its days come before those of another column")
+                before = gettext("its days come before those of another column")
+                weigh(scores[one], "listed_on", 1.8, before)
+                weigh(scores[other], "ended_on", 1.8, gettext("its days come after those of another column"))
+                weigh(scores[one], "ended_on", 0.7, before)
 
 
 def _days(cells: Sequence[str]) -> list[str]:

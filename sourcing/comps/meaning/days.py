@@ -14,16 +14,17 @@ from functools import cache, lru_cache
 
 from sourcing.comps.layout import DayOrder
 from sourcing.comps.meaning.header_words import fold
+from sourcing.language import gettext_noop
 
 LANGUAGES = ("en", "de", "fr", "es", "it", "nl")
 ORDERS: tuple[DayOrder, ...] = ("ymd", "dmy", "mdy")
 WRITTEN = {
-    "ymd": "year, month, day",
-    "dmy": "day, month, year",
-    "mdy": "month, day, year",
-    "serial 1900": "days counted from 1900, as most spreadsheets do",
-    "serial 1904": "days counted from 1904, as some spreadsheets do",
-    "epoch": "seconds or milliseconds since 1970, days as in UTC",
+    "ymd": gettext_noop("year, month, day"),
+    "dmy": gettext_noop("day, month, year"),
+    "mdy": gettext_noop("month, day, year"),
+    "serial 1900": gettext_noop("days counted from 1900, as most spreadsheets do"),
+    "serial 1904": gettext_noop("days counted from 1904, as some spreadsheets do"),
+    "epoch": gettext_noop("seconds or milliseconds since 1970, days as in UTC"),
 }
 _TIME = re.compile(r"(?<=\d)(?:[T ,]+|\s+(?:um|at|a|\u00e0|alle|om)\s+)\d{1,2}[:.h]\d{2}.*$", re.IGNORECASE)
 _WORDS = re.compile(r"[^\W\d_]+|\d+")

@@ -12,6 +12,7 @@ from sourcing.comps.meaning.answers import answered, stands
 from sourcing.comps.meaning.decided import fill
 from sourcing.comps.meaning.header_words import meanings
 from sourcing.comps.meaning.sample import DAYS, MONEY, Known, Sample, cells_with, marks_in, places_of, signs_in
+from sourcing.language import gettext, gettext_noop
 
 __all__ = ["Choice", "Known", "Question", "Sample", "answered", "fill", "questions", "stands"]
 
@@ -59,10 +60,13 @@ def _open(layout: Layout, sample: Sample, known: Known) -> Iterator[Question]:
                 sample.cells(place), [{c: days.day_text(c, o) for c in sample.cells(place)} for o in orders]
             )
             choices = tuple(
-                Choice(order, days.WRITTEN[order], tuple((cell, days.day_text(cell, order)) for cell in cells))
+                Choice(order, gettext(days.WRITTEN[order]), tuple((cell, days.day_text(cell, order)) for cell in cells))
                 for order in orders
             )
-            text = f"How does {layout.header[place]!r} write its days? Every one can be read in more than one way."
+            text = gettext(
+                "How does {column} write its days? Every one can be read in more than one way.",
+                column=repr(layout.header[place]),
+            )
             yield Question(f"days:{place}", text, choices, layout.header[place])
             break
     for sign in signs_in(layout, sample):
@@ -70,15 +74,22 @@ def _open(layout: Layout, sample: Sample, known: Known) -> Iterator[Question]:
             ordered = sorted(options, key=lambda code: code != known.currency)
             shown = tuple((cell, sign) for cell in cells_with(layout, sample, sign)[:SHOWN])
             choices = tuple(Choice(code, code, tuple((cell, code) for cell, _ in shown)) for code in ordered)
-            yield Question(f"currency:{sign}", f"Which currency is {sign!r} in this file?", choices)
+            yield Question(
+                f"currency:{sign}", gettext("Which currency is {sign} in this file?", sign=repr(sign)), choices
+            )
     yield from _words(layout, sample)
     for place in places_of(layout, ("gtin",)):
         lost = [(cell, codes.with_zeros(cell)) for cell in sample.cells(place) if codes.with_zeros(cell)]
         if lost and place not in layout.zeros and str(place) not in layout.words.get("zeros", {}):
             shown = tuple(lost[:SHOWN])
-            text = f"{len(lost)} codes of {layout.header[place]!r} seem to have been taken for numbers; mend them?"
-            mend = Choice("mend", "put back what the check digit confirms", shown)
-            leave = Choice("leave", "leave them as they are", tuple((cell, "left out") for cell, _ in shown))
+            text = gettext(
+                "{number} codes of {column} seem to have been taken for numbers; mend them?",
+                number=len(lost),
+                column=repr(layout.header[place]),
+            )
+            mend = Choice("mend", gettext("put back what the check digit confirms"), shown)
+            left = tuple((cell, gettext("left out")) for cell, _ in shown)
+            leave = Choice("leave", gettext("leave them as they are"), left)
             yield Question(f"zeros:{place}", text, (mend, leave), layout.header[place])
 
 
@@ -93,7 +104,8 @@ def _item(layout: Layout, sample: Sample) -> Iterator[Question]:
         )
         if not choices:
             return
-        yield Question("item", "Which column says what the item is? Rows alike in it are taken for one item.", choices)
+        text = gettext("Which column says what the item is? Rows alike in it are taken for one item.")
+        yield Question("item", text, choices)
 
 
 def _status(layout: Layout, sample: Sample) -> Iterator[Question]:
@@ -106,19 +118,20 @@ def _status(layout: Layout, sample: Sample) -> Iterator[Question]:
         if "sold" in meanings(layout.header[fed["sold_price"]]) or layout.header[fed["sold_price"]] == "sold_price":
             if empty >= (1 if "asking_price" in fed else 0.1 * len(cells)) > 0:  # a single one is a slip
                 yield Question(
-                    "status", "What are the rows without a sold price?", _stands(("open", "ended unsold"), cells)
+                    "status",
+                    gettext("What are the rows without a sold price?"),
+                    _stands(("open", "ended unsold"), cells),
                 )
             return
         if _all_sold(layout, sample, fed):
             return
-        yield Question(
-            "status", "The file does not say how its listings stand. What are its rows?", _stands(STATUSES, cells)
-        )
+        yield Question("status", gettext(_ALL_ROWS), _stands(STATUSES, cells))
         return
     cells = sample.columns[fed["asking_price"]] if "asking_price" in fed else ()
-    yield Question(
-        "status", "The file does not say how its listings stand. What are its rows?", _stands(STATUSES, cells)
-    )
+    yield Question("status", gettext(_ALL_ROWS), _stands(STATUSES, cells))
+
+
+_ALL_ROWS = gettext_noop("The file does not say how its listings stand. What are its rows?")
 
 
 def _all_sold(layout: Layout, sample: Sample, fed: Mapping[str, int]) -> bool:
@@ -140,29 +153,46 @@ def _total(layout: Layout, sample: Sample) -> Iterator[Question]:
     pairs = zip(sample.columns[price], sample.columns[shipping], strict=True)
     rows = [(paid.strip(), more.strip()) for paid, more in pairs if paid.strip() and more.strip()][:SHOWN]
     choices = (
-        Choice("with", "yes: nothing is added to it", tuple((paid, f"{paid} in all") for paid, _ in rows)),
-        Choice("without", "no: the shipping came on top", tuple((paid, f"{paid} + {more}") for paid, more in rows)),
+        Choice(
+            "with",
+            gettext("yes: nothing is added to it"),
+            tuple((paid, gettext("{amount} in all", amount=paid)) for paid, _ in rows),
+        ),
+        Choice(
+            "without",
+            gettext("no: the shipping came on top"),
+            tuple((paid, f"{paid} + {more}") for paid, more in rows),
+        ),
     )
-    yield Question(f"total:{price}", f"Does {name!r} hold the shipping of {beside!r} already?", choices, name)
+    text = gettext("Does {column} hold the shipping of {other} already?", column=repr(name), other=repr(beside))
+    yield Question(f"total:{price}", text, choices, name)
 
 
 def _stands(statuses: Sequence[str], cells: Sequence[str]) -> tuple[Choice, ...]:
     means = {
-        "sold": "sold, each at the price shown",
-        "open": "open: the price is asked",
-        "ended unsold": "ended without a sale: the price was asked",
+        "sold": gettext("sold, each at the price shown"),
+        "open": gettext("open: the price is asked"),
+        "ended unsold": gettext("ended without a sale: the price was asked"),
     }
     rows = [cell for cell in cells if cell.strip()][:SHOWN]
-    return tuple(Choice(one, means[one], tuple((cell, f"{one}, {cell.strip()}") for cell in rows)) for one in statuses)
+    return tuple(
+        Choice(one, means[one], tuple((cell, f"{gettext(one)}, {cell.strip()}") for cell in rows)) for one in statuses
+    )
 
 
 def _words(layout: Layout, sample: Sample) -> Iterator[Question]:
     for place in places_of(layout, ("status",)):
         told = layout.words.get("status", {})
         for cell in [cell for cell in sample.cells(place) if terms.term(cell) not in told][:MOST_WORDS]:
-            choices = [Choice(one, one, ((cell, one),)) for one in STATUSES]
-            choices.append(Choice("?", "cannot be told: its rows are rejected", ((cell, "rejected"),)))
-            text = f"How does a listing stand where {layout.header[place]!r} says {cell.strip()[:60]!r}?"
+            choices = [Choice(one, gettext(one), ((cell, gettext(one)),)) for one in STATUSES]
+            choices.append(
+                Choice("?", gettext("cannot be told: its rows are rejected"), ((cell, gettext("rejected")),))
+            )
+            text = gettext(
+                "How does a listing stand where {column} says {words}?",
+                column=repr(layout.header[place]),
+                words=repr(cell.strip()[:60]),
+            )
             yield Question(f"status:{terms.term(cell)}", text, tuple(choices), layout.header[place])
 
 
@@ -172,12 +202,21 @@ def _about_marks(layout: Layout, sample: Sample, place: int, found: Sequence[Mon
     choices = tuple(
         Choice(
             marks.decimal + marks.thousands,
-            f"decimals after {marks.decimal!r}" + (f", thousands apart by {marks.thousands!r}" * bool(marks.thousands)),
+            gettext(
+                "decimals after {decimal}, thousands apart by {thousands}",
+                decimal=repr(marks.decimal),
+                thousands=repr(marks.thousands),
+            )
+            if marks.thousands
+            else gettext("decimals after {decimal}", decimal=repr(marks.decimal)),
             tuple((cell, one[cell]) for cell in cells),
         )
         for marks, one in zip(found, read, strict=True)
     )
-    text = f"How does {layout.header[place]!r} write amounts? Its marks could mean thousands or decimals."
+    text = gettext(
+        "How does {column} write amounts? Its marks could mean thousands or decimals.",
+        column=repr(layout.header[place]),
+    )
     return Question(f"decimal:{place}", text, choices, layout.header[place])
 
 

@@ -18,6 +18,7 @@ from sourcing.comps.meaning.header_words import against, header_scores, meanings
 from sourcing.comps.meaning.questions import Question, questions
 from sourcing.comps.meaning.sample import Known, Sample
 from sourcing.comps.meaning.seen import Seen, by_values
+from sourcing.language import gettext
 
 SURE = 0.8
 _TITLES = 100  # looked into
@@ -92,7 +93,7 @@ def recognise(
 def _scores(name: str, seen: Seen) -> dict[str, Guess]:
     if fold_name(name) in NAMES:
         field = fold_name(name)
-        return {field: Guess(field, 1.0, "It has the documented name.")}
+        return {field: Guess(field, 1.0, gettext("It has the documented name."))}
     said, found = header_scores(name), {}
     weighed = by_values(seen) if seen.filled else dict.fromkeys(NAMES, (0.5, 0.0, ""))
     for field, (fits, proof, why) in weighed.items():
@@ -101,7 +102,9 @@ def _scores(name: str, seen: Seen) -> dict[str, Guess]:
         confidence = fits * (1 - (1 - words) * (1 - proof))
         if "other" in meanings(name) and not words:
             confidence *= 0.4
-        reasons = [f"the name {name!r} may mean it"] * (words > 0) + [why] * bool(why and (proof or fits))
+        reasons = [gettext("the name {name} may mean it", name=repr(name))] * (words > 0) + [why] * bool(
+            why and (proof or fits)
+        )
         found[field] = Guess(field, round(min(confidence, 0.99), 3), "; ".join(reasons))
     return found
 
@@ -146,7 +149,7 @@ def _one_plain_price(
 ) -> tuple[Use, ...]:
     """Take one of two prices only, where no name says that the other is another price of the same listing."""
     prices = {use: scores[use.column][use.field] for use in uses if use.field in PRICES}
-    if len(prices) < 2 or any(guess.confidence == 1 or SOLD_ONLY in guess.reason for guess in prices.values()):
+    if len(prices) < 2 or any(guess.confidence == 1 or gettext(SOLD_ONLY) in guess.reason for guess in prices.values()):
         return uses
     said = {use: meanings(header[use.column]) for use in prices}
     plain = {use for use in prices if not said[use] & TELLING}
@@ -166,7 +169,7 @@ def _both_prices(
     if len(prices) != 1 or meanings(header[prices[0].column]) & {"sold", "asked"}:
         return uses
     guess = scores[prices[0].column][prices[0].field]
-    if guess.confidence == 1 or SOLD_ONLY in guess.reason:
+    if guess.confidence == 1 or gettext(SOLD_ONLY) in guess.reason:
         return uses
     if not any(use.field == "status" for use in uses):
         plain = not meanings(header[prices[0].column]) & TELLING

@@ -10,6 +10,7 @@ from functools import cached_property
 from sourcing.comps import values
 from sourcing.comps.meaning import amounts, codes, days, terms
 from sourcing.comps.meaning.header_words import fold
+from sourcing.language import gettext, gettext_noop
 
 ENOUGH = 2_000  # cells looked at a column
 SOME, FEW = 120, 40  # of them, whose form is looked at: a share is within 1 in 10 of the whole column's
@@ -182,13 +183,13 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
     lone = seen.variety if len(seen.filled) > 3 else 0.5
 
     def pct(share: float, what: str) -> str:
-        return f"{share:.0%} of the cells {what}" if share > 0.05 else ""
+        return gettext(what, share=f"{share:.0%}") if share > 0.05 else ""
 
     return {
         "gtin": (
             max(seen.gtins, 0.8 * seen.long_numbers, seen.short_of_zeros),
             0.9 * seen.gtins * (seen.length >= 8),
-            pct(seen.gtins, "are barcode numbers with the right check digit"),
+            pct(seen.gtins, gettext_noop("{share} of the cells are barcode numbers with the right check digit")),
         ),
         "style_code": (
             0.2
@@ -197,39 +198,49 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
             if max(seen.codes, seen.numbers, style) < 0.2
             else 1.0,
             max(0.9 * style, 0.35 * seen.codes),
-            pct(style, "are style codes of your table") if style else pct(seen.codes, "look like makers' codes"),
+            pct(style, gettext_noop("{share} of the cells are style codes of your table"))
+            if style
+            else pct(seen.codes, gettext_noop("{share} of the cells look like makers' codes")),
         ),
-        "brand": (text * short, 0.9 * brand or 0.15 * repeated * short, pct(brand, "are brands of your table")),
-        "category": (text * short, 0.9 * category or 0.15 * repeated * short, pct(category, "are categories of yours")),
+        "brand": (
+            text * short,
+            0.9 * brand or 0.15 * repeated * short,
+            pct(brand, gettext_noop("{share} of the cells are brands of your table")),
+        ),
+        "category": (
+            text * short,
+            0.9 * category or 0.15 * repeated * short,
+            pct(category, gettext_noop("{share} of the cells are categories of yours")),
+        ),
         "title": (
             text,
             0.6 * text * min(1.0, max(0.0, seen.words - 1.5) / 3) * lone,
-            f"texts of {seen.words:.0f} words, seldom the same",
+            gettext("texts of {number} words, seldom the same", number=f"{seen.words:.0f}"),
         ),
         "size": (
             1.0 if seen.sizes > 0.5 else 0.4 * (seen.length < 20) * (seen.dates < 0.5),
             0.35 * (seen.sizes if text > 0.2 and seen.variety < 0.5 else 0),
-            pct(seen.sizes, "look like sizes"),
+            pct(seen.sizes, gettext_noop("{share} of the cells look like sizes")),
         ),
         "condition": (
             text * short * (1.0 if seen.conditions > 0.3 else 0.75),
             seen.conditions * (0.85 if seen.conditions > 0.6 else 0.4),
-            pct(seen.conditions, "are words for a condition"),
+            pct(seen.conditions, gettext_noop("{share} of the cells are words for a condition")),
         ),
-        "channel": (text * short, 0.9 * seen.in_table("channel"), "repeated short texts"),
-        "asking_price": (money * counts, price, pct(seen.amounts, "are amounts")),
-        "sold_price": (money * counts, price, pct(seen.amounts, "are amounts")),
+        "channel": (text * short, 0.9 * seen.in_table("channel"), gettext("repeated short texts")),
+        "asking_price": (money * counts, price, pct(seen.amounts, gettext_noop("{share} of the cells are amounts"))),
+        "sold_price": (money * counts, price, pct(seen.amounts, gettext_noop("{share} of the cells are amounts"))),
         "shipping_charged": (
             max(money, 0.5 * seen.in_table("shipping")),
             0.4 * price,
-            pct(seen.amounts, "are amounts"),
+            pct(seen.amounts, gettext_noop("{share} of the cells are amounts")),
         ),
-        "listed_on": (seen.dates, 0.9 * whole_days, pct(seen.dates, "are days")),
-        "ended_on": (seen.dates, whole_days, pct(seen.dates, "are days")),
+        "listed_on": (seen.dates, 0.9 * whole_days, pct(seen.dates, gettext_noop("{share} of the cells are days"))),
+        "ended_on": (seen.dates, whole_days, pct(seen.dates, gettext_noop("{share} of the cells are days"))),
         "status": (
             max(seen.statuses, seen.yes_no) if seen.filled else 0.0,
             0.9 * seen.statuses,
-            pct(seen.statuses, "say how a listing stands"),
+            pct(seen.statuses, gettext_noop("{share} of the cells say how a listing stands")),
         ),
         "listing": (
             0.2 if max(seen.plain_dates, seen.fractions, seen.signed) > 0.2 else _as_key(seen),
@@ -240,10 +251,14 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
             * (seen.dates < 0.5)
             * (money == 0 or seen.length > 7)
             * (seen.fractions <= 0.2),
-            "no value stands twice",
+            gettext("no value stands twice"),
         ),
-        "currency": (seen.currencies, 0.9 * seen.currencies, pct(seen.currencies, "are currencies of ISO 4217")),
-        "note": (text, 0.1 * text * (seen.length > 20), "free text"),
+        "currency": (
+            seen.currencies,
+            0.9 * seen.currencies,
+            pct(seen.currencies, gettext_noop("{share} of the cells are currencies of ISO 4217")),
+        ),
+        "note": (text, 0.1 * text * (seen.length > 20), gettext("free text")),
     }
 
 
