@@ -52,13 +52,7 @@ def label_pdf(labels: Sequence[Printed], paper: LabelSettings, start: int = 1) -
     """
     if not labels:
         raise BadInput(gettext("There is no label to print."), gettext("One piece or more."), field="items")
-    if not 1 <= start <= paper.on_page:
-        raise BadInput(
-            gettext("The page has no place {place}.", place=start),
-            gettext("From 1 to {last}.", last=paper.on_page),
-            gettext("Count row by row from the upper left."),
-            field="start",
-        )
+    check_start(paper, start)
     from reportlab.pdfgen.canvas import Canvas
 
     wide, high = (float(side) * MM for side in paper.page_size)
@@ -77,6 +71,23 @@ def label_pdf(labels: Sequence[Printed], paper: LabelSettings, start: int = 1) -
     canvas.showPage()
     canvas.save()
     return target.getvalue()
+
+
+def check_start(paper: LabelSettings, start: int) -> None:
+    """Hold the place of the first label to the page.
+
+    Raises
+    ------
+    BadInput
+        The page has no such place.
+    """
+    if not 1 <= start <= paper.on_page:
+        raise BadInput(
+            gettext("The page has no place {place}.", place=start),
+            gettext("From 1 to {last}.", last=paper.on_page),
+            gettext("Count row by row from the upper left."),
+            field="start",
+        )
 
 
 def _draw(canvas: Canvas, one: Printed, paper: LabelSettings) -> None:

@@ -141,11 +141,12 @@ def labels(ctx: click.Context, /, pieces: tuple[str, ...], out: Path | None, sta
     from sourcing.settings import load_settings
     from sourcing.stock import labels as bin_labels
     from sourcing.stock import shelf
-    from sourcing.stock.sheet import Printed, label_pdf
+    from sourcing.stock.sheet import Printed, check_start, label_pdf
 
     store = open_data(ctx)
     items = pieces_of(store, pieces)
     kept = load_settings(store).labels
+    check_start(kept, start)
     if not all(one.label for one in items):
         bin_labels.give(store, [one.id for one in items], kept.pattern, date.today())
         items = shelf.some(store, [one.id for one in items])
