@@ -82,6 +82,16 @@ ROUTES = (
     Route("/stock/labels/undo", "web.stock_labels:undo", "POST", SETTINGS, MANY),
     Route("/stock/labels.json", "web.stock_labels:examples"),
     Route("/stock/labels.pdf", "web.stock_labels:pdf"),
+    Route("/outcomes", "web.outcomes:show"),
+    Route("/outcomes/load", "web.outcomes:upload", "POST", FILE),
+    Route("/outcomes/file/<token>", "web.outcomes:file"),
+    Route("/outcomes/file/<token>/record", "web.outcomes:record", "POST", SETTINGS, MANY),
+    Route("/outcomes/file/<token>/drop", "web.outcomes:drop", "POST"),
+    Route("/outcomes/undo", "web.outcomes:undo", "POST"),
+    Route("/outcomes/own", "web.outcomes:own_again", "POST"),
+    Route("/record", "web.record:show"),
+    Route("/record/accept", "web.record:take", "POST"),
+    Route("/record/undo", "web.record:undo", "POST"),
     Route("/comps", "web.comps:show"),
     Route("/comps/load", "web.comps:load", "POST", FILE),
     Route("/comps/file/<token>", "web.incoming:show"),
@@ -176,6 +186,16 @@ def add_routes(app: Flask) -> None:
     for route in ROUTES:
         app.add_url_rule(route.rule, route.endpoint, LazyView(route.target), methods=[route.method])
     app.after_request(_pack_follows)
+    app.after_request(_own_sales_follow)
+
+
+def _own_sales_follow(response: Response) -> Response:
+    """Let own sales among the comps follow what a form changed in stock."""
+    if request.method == "POST" and response.status_code < 400 and request.path.startswith("/stock"):
+        from web.outcomes import follow
+
+        follow()
+    return response
 
 
 def _pack_follows(response: Response) -> Response:
