@@ -1,4 +1,5 @@
-// One photo, tried in many ways until a code is sure: the order, the votes and the words of sourcing/photo/reading.py.
+// One photo, tried in many ways until a code is sure: the order and the votes of sourcing/photo/reading.py. What is said of
+// it stands in photo.js: a worker knows no language.
 import { understood } from "./codes.js";
 import { fetchSecond, first } from "./readers.js";
 
@@ -13,9 +14,7 @@ const SLOW = [
   ["first", 640], ["second", 1000], ["first", 1600], ["first", "x2"], ["second", "x2"],
   ...[30, 60, 45, 22.5, 67.5].flatMap((turn) => BOTH.map((reader) => [reader, 1600, turn])),
 ];
-const REST = {
-  "store tag": "an in-store tag", coupon: "a coupon", refund: "a refund receipt", "not a product": "a reserved number",
-};
+const REST = ["store tag", "coupon", "refund", "not a product"];
 
 /** What the passes saw so far, by number or style code. */
 class Tally {
@@ -57,17 +56,17 @@ class Tally {
     return keys.reduce((one, other) => (this.place.get(other) < this.place.get(one) ? other : one));
   }
 
-  /** Name what was seen beside makers' and style codes. */
+  /** Return what was seen beside makers' and style codes. */
   get rest() {
-    return [...this.codes.values()].filter(({ kind }) => REST[kind]).map(({ kind, typed }) => `${REST[kind]} (${typed})`).join(" and ");
+    return [...this.codes.values()].filter(({ kind }) => REST.includes(kind));
   }
 }
 
 /**
  * Read the product code in a photo.
  * @param {ImageBitmap} photo
- * @returns {Promise<{chosen: object | null, maybe: object | null, note: string}>} the code to use, else one to confirm,
- *   as `understood` gives them, and a sentence about it
+ * @returns {Promise<{chosen: object | null, maybe: object | null, others: object[], rest: object[]}>} the code to use, else
+ *   one to confirm; makers' codes beside it, and other codes: all as `understood` gives them
  */
 export async function readPhoto(photo) {
   const started = performance.now(), tally = new Tally();
@@ -96,28 +95,15 @@ async function helper() {
 }
 
 function chosen(tally, key) {
-  const code = tally.codes.get(key), { rest } = tally;
-  const others = [...tally.codes].filter(([other, { kind }]) => other !== key && MAKERS.includes(kind)).map(([, { typed }]) => typed);
-  let note = `Saw the maker's code ${code.typed}`;
-  if (others.length) note += `, nearest to the middle, and also ${others.join(", ")}: photograph one label if that is not the one`;
-  else if (rest) note += ` and ${rest}; took the maker's code`;
-  return { chosen: code, maybe: null, note: `${note}.` };
+  const others = [...tally.codes].filter(([other, { kind }]) => other !== key && MAKERS.includes(kind)).map(([, code]) => code);
+  return { chosen: tally.codes.get(key), maybe: null, others, rest: tally.rest };
 }
 
-/** Offer what one vote, or only one reader, speaks for; else say what was seen. */
+/** Offer what one vote, or only one reader, speaks for; else a style code, or what else was seen. */
 function undecided(tally) {
-  const { rest } = tally, also = rest && ` There was ${rest} too.`;
   const unsure = [...tally.votes].sort(([one, two], [three, four]) => four - two || tally.place.get(one) - tally.place.get(three));
   const maybe = unsure.length ? tally.codes.get(unsure[0][0]) : [...tally.doubtful.values()][0];
-  if (maybe) return { chosen: null, maybe, note: `Saw perhaps ${maybe.typed}, not clearly: is this the number under the bars?${also}` };
   const styles = [...tally.codes].filter(([, { kind }]) => kind === "style code").map(([key]) => key);
-  if (styles.length) {
-    const code = tally.codes.get(tally.central(styles));
-    return { chosen: code, maybe: null, note: `Saw “${code.typed}” on a label and no product number: taken as the style code.${also}` };
-  }
-  if (rest) {
-    const why = rest.includes("in-store tag") ? "it identifies nothing outside that store" : "it names no product";
-    return { chosen: null, maybe: null, note: `Saw only ${rest}: ${why}. Type the maker's style code.` };
-  }
-  return { chosen: null, maybe: null, note: "No code could be read. Go closer and hold still, or type it." };
+  const style = !maybe && styles.length ? tally.codes.get(tally.central(styles)) : null;
+  return { chosen: style, maybe: maybe ?? null, others: [], rest: tally.rest };
 }
