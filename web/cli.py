@@ -12,8 +12,8 @@ from web.commands.frame import BUSY, FAILED, REFUSED, SOME_FAILED, Commands, dat
 from web.commands.ladder import ladder
 from web.commands.pack import pack
 from web.commands.plan import plan
-from web.commands.record import outcomes, record
 from web.commands.prep import prep
+from web.commands.record import outcomes, record
 from web.commands.serve import serve
 from web.commands.settings import settings
 from web.commands.stock import stock
