@@ -74,7 +74,7 @@ async function start() {
 }
 
 function reader() {
-  const made = new Worker(new URL("./reader.js", import.meta.url), { type: "module" });
+  const made = new Worker(new URL("./reader.js", import.meta.url), { type: "module", name: reads ?? "" });
   made.addEventListener("error", unread);
   return made;
 }

@@ -10,6 +10,7 @@ const NAMES = {
   [ZBarSymbolType.ZBAR_UPCE]: "UPCE",
   [ZBarSymbolType.ZBAR_CODE128]: "CODE128",
 };
+if (self.name === "labels") NAMES[ZBarSymbolType.ZBAR_QRCODE] = "QRCODE"; // labels of stock: no goods bear them
 const canvas = new OffscreenCanvas(1, 1);
 const pen = canvas.getContext("2d", { willReadFrequently: true });
 const ready = makeScanner();
