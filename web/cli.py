@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from web.commands.access import access
+from web.commands.business import books, stores
 from web.commands.check import check, demo
 from web.commands.comps import load, undo
 from web.commands.explain import explain
@@ -20,6 +21,7 @@ from web.commands.stock import stock
 from web.commands.table import comps
 from web.commands.terms import terms
 from web.commands.tune import tune
+from web.commands.whole import export, restore
 
 __all__ = ["BUSY", "FAILED", "REFUSED", "SOME_FAILED", "main"]
 
@@ -50,6 +52,10 @@ for command in (
     outcomes,
     record,
     tune,
+    stores,
+    books,
+    export,
+    restore,
     settings,
     terms,
     access,

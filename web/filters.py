@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask
 
 from sourcing.language import gettext, gettext_noop, ngettext, spoken
-from web import cautions, connect
+from web import cautions, connect, photos
 from web.reach import secure
 from web.state import current, settings
 
@@ -44,6 +44,7 @@ def add_filters(app: Flask) -> None:
             "cautions_gone": cautions.just_dismissed,
             "cautions_all": cautions.all_of_them,
             "haul_limits": _haul_limits,
+            "photos_of": photos.photos_of,
         }
     )
     app.context_processor(

@@ -13,6 +13,7 @@ from sourcing.errors import BadInput
 from sourcing.language import gettext
 from sourcing.stock import bring as brought
 from web.state import settings, store
+from web.stores import of_run
 
 
 class Line(NamedTuple):
@@ -72,6 +73,7 @@ def _page(haul_id: int | None) -> str:
         earlier=[one for one in run.ended(store()) if one[0] != haul_id],
         stores=run.stores(store()),
         waiting=sum(one.pieces for one in brought.waiting(store()) if one.haul_id == haul_id),
+        of_run=of_run(haul_id) if haul_id is not None else None,
     )
 
 

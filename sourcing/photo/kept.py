@@ -23,7 +23,8 @@ from sourcing.language import gettext
 from sourcing.storage import Store
 
 Of = Literal["item", "run"]
-ITEM, RUN = OWNERS = ("item", "run")
+ITEM: Of = "item"
+RUN: Of = "run"
 LARGE, SMALL = 1600, 320  # longest side, pixels
 MOST = 12  # of one piece or run
 MOST_WORDS = 120

@@ -34,6 +34,7 @@ _PIECES = """SELECT i.id, i.haul_item_id, i.category, i.flags, i.landed, i.state
         group_concat(CASE WHEN fees IS NULL AND returned_on IS NULL THEN paid END) AS no_fees,
         SUM(postage IS NULL AND returned_on IS NULL) AS no_postage FROM stock_sale GROUP BY item_id) s
     ON s.item_id = i.id"""
+_OF_RUN = """SELECT i.id FROM stock_item i JOIN haul_item l ON l.id = i.haul_item_id WHERE l.haul_id = ?"""
 
 
 @dataclass
@@ -147,8 +148,8 @@ def timed_minutes(store: Store) -> dict[tuple[int, str], float]:
     return found
 
 
-def runs(store: Store, settings: Settings) -> list[Brought]:
-    """Return what came of every run, newest first; runs on which nothing was done are left out."""
+def runs(store: Store, settings: Settings, run: int | None = None) -> list[Brought]:
+    """Return what came of every run, or of one, newest first; runs on which nothing was done are left out."""
     told = trips(store)
     found: dict[int, Brought] = {}
     for number, name, started in store.read("SELECT id, store, started_at FROM haul"):
@@ -157,7 +158,7 @@ def runs(store: Store, settings: Settings) -> list[Brought]:
         one = found[number] = Brought(number, name, day, trip, spent=float(trip.counts.minutes))
         if trip.counts.distance:
             one.mileage = to_minor(driving(settings, day, trip.counts.distance))
-    run_of = dict(store.read("SELECT id, haul_id FROM haul_item"))
+    run_of: dict[int | None, int] = dict(store.read("SELECT id, haul_id FROM haul_item"))
     named = dict(
         store.read("SELECT haul_item_id, max(store) FROM stock_item WHERE haul_item_id IS NOT NULL GROUP BY 1")
     )
@@ -168,7 +169,17 @@ def runs(store: Store, settings: Settings) -> list[Brought]:
         piece: [(share.cents, share.haul_item_id) for share in shares] for piece, shares in origins(store.read).items()
     }
     work = Work(settings, timed_minutes(store))
-    for piece, line, category, flags, landed, state, got, forecast, sales, net, *unknown in store.read(_PIECES):
+    where = ""
+    values: tuple[int, ...] = ()
+    if run is not None:
+        mine = {row[0] for row in store.read(_OF_RUN, (run,))} | {
+            piece for piece, parts in made_of.items() if any(run_of.get(line) == run for _, line in parts)
+        }
+        # A handful of pieces, so that they are looked up by their numbers.
+        where, values = f" WHERE i.id IN ({', '.join('?' * len(mine))})", tuple(sorted(mine))
+    for piece, line, category, flags, landed, state, got, forecast, sales, net, *unknown in store.read(
+        _PIECES + where, values
+    ):
         parts = made_of.get(piece, [(landed, line)])
         net -= work.assumed(category, flags, *unknown)
         whole = _piece(work, piece, category, flags, landed, state, got, forecast, sales, net)
@@ -177,9 +188,9 @@ def runs(store: Store, settings: Settings) -> list[Brought]:
     return sorted((one for one in found.values() if one.pieces or one.trip.counts.minutes), key=lambda one: -one.run)
 
 
-def of_run(found: list[Brought], run: int) -> Brought | None:
-    """Return one run of them."""
-    return next((one for one in found if one.run == run), None)
+def of_run(store: Store, settings: Settings, run: int) -> Brought | None:
+    """Return what came of one run; None where nothing was done on it."""
+    return next((one for one in runs(store, settings, run) if one.run == run), None)
 
 
 @dataclass(frozen=True)
@@ -215,7 +226,7 @@ def _piece(
 
 def _share_out(
     found: dict[int, Brought],
-    run_of: Mapping[int, int],
+    run_of: Mapping[int | None, int],
     whole: _Piece,
     parts: list[tuple[int, int | None]],
     landed: int,
@@ -228,7 +239,7 @@ def _share_out(
         realised = left_realised if last else round(whole.realised * share)
         expected = left_expected if last else round(whole.expected * share)
         left_realised, left_expected = left_realised - realised, left_expected - expected
-        if line is None or run_of.get(line) not in found:
+        if run_of.get(line) not in found:
             continue
         one = found[run_of[line]]
         one.cost += paid
