@@ -25,6 +25,7 @@ from sourcing.forecast import DAYS, Forecasts, forecast_group
 from sourcing.language import gettext, gettext_noop
 from sourcing.limits import Outlook, decide, limits
 from sourcing.money import money_writer
+from sourcing.outcomes.words import own_words
 from sourcing.settings import CategorySettings, load_settings
 from sourcing.storage import Store
 from sourcing.verdict import figures, to_cents
@@ -141,7 +142,10 @@ def explain(store: Store, query: Query) -> Explanation:
     )
     if now.speed_basis and answer.asking_price is not None:
         found = replace(found, **_speed(fit, now, kin))
-    return replace(found, sections=sections(found, fit, kin, now, money_writer(answer.currency, settings.locale)))
+    told = sections(found, fit, kin, now, money_writer(answer.currency, settings.locale))
+    if own := own_words(now.seen, fit):
+        told = (*told, Section(gettext("Your own sales"), own))
+    return replace(found, sections=told)
 
 
 def _titles_var(store: Store, fit: Fit, category: str) -> float:

@@ -10,8 +10,8 @@ from sourcing.record.parts import Bin, GroupLine
 from web.charts import BOTTOM, LEFT, RIGHT, TOP, Tick
 
 _ROW = 26.0
-_RATIOS = (1 / 1.5, 0.8, 1.0, 1.25, 1.5)
-_RATIO_WORDS = ("−33 %", "−20 %", "0", "+25 %", "+50 %")
+_RATIOS = (1 / 1.5, 1.0, 1.5)
+_RATIO_WORDS = ("−33 %", "0", "+50 %")
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from web.state import current, settings, store
 if TYPE_CHECKING:
     from sourcing.comps.waiting import Waiting
 
+LAST = 15  # sales
 SHOWN = 40  # rows of a kind; what is not shown is counted
 _MINE = "sales: "  # before the name of a file that waits here
 _ERRORS = (BadInput, NotFound, Refused)
@@ -32,7 +33,7 @@ def show() -> str:
     """Show the last sales and what each line of the terms made of the difference."""
     item = request.args.get("item", "")
     ids = [int(item)] if item.isascii() and item.isdigit() and len(item) < 10 else []
-    found = explained_sales(store(), 30, ids)
+    found = explained_sales(store(), LAST, ids)
     loaded = [one for one in ledger.actions(store(), 200) if one.kind == KIND][:5]
     return render_template(
         "outcomes/show.html", found=found, own=own_comps(store()), loaded=loaded, currency=settings().currency,
