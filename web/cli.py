@@ -20,6 +20,7 @@ from web.commands.settings import settings
 from web.commands.stock import stock
 from web.commands.table import comps
 from web.commands.terms import terms
+from web.commands.today import today
 from web.commands.tune import tune
 from web.commands.whole import export, restore
 
@@ -48,6 +49,7 @@ for command in (
     pack,
     plan,
     prep,
+    today,
     stock,
     outcomes,
     record,

@@ -1,0 +1,100 @@
+"""``today``: what to do today with what is listed."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING
+
+import click
+
+from sourcing.today.board import ORDERS, PER_PAGE, PLAN
+from web.commands.frame import data_option, open_data, say
+
+if TYPE_CHECKING:
+    from sourcing.today.day import Line
+
+
+@click.command()
+@click.option("--order", type=click.Choice(ORDERS), default=PLAN, help="What stands first.", show_default=True)
+@click.option("--category", default="", help="Pieces of that category only.")
+@click.option("--late", is_flag=True, help="Only those past their plan.")
+@click.option("--page", type=int, default=1, help="Which page of twenty-five.", show_default=True)
+@click.option("--every", "all_of_them", is_flag=True, help="All pages at once.")
+@click.option("--cut", "cuts", multiple=True, metavar="PIECE=PRICE", help="Record a new asking price; may be repeated.")
+@click.option("--undo", "action", type=int, help="Take an action back, by the number it was recorded under.")
+@click.option("--count-own", is_flag=True, help="Bring your own listings among the comps up to date, and learn anew.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@data_option
+@click.pass_context
+def today(
+    ctx: click.Context, order: str, category: str, late: bool, page: int, all_of_them: bool, cuts: tuple[str, ...],
+    action: int | None, count_own: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Say of every listed piece how long it stands, how likely it sells, and what to ask for it now.
+
+    \b
+    Example: sourcing today --late
+    """
+    from sourcing.fitting import keep_up
+    from sourcing.settings import load_settings
+    from sourcing.stock.ledger import undo
+    from sourcing.today import fed
+    from sourcing.today.day import day
+    from sourcing.today.move import move
+
+    store, now = open_data(ctx), date.today()
+    if action is not None:
+        say(f"Recorded as action {undo(store, action)}.")
+    if cuts:
+        number = move(store, dict(_cut(text) for text in cuts), now)
+        say(f"Recorded as action {number}. To take it back: sourcing today --undo {number}")
+    if count_own:
+        told = fed.feed(store, now, asked=True)
+        if told is None:
+            say("Nothing changed: your listings are among the comps as they stand, or there are none.")
+        else:
+            say(f"Among the comps: {told.open} open, {told.ended} ended unsold, {told.sold} sold listings of yours.")
+            keep_up(store)
+    if action is not None or cuts or count_own:
+        return
+    found = day(
+        store, load_settings(store), now, order=order, category=category, late_only=late,
+        page=1 if all_of_them else page, per_page=1_000_000 if all_of_them else PER_PAGE,
+    )  # fmt: skip
+    if as_json:
+        click.echo(json.dumps([line.as_dict() for line in found.lines], indent=2))
+        return
+    say(f"{found.listed:,} listed, {found.late:,} past their plan, {found.cash:,} in them; "
+        f"page {found.page} of {found.pages}")  # fmt: skip
+    for line in found.lines:
+        click.echo(_line(line))
+
+
+def _cut(text: str) -> tuple[int, Decimal]:
+    number, sign, price = text.partition("=")
+    plain = price.strip().replace(",", ".")
+    try:
+        if not sign or not number.strip().isdigit() or not plain.replace(".", "", 1).isdigit():
+            raise InvalidOperation
+        return int(number), Decimal(plain)
+    except InvalidOperation as error:
+        raise click.BadParameter(
+            f"“{text}” is no new price; write the piece's number and it, such as 12=44.00."
+        ) from error
+
+
+def _line(line: Line) -> str:
+    ahead, item = line.ahead, line.ahead.item
+    assert item.listing is not None
+    chances = " ".join(f"{days} d {chance:.0%}" for days, chance in ahead.chances.items())
+    late = f"given up by the plan {line.over} d ago" if line.over is not None else (
+        f"plan asks {line.planned} since {line.due} d" if line.due is not None else ""
+    )  # fmt: skip
+    move = ahead.move
+    told = f"to {move.to}: {move.gain:+} ({move.low:+} to {move.high:+})" if move else ahead.why
+    return (
+        f"{item.id:>6}  {item.what[:30]:<31}{ahead.days:>4} d  {item.listing.asking_price:>9}  {chances:<18}"
+        f"  {told}{f'; {late}' if late else ''}"
+    )
