@@ -55,7 +55,7 @@ async function asked(picture) {
 /** Say what a photo showed, as `readPhoto` of still.js found it. */
 export function inWords({ chosen, maybe, others, rest: besides }) {
   const code = (chosen ?? maybe)?.typed, rest = besides.map(({ kind, typed }) => `${REST[kind]} (${typed})`).join(gettext(" and "));
-  const also = (note) => (rest ? `${note} ${gettext("There was {rest} too.", { rest })}` : note);
+  const also = (note) => (rest ? [note, gettext("There was {rest} too.", { rest })].join(" ") : note);
   if (maybe) return also(gettext("Saw perhaps {code}, not clearly: is this the number under the bars?", { code }));
   if (chosen?.kind === "style code") {
     return also(gettext("Saw “{code}” on a label and no product number: taken as the style code.", { code }));
