@@ -374,3 +374,44 @@ def test_without_room_for_a_copy_all_goes_on_as_without_it(store: Store, monkeyp
         assert not earlier.path_of(store._file).exists()
         raw.execute(INSERT, (1,))
     assert store.read("SELECT count(*) FROM code") == [(1,)]
+
+
+def test_what_is_read_once_is_read_again_after_any_write(store: Store) -> None:
+    count = "SELECT count(*) FROM code"
+    expected = 0
+
+    def holds() -> None:
+        assert store.read_once(count) == store.read_once(count) == [(expected,)]
+
+    holds()
+    with store.write_rows() as raw:  # by this thread, on the connection that reads
+        raw.execute(INSERT, (1,))
+        assert store.read_once(count) == [(1,)]
+        raw.execute(INSERT, (2,))
+        assert store.read_once(count) == [(2,)]
+    expected = 2
+    holds()
+    with pytest.raises(ZeroDivisionError), store.write_rows() as raw:  # noqa: PT012
+        raw.execute(INSERT, (3,))
+        assert store.read_once(count) == [(3,)]
+        raise ZeroDivisionError
+    holds()
+    with store.write() as connection:  # by this thread, on another connection
+        connection.exec_driver_sql(INSERT, (4,))
+    expected = 3
+    holds()
+
+    def other() -> None:
+        with store.write_rows() as raw:
+            raw.execute(INSERT, (5,))
+
+    thread = threading.Thread(target=other)
+    thread.start()
+    thread.join()
+    expected = 4
+    holds()
+    with closing(sqlite3.connect(store.url.removeprefix("sqlite:///"))) as elsewhere:  # by another program
+        elsewhere.execute(INSERT, (6,))
+        elsewhere.commit()
+    expected = 5
+    holds()

@@ -105,6 +105,7 @@ class Store:
                 raw.execute("COMMIT")
             finally:
                 self._local.writes = False
+                self._local.once = {}  # this connection is not told of what it wrote itself
                 self._end_earlier()
                 if raw.in_transaction:  # an error above; some, like a full disk, have rolled back already
                     raw.execute("ROLLBACK")
@@ -171,14 +172,14 @@ class Store:
         """Do as `read` for a statement without values, again only after somebody committed something.
 
         SQLite tells a connection whether the file was written by another (``PRAGMA data_version``), in a tenth of what
-        a few small queries take; the connections of `read` write nothing themselves.
+        a few small queries take; what this thread writes with `write_rows` ends what is kept by itself.
 
         Raises
         ------
         Busy, Refused
             As `read`.
         """
-        if self._file is None:
+        if self._file is None or getattr(self._local, "writes", False):
             return self.read(statement)
         version = (id(self._before() or self._kept()), self.read("PRAGMA data_version")[0])
         kept: dict[str, Any] = self._local.__dict__.setdefault("once", {})
