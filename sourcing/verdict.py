@@ -15,6 +15,7 @@ import numpy as np
 from models.price import Floats
 from models.robust import Z80, Z90
 from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
+from sourcing.day import day_writer
 from sourcing.fitting import fold
 from sourcing.forecast import DAYS, Forecasts
 from sourcing.language import gettext, gettext_noop, spoken
@@ -115,12 +116,12 @@ def _supports(items: list[Item], forecasts: Forecasts) -> list[Support]:
     dated_words = gettext("{sold} sold and {unsold} unsold comps, newest {day}; {match}.")
     undated_words = gettext("{sold} sold and {unsold} unsold comps, undated; {match}.")
     none_words = gettext("No comps of its own ({match}).")
-    found = []
+    found, written = [], day_writer()
     for at, item in enumerate(items):
         day = to_day(int(newest[at])) if newest[at] > -np.inf else None
         match = _match(item, sold[at], exact[at])
         words = (dated_words if day else undated_words) if every[at] else none_words
-        sentence = words.format(sold=sold[at], unsold=every[at] - sold[at], day=day and day.isoformat(), match=match)
+        sentence = words.format(sold=sold[at], unsold=every[at] - sold[at], day=day and written(day), match=match)
         found.append(Support(sold[at], every[at] - sold[at], size[at] - every[at], day, match, sentence))
     return found
 

@@ -12,6 +12,7 @@ import numpy as np
 from sourcing import check, prospect
 from sourcing.answer import Query, Verdict
 from sourcing.codes import check_digit
+from sourcing.day import day_writer
 from sourcing.pack.figures import COLUMNS, Ints
 from sourcing.pack.file import as_bytes
 from sourcing.pack.header import money_in_plain
@@ -126,7 +127,7 @@ def answered(group: Group, record: int, query: Query, settings: Settings) -> Ver
     item = _item(group.known[record]) if group.known else _stand_in(category, group.brands[record])
     newest = date(1970, 1, 1) + timedelta(one["newest"]) if one["newest"] else None
     match = _match(item, one["sold"], 0)
-    when = f", newest {newest.isoformat()}" if newest else ", undated"
+    when = f", newest {day_writer()(newest)}" if newest else ", undated"
     rests = (
         f"{one['sold']} sold and {one['unsold']} unsold comps{when}; {match}."
         if one["sold"] + one["unsold"]

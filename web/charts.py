@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
+from sourcing.day import month
 from sourcing.language import gettext
-from web.filters import month
 
 WIDTH, HEIGHT = 340.0, 190.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 332.0, 14.0, 160.0

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Flask
 
-from sourcing.language import gettext, gettext_noop, ngettext, spoken
+from sourcing.day import day_writer
+from sourcing.language import gettext, ngettext, spoken
 from web import cautions, connect, photos
 from web.reach import secure
 from web.state import current, settings
@@ -18,11 +19,6 @@ if TYPE_CHECKING:
     from web.haul_limits import Told
 
 DASH = "–"
-MONTHS = (
-    gettext_noop("Jan"), gettext_noop("Feb"), gettext_noop("Mar"), gettext_noop("Apr"), gettext_noop("May"),
-    gettext_noop("Jun"), gettext_noop("Jul"), gettext_noop("Aug"), gettext_noop("Sep"), gettext_noop("Oct"),
-    gettext_noop("Nov"), gettext_noop("Dec"),
-)  # fmt: skip
 
 
 def _haul_limits(view: HaulView) -> list[Told]:
@@ -106,12 +102,7 @@ def when(moment: Any) -> str:
     if not moment:
         return DASH
     day = date.fromisoformat(str(moment)[:10])
-    return gettext("{day}\N{NO-BREAK SPACE}{month} {year}", day=day.day, month=month(day), year=day.year)
-
-
-def month(day: date) -> str:
-    """Return the short name of a day's month."""
-    return gettext(MONTHS[day.month - 1])
+    return day_writer()(day)
 
 
 def grouped(number: float, digits: int = 0) -> str:

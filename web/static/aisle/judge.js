@@ -3,6 +3,7 @@
 import { gettext, ngettext } from "../language.js";
 import { Unusable } from "./codes.js";
 import { Discount, Till, floorCents, plain, readDiscount, readPrice, toCents } from "./money.js";
+import { day } from "./words.js";
 
 export { readDiscount, readPrice };
 
@@ -78,7 +79,7 @@ function judged(pack, asked, answer, shelf, discount) {
 
 function resting(sold, unsold, newest, match) {
   if (!(sold + unsold)) return gettext("No comps of its own ({match}).", { match });
-  return newest ? gettext("{sold} sold and {unsold} unsold comps, newest {day}; {match}.", { sold, unsold, day: newest, match })
+  return newest ? gettext("{sold} sold and {unsold} unsold comps, newest {day}; {match}.", { sold, unsold, day: day(`${newest}T12:00`), match })
     : gettext("{sold} sold and {unsold} unsold comps, undated; {match}.", { sold, unsold, match });
 }
 
