@@ -116,6 +116,13 @@ class TestFile:
         assert (fed["sold price"], fed["sold on"]) == ("sold_price", "ended_on")
         assert [(row.fees, row.postage) for row in found.rows] == [(D("7.45"), D("8.00")), (D("7.71"), D("8.00"))]
 
+    def test_a_column_called_so_is_one_of_labels_though_few_are_in_stock(self, store: Store, tmp_path: Path) -> None:
+        _stocked(store, {"label": "B7-001"})
+        text = HEAD + "B7-001,,,,55.00,2026-03-20,7,8,40\nA1,,,,5.00,2026-03-20,1,1,3\nA2,,,,5.00,2026-03-20,1,1,3\n"
+        assert read_sales(store, _file(tmp_path, text)).rows[0].label == "B7-001"
+        unlike = text.replace("stock label", "remark")
+        assert read_sales(store, _file(tmp_path, unlike)).rows[0].label == ""
+
     def test_the_user_says_otherwise(self, store: Store, tmp_path: Path) -> None:
         text = "a,b,c\nFW100,55.00,2026-03-20\nFW101,57.00,2026-03-21\n"
         said = {"column:0": "style_code", "column:1": "sold_price", "column:2": "ended_on"}

@@ -48,6 +48,7 @@ _PAYOUT = {
     "net", "payout", "proceeds", "earnings", "received", "netto", "auszahlung", "verse", "ingreso", "neto", "ricavo",
     "uitbetaling",
 }  # fmt: skip
+_LABEL_WORDS = {"label", "labels", "etikett", "etiquette", "etiqueta", "etichetta", "etiket"}
 _LABELS = 0.5  # share of cells that are labels of stock, from which a column is one of labels
 _EXAMPLES = 3
 
@@ -180,7 +181,10 @@ def _ours(store: Store, sample: Sample) -> dict[int, str]:
         if fold_name(name) in OWN_FIELDS:
             found.setdefault(place, fold_name(name))
         elif cells and known:
-            scores.append((sum(labels.folded(cell) in known for cell in cells) / len(cells), -place))
+            named = set(name_words(name)) & _LABEL_WORDS and not meanings(name) & {"cost", "shipping"}
+            # Labels of pieces that are in stock no more are labels still, where the column is called so.
+            share = sum(labels.folded(cell) in known for cell in cells) / len(cells)
+            scores.append((share + (0.5 if named else 0.0), -place))
     best = max(scores, default=(0.0, 0))
     if LABEL not in found.values() and best[0] >= _LABELS:
         found[-best[1]] = LABEL
