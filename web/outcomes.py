@@ -13,7 +13,7 @@ from sourcing.errors import BadInput, NotFound, Refused, SourcingError
 from sourcing.language import gettext as _
 from sourcing.language import ngettext
 from sourcing.outcomes.file import FIELDS, SalesFile, read_sales
-from sourcing.outcomes.load import KIND, record_sales
+from sourcing.outcomes.load import loads, record_sales
 from sourcing.outcomes.match import Match, match
 from sourcing.outcomes.own import bring_in_line, own_comps, put_back
 from sourcing.outcomes.sale import explained_sales
@@ -34,9 +34,8 @@ def show() -> str:
     item = request.args.get("item", "")
     ids = [int(item)] if item.isascii() and item.isdigit() and len(item) < 10 else []
     found = explained_sales(store(), LAST, ids)
-    loaded = [one for one in ledger.actions(store(), 200) if one.kind == KIND][:5]
     return render_template(
-        "outcomes/show.html", found=found, own=own_comps(store()), loaded=loaded, currency=settings().currency,
+        "outcomes/show.html", found=found, own=own_comps(store()), loaded=loads(store()), currency=settings().currency,
         files=[one for one in waiting.waiting(current().folder) if one.name.startswith(_MINE)], mine=len(_MINE),
         one=bool(ids), done=_done(), client_id=secrets.token_urlsafe(9),
     )  # fmt: skip

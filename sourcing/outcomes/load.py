@@ -9,7 +9,7 @@ from sourcing.errors import BadInput, SourcingError
 from sourcing.language import gettext, ngettext
 from sourcing.outcomes.match import Match
 from sourcing.stock.item import LISTED, READY, RETURNED, SOLD, TO_PREP, day_number, minor
-from sourcing.stock.ledger import Entry, act
+from sourcing.stock.ledger import Action, Entry, act, action
 from sourcing.stock.pieces import end, last_sale, not_before, one, only, standing
 from sourcing.storage import Store
 
@@ -69,6 +69,12 @@ def record_sales(
 
     number = act(store, KIND, do, client_id)
     return Loaded(number, counts[0], counts[1])
+
+
+def loads(store: Store, limit: int = 5) -> list[Action]:
+    """Return the last actions that recorded sales of a file, newest first, undone ones too."""
+    rows = store.read("SELECT id FROM stock_action WHERE kind = ? ORDER BY id DESC LIMIT ?", (KIND, limit))
+    return [action(store, row[0]) for row in rows]
 
 
 def _record(entry: Entry, found: Match, item_id: int) -> int:
