@@ -106,6 +106,7 @@ def run() -> list[dict[str, Any]]:
         place = Path(name)
         for folder in ("aisle", "scan"):
             shutil.copytree(STATIC / folder, place / folder)
+        shutil.copy(STATIC / "language.js", place)
         (place / "page.html").write_text("<!doctype html><title>bench</title>")
         for items in SIZES:
             store = open_store(str(place / f"{items}.sqlite3"))

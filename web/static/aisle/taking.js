@@ -21,10 +21,10 @@ function say(words, back = false) {
   said.scrollIntoView({ block: "nearest" });
 }
 
-/** Let the form go as it is, with the button that was tapped. */
+/** Let the form go as it is, with the button that was tapped; not within its own event, where that does nothing. */
 function native(button) {
   form.removeEventListener("submit", submitted);
-  form.requestSubmit(button);
+  setTimeout(() => form.requestSubmit(button));
 }
 
 async function submitted(event) {
