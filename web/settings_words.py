@@ -65,7 +65,6 @@ LABELS = {
     "photograph_minutes": gettext_noop("Photograph minutes"),
     "list_minutes": gettext_noop("List minutes"),
     "pack_minutes": gettext_noop("Pack minutes"),
-    "learn_minutes": gettext_noop("Learn minutes"),
     "return_way_back": gettext_noop("Return way back"),
     "return_outward_lost": gettext_noop("Return outward lost"),
     "give_up_day": gettext_noop("Give up day"),
