@@ -52,7 +52,7 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
         )  # fmt: skip
 
     def do(entry: Entry) -> str:
-        found = entry.rows("SELECT store, closed_at FROM haul WHERE id = ?", (haul_id,))
+        found = entry.rows("SELECT store FROM haul WHERE id = ?", (haul_id,))
         if not found:
             raise NotFound(
                 gettext("There is no haul number {haul_id}.", haul_id=haul_id),
@@ -66,12 +66,11 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
             for _ in range(line[2]):
                 entry.create("item", _values(where, line))
                 pieces += 1
-        if found[0][1] is None:
-            # Not part of what an undo takes back: a closed haul is brought in again as well as an open one.
-            entry.raw.execute(
-                "UPDATE haul SET closed_at = ? WHERE id = ?",
-                (datetime.now(UTC).isoformat(timespec="seconds"), haul_id),
-            )
+        # Not part of what an undo takes back: a haul that is closed and has a name is brought in again as well.
+        entry.raw.execute(
+            "UPDATE haul SET closed_at = coalesce(closed_at, ?), store = ? WHERE id = ?",
+            (datetime.now(UTC).isoformat(timespec="seconds"), where, haul_id),
+        )
         return ngettext(
             "{count} piece brought in from {where}",
             "{count} pieces brought in from {where}",

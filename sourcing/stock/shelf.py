@@ -106,12 +106,12 @@ def find(
         where.append("i.label = ?")
         values.append(label)
     if code:
-        where.append("? IN (i.gtin, i.style_code)")
-        values.append(code)
+        where.append("(i.gtin = ? OR i.style_code = ?)")
+        values += [code, code]
     if bought_at:
         where.append("i.store = ? COLLATE NOCASE")
         values.append(bought_at)
-    for word in words.split():
+    for word in sorted(words.split(), key=len, reverse=True):  # the one that fewest have, most likely, first
         where.append(f"{_WORDS} LIKE ? ESCAPE '\\'")
         values.append(f"%{word.replace(chr(92), chr(92) * 2).replace('%', chr(92) + '%').replace('_', chr(92) + '_')}%")
     if after:
@@ -131,10 +131,8 @@ def held(store: Store) -> tuple[Held, ...]:
 
 
 def stores(store: Store) -> list[str]:
-    """Return the names of the stores that pieces were bought in, each once."""
-    rows = store.read(
-        "SELECT store FROM stock_item WHERE store <> '' GROUP BY store COLLATE NOCASE ORDER BY MAX(id) DESC"
-    )
+    """Return the names of the stores that hauls were taken at, each once, the last one first."""
+    rows = store.read("SELECT store FROM haul WHERE store <> '' GROUP BY store COLLATE NOCASE ORDER BY MAX(id) DESC")
     return [row[0] for row in rows]
 
 

@@ -38,6 +38,9 @@ stock_item = Table(  # one row a piece, as it stands now; the ledger below holds
 )
 Index("stock_item_by_state", stock_item.c.state, stock_item.c.id)
 Index("stock_item_by_haul_item", stock_item.c.haul_item_id)
+Index("stock_item_by_style_code", stock_item.c.style_code)
+Index("stock_item_by_gtin", stock_item.c.gtin)
+Index("stock_item_costs", stock_item.c.state, stock_item.c.landed)
 
 stock_listing = Table(  # one row a spell on the market
     "stock_listing",
@@ -83,6 +86,7 @@ stock_action = Table(  # the ledger: only ever appended to
     sqlite_autoincrement=True,
 )
 Index("stock_action_by_undoes", stock_action.c.undoes)
+Index("stock_action_by_kind", stock_action.c.kind)
 
 stock_change = Table(  # what an action found and what it left, row by row
     "stock_change",

@@ -1,6 +1,5 @@
 // The panel that is open while scanning. One state at a time: what is shown in it is marked `data-in` in the page.
 import { Camera } from "./camera.js";
-import { Labels } from "./labels.js";
 import { ready, signal, want, wanted } from "./signal.js";
 import { Votes } from "./votes.js";
 
@@ -9,6 +8,7 @@ const REST = 60; // milliseconds from one picture to the next at least: more war
 const panel = document.getElementById("scan");
 const video = panel.querySelector("video");
 const { reads, field: into = "code", many } = panel.dataset; // `reads` labels of stock: into a field that is then sent
+const { Labels } = reads === "labels" ? await import("./labels.js") : {};
 const field = document.getElementById(into);
 const price = document.getElementById("price");
 const last = document.getElementById("scan-read"); // the label that was read last
