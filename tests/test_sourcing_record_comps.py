@@ -36,7 +36,8 @@ def _codes(store: Store, count: int) -> list[str]:
     """Style codes with the most sales."""
     rows = store.read(
         "SELECT p.style_code FROM product p JOIN comp c ON c.product_id = p.id WHERE p.style_code <> '' "
-        "AND p.id = p.root AND c.status = 1 AND c.listed IS NOT NULL GROUP BY p.id ORDER BY count(*) DESC, p.id LIMIT ?",
+        "AND p.id = p.root AND c.status = 1 AND c.listed IS NOT NULL GROUP BY p.id "
+        "ORDER BY count(*) DESC, p.id LIMIT ?",
         (count,),
     )
     return [row[0] for row in rows]

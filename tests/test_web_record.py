@@ -45,6 +45,7 @@ def test_a_correction_is_offered_taken_in_one_tap_and_undone_in_one(client: Flas
     page = _said(client, "/record")
     assert "A correction would have helped" not in page
     assert "at work" in page
+    assert re.search(r"Prices 1\d % lower, all categories", page)
     number = re.findall(r'name="number" value="(\d+)"', page)[0]
     assert client.post("/record/undo", data={"number": number}).status_code == 303
     assert "A correction would have helped" in _said(client, "/record")

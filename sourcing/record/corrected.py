@@ -38,6 +38,11 @@ class Correction:
     undone_at: datetime | None
 
     @property
+    def change(self) -> float:
+        """The correction as a share: 0.1 is a tenth more."""
+        return float(np.expm1(self.value))
+
+    @property
     def in_force(self) -> bool:
         """Whether it is at work."""
         return self.undone_at is None

@@ -165,4 +165,5 @@ def outcomes(
     if recorded:
         done = record_sales(store, rows, name=file.name)
         bring_in_line(store)
-        say(f"{done.sold} sales recorded, costs of {done.updated} put in; sourcing outcomes --undo {done.action_id}")
+        sold = f"{done.sold} sale{'' if done.sold == 1 else 's'} recorded"
+        say(f"{sold}, costs of {done.updated} put in; sourcing outcomes --undo {done.action_id}")
