@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import web_examples
 
-from benchmarks._reseller import TODAY, Truth, fill
+from benchmarks._reseller import SPREAD, TODAY, Truth, fill
 from sourcing import haul, history
 from sourcing.answer import Query
 from sourcing.check import check
@@ -39,11 +39,14 @@ class TestStraight:
     def test_level_and_coverage_hold_what_was_forecast(self, straight: tuple[Store, np.ndarray]) -> None:
         part = price_part(outcomes(straight[0], today=TODAY))
         assert part is not None
-        assert part.low < 1 < part.high
+        # Four standard errors of a median, and of a share: a right forecast is beyond them once in 16,000.
+        error = 1.2533 * SPREAD / np.sqrt(part.count)
+        assert abs(np.log(part.level)) < 4 * error
+        assert 2 < np.log(part.high / part.low) / error < 5  # 3.29 on the whole
         assert part.inside_80 is not None
         assert part.inside_90 is not None
-        assert part.inside_80[1] < 0.8 < part.inside_80[2]
-        assert part.inside_90[1] < 0.9 < part.inside_90[2]
+        assert part.inside_80[0] == pytest.approx(0.8, abs=4 * np.sqrt(0.16 / part.count))
+        assert part.inside_90[0] == pytest.approx(0.9, abs=4 * np.sqrt(0.09 / part.count))
         assert part.more <= 0
         assert part.study is not None
         assert part.study.level == pytest.approx(part.level)
@@ -53,9 +56,9 @@ class TestStraight:
         part = speed_part(outcomes(straight[0], today=TODAY), days)
         assert part is not None
         assert part.unsold > 100
-        inside = [one.low <= one.forecast <= one.high for one in part.bins]
-        # Bands of 90 %: of six one may miss, two hardly ever do (binomial, 11 % for two or more).
-        assert sum(inside) >= len(inside) - 1
+        # How often the bands hold the truth is measured over many (tests of the models, benchmarks/record.py); here
+        # none of the bins may be off by more than twice its band, over three standard errors.
+        assert all(one.sold is not None and abs(one.sold - one.forecast) < one.high - one.low for one in part.bins)
         assert part.parts is not None
         assert part.parts.reliability < 0.01 < part.parts.resolution
 
@@ -63,7 +66,7 @@ class TestStraight:
         part = profit_part(outcomes(straight[0], today=TODAY))
         assert part is not None
         assert part.going > 100
-        assert part.low < 0 < part.high
+        assert abs(part.gap) < 4 * (part.high - part.low) / 2 / 1.645
 
     @pytest.mark.parametrize("by", ["category", "store", "evidence", "period"])
     def test_groups_add_up_to_all(self, straight: tuple[Store, np.ndarray], by: str) -> None:
@@ -82,7 +85,7 @@ def test_a_known_bias_of_price_is_found_and_its_correction_offered(new_store: Ne
     fill(store, 2, 700, TODAY, Truth(bias=-0.15))
     (one,) = offers(outcomes(store, today=TODAY)).offers
     assert (one.kind, one.category) == ("price", "")
-    assert one.low < -0.15 < one.high
+    assert abs(one.value + 0.15) < one.high - one.low
     assert one.gain_low > 0
 
 
@@ -91,7 +94,7 @@ def test_a_known_bias_of_pace_is_found_though_much_is_unsold(new_store: NewStore
     fill(store, 3, 700, TODAY, Truth(pace=0.6))
     (one,) = offers(outcomes(store, today=TODAY)).offers
     assert (one.kind, one.category) == ("speed", "")
-    assert np.exp(one.low) < 0.6 < np.exp(one.high)
+    assert abs(one.value - np.log(0.6)) < one.high - one.low
 
 
 def test_a_bias_of_one_category_is_told_from_the_others(new_store: NewStore) -> None:
