@@ -94,7 +94,7 @@ class Brought:
     @property
     def counts(self) -> bool:
         """Whether the run says anything of its store: hours and at least a trip or a piece."""
-        return self.minutes >= 1 and (self.pieces > 0 or self.trip.counts.minutes > 0)
+        return self.minutes >= 1 and (self.cost > 0 or self.pieces > 0 or self.trip.counts.minutes > 0)
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ def runs(store: Store, settings: Settings, run: int | None = None) -> list[Broug
         whole = _piece(work, piece, category, flags, landed, state, got, forecast, sales, net)
         whole = replace(whole, assumed=int(any(unknown)))
         _share_out(found, run_of, whole, parts, landed)
-    return sorted((one for one in found.values() if one.pieces or one.trip.counts.minutes), key=lambda one: -one.run)
+    return sorted((one for one in found.values() if one.cost or one.pieces or one.trip.counts.minutes), key=lambda one: -one.run)
 
 
 def of_run(store: Store, settings: Settings, run: int) -> Brought | None:
