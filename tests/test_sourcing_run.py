@@ -7,15 +7,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 import web_examples
+from alembic import command
+from alembic.config import Config
 
 from sourcing import again, haul, history, run
 from sourcing.answer import Verdict
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.settings import load_settings
-from sourcing.storage import Store, open_store
+from sourcing.storage import Store, migrate, open_store
+from sourcing.storage.store import APPLICATION_ID
 
 NOW = datetime.now(UTC)
 
@@ -256,21 +261,22 @@ class TestCount:
             haul.recount(store, line + 9, 3)
 
 
-def test_checks_kept_by_an_earlier_version_are_recognised(tmp_path: object) -> None:
+def test_checks_kept_by_an_earlier_version_are_recognised(new_store: Callable[[], Store], tmp_path: Path) -> None:
     """The columns that say what a check was about are filled when the file is first opened."""
-    path = f"{tmp_path}/data.db"
-    store = open_store(path)
-    old = history.record(store, shoe("34.99"), NOW - timedelta(days=9))
-    with store.write() as connection:
-        for name in ("checked_by_gtin", "checked_by_style_size", "checked_by_at"):
-            connection.exec_driver_sql(f"DROP INDEX {name}")
-        for name in ("gtin", "style_size"):
-            connection.exec_driver_sql(f"ALTER TABLE checked DROP COLUMN {name}")
-        later = "'sent', 'about', 'prep_tap', 'prep_batch'"
-        for (name,) in store.read(f"SELECT name FROM sqlite_master WHERE name IN ({later}) ORDER BY name DESC"):
-            connection.exec_driver_sql(f"DROP TABLE {name}")
-        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0006'")
-    store.close()
-    store = open_store(path)
+    now = new_store()
+    old = history.record(now, shoe("34.99"), NOW - timedelta(days=9))
+    path = tmp_path / "data.db"
+    config = Config()
+    config.set_main_option("script_location", str(Path(migrate.__file__).parent / "migrations"))
+    with sa.create_engine(f"sqlite:///{path}").begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0006")
+        connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+        names = [name for _, name, *_ in connection.exec_driver_sql("PRAGMA table_info(checked)")]
+        assert "style_size" not in names
+        (row,) = now.read(f"SELECT {', '.join(names)} FROM checked")
+        marks = ", ".join("?" * len(names))
+        connection.exec_driver_sql(f"INSERT INTO checked ({', '.join(names)}) VALUES ({marks})", row)
+    store = open_store(str(path))
     mine = history.record(store, shoe("32.00"), NOW)
     assert [one.id for one in again.earlier(store, mine)] == [old]
