@@ -189,7 +189,7 @@ class TestPrices:
         moves.list_(store, ids, None, day)
         moves.ask(store, ids[:1], D("33.35"), day + timedelta(1))
         done = moves.cut(store, ids, D("0.10"), day + timedelta(7))
-        assert [one.listing and one.listing.asking_price for one in map(lambda i: shelf.get(store, i), ids)] == [
+        assert [one.listing and one.listing.asking_price for one in (shelf.get(store, i) for i in ids)] == [
             D("30.02"), *[(named * D("0.9")).quantize(D("0.01"))] * 2]  # fmt: skip
         assert ledger.items_of(store, done) == ids
         ledger.undo(store, done)
