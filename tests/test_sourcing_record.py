@@ -15,12 +15,15 @@ from sourcing import haul, history
 from sourcing.answer import Query
 from sourcing.check import check
 from sourcing.errors import BadInput, NotFound, Refused
-from sourcing.fitting import current_fit
+from sourcing.evidence import gather
+from sourcing.fitting import current_fit, fold
+from sourcing.forecast import Forecasts, forecast_group
 from sourcing.record import corrected
 from sourcing.record.offers import LEAST_SALES, offers
 from sourcing.record.outcomes import outcomes
 from sourcing.record.parts import groups, price_part, profit_part, speed_part
 from sourcing.record.record import accept, record
+from sourcing.settings import load_settings
 from sourcing.stock import moves, sales, shelf
 from sourcing.stock.bring import bring
 from sourcing.storage import Store
@@ -164,6 +167,14 @@ def test_a_piece_from_its_verdict_to_its_sale_and_return(new_store: NewStore) ->
     assert found.sold[0]  # a sale it was, whatever came after
 
 
+def _forecast(store: Store, query: Query) -> Forecasts:
+    fit, evidence = current_fit(store), gather(store, [query])
+    assert fit is not None
+    category = fold(evidence.items[0].category)
+    deal = load_settings(store).for_category(category)
+    return forecast_group(fit, category, [evidence.items[0]], [evidence.rows[0]], deal.terms, deal.rules)
+
+
 class TestCorrections:
     def test_accepted_it_moves_the_forecast_and_undone_it_is_as_before(
         self, sampled: Callable[..., Store], tmp_path
@@ -172,15 +183,17 @@ class TestCorrections:
         query = Query(
             code=store.read("SELECT style_code FROM product WHERE style_code <> '' AND id = root LIMIT 1")[0][0]
         )
-        before = check(store, query)
+        before, was = check(store, query), _forecast(store, query)
         price = corrected.accept(store, "price", "", float(np.log(0.9)), {}, "tap-one-0001")
         assert corrected.accept(store, "price", "", float(np.log(0.9)), {}, "tap-one-0001") == price
-        speed = corrected.accept(store, "speed", "", float(np.log(0.5)), {})
         after = check(store, query)
         assert before.sale_price is not None
         assert after.sale_price is not None
         assert float(after.sale_price.mid / before.sale_price.mid) == pytest.approx(0.9, abs=0.005)
-        assert after.sold_within[30] < before.sold_within[30]
+        speed = corrected.accept(store, "speed", "", float(np.log(0.5)), {})
+        now = _forecast(store, query)
+        assert now.rate == pytest.approx(was.rate * 0.5)
+        assert now.mean == pytest.approx(was.mean + np.log(0.9))
         corrected.undo(store, speed)
         corrected.undo(store, price)
         assert check(store, query).sold_within == before.sold_within
