@@ -1,0 +1,272 @@
+"""The catalogs are whole, fit the code they translate, and are spoken on every page, in threads and by numbers."""
+
+from __future__ import annotations
+
+import gettext as catalogs
+import io
+import json
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import lxml.html
+import pytest
+import web_examples
+from babel.messages.catalog import Catalog, Message
+from flask import Flask
+from flask.testing import FlaskClient
+
+from sourcing import haul, history, language
+from sourcing.comps import load_file
+from sourcing.language import gettext, spoken
+from sourcing.settings import load_settings, save_settings
+from sourcing.storage import Store
+from web import filters, languages
+from web.app import create_app
+from web.jobs import Job, Jobs
+from web.tasks import Task
+
+HOLE = re.compile(r"%\((\w+)\)s|(?<!\{)\{(\w+)\}(?!\})")
+TAG = re.compile(r"<[^>]+>")
+FORM = re.compile(r"\{(?:count|num|number|total|read)\}|%\((?:count|num|number|total|read)\)s")
+
+
+@pytest.fixture(scope="module")
+def template() -> Catalog:
+    """Return what the code says."""
+    return languages.extracted()
+
+
+@pytest.fixture(scope="module", params=languages.languages())
+def catalog(request: pytest.FixtureRequest) -> Catalog:
+    """Return one language's words."""
+    return languages.read(request.param)
+
+
+def said(catalog: Catalog) -> list[Message]:
+    return [one for one in catalog if one.id]
+
+
+def forms(text: str | tuple[str, ...] | list[str] | None) -> list[str]:
+    return [text or ""] if isinstance(text, str) or text is None else list(text)
+
+
+def holes(text: str) -> set[str]:
+    return {percent or brace for percent, brace in HOLE.findall(text)}
+
+
+class TestCatalogs:
+    def test_german_is_spoken(self) -> None:
+        assert "de" in languages.languages()
+        assert language.languages() == ("en", *languages.languages())
+
+    def test_nothing_is_left_to_translate(self, catalog: Catalog) -> None:
+        assert [one.id for one in said(catalog) if not languages.is_whole(one)] == []
+        assert [one.id for one in said(catalog) if one.fuzzy] == []
+
+    def test_what_is_filled_in_has_the_same_names(self, catalog: Catalog) -> None:
+        for one in said(catalog):
+            source = forms(one.id)
+            for translated in forms(one.string):
+                # One form of a plural may do without its count: “one row” beside “{count} rows”.
+                assert any(holes(text) == holes(translated) for text in source), (one.id, translated)
+
+    def test_markup_is_the_same_and_nothing_breaks_out_of_an_attribute(self, catalog: Catalog) -> None:
+        for one in said(catalog):
+            for source, translated in zip(forms(one.id), forms(one.string), strict=False):
+                assert sorted(TAG.findall(source)) == sorted(TAG.findall(translated)), (source, translated)
+                assert TAG.sub("", translated).count('"') <= TAG.sub("", source).count('"'), translated
+                assert source.count("%%") == translated.count("%%"), translated
+
+    def test_the_server_and_the_phone_read_what_is_translated(self, catalog: Catalog) -> None:
+        name = str(catalog.locale)
+        assert languages.po_of(name).with_suffix(".mo").read_bytes() == languages.compiled(catalog), "`make languages`"
+        assert (languages.PHONE / f"{name}.json").read_text(encoding="utf-8") == languages.for_phone(catalog)
+        found = catalogs.GNUTranslations(io.BytesIO(languages.compiled(catalog)))
+        for one in said(catalog):
+            if isinstance(one.id, str):
+                assert found.gettext(one.id) == one.string
+            else:
+                assert [found.ngettext(*one.id, count) for count in (1, 2)] == list(forms(one.string))
+
+    def test_the_phone_has_the_words_of_its_scripts_alone(self) -> None:
+        words = json.loads((languages.PHONE / "de.json").read_text(encoding="utf-8"))
+        assert words["messages"]["Take it."] == "Mitnehmen."
+        assert words["plurals"]["{count}\xa0day"] == ["{count}\xa0Tag", "{count}\xa0Tage"]
+        assert words["decimal"] == ","
+        assert [int(words["forms"][count]) for count in (0, 1, 2, 101, 121)] == [1, 0, 1, 1, 1]  # 101: "n != 1"
+        known = words["messages"].keys() | words["plurals"].keys()
+        assert known == {forms(one.id)[0] for one in said(languages.read("de")) if of_scripts(one)}
+
+
+def of_scripts(message: Message) -> bool:
+    return any(str(name).startswith("web/static/") for name, _line in message.locations)
+
+
+class TestExtraction:
+    def test_no_text_of_a_script_is_overlooked(self, template: Catalog) -> None:
+        """Read the scripts another way than the extraction does: texts in the middle of others are easily missed."""
+        known, text = {forms(one.id)[0] for one in said(template)}, r'"(?:[^"\\]|\\.)*"'
+        for path in (languages.ROOT / "web" / "static").rglob("*.js"):
+            if "vendor" in path.parts or path.name == "language.js":
+                continue
+            script = path.read_text(encoding="utf-8")
+            for call in re.findall(rf"\bn?gettext\(\s*({text}(?:\s*\+\s*{text})*)", script):
+                assert "".join(json.loads(part) for part in re.findall(text, call)) in known, (path.name, call)
+
+    def test_sentences_with_markup_are_whole(self, template: Catalog) -> None:
+        whole = {one.id for one in said(template)}
+        assert (
+            'Nothing is chosen yet: tick past checks above, bring a list, or <a href="%(link)s">check an item</a>.'
+            in whole
+        )
+        assert ("%(count)s check", "%(count)s checks") in whole
+        assert "80\xa0% not reached" in whole
+
+
+class Told:
+    """A store with something on every page, and an application that shows it in a language."""
+
+    def __init__(self, app: Flask, store: Store, locale: str) -> None:
+        self.app, self.store = app, store
+        save_settings(store, replace(load_settings(store), locale=locale), "a test")
+        self.client: FlaskClient = app.test_client()
+        codes = [str(code) for (code,) in store.read("SELECT style_code FROM product WHERE style_code != '' LIMIT 5")]
+        self.code = codes[0]
+        self.client.post("/haul/start", data={"store": "Qwx"})
+        for code, price in zip((*codes, "ZZ999-111"), ("3", "900", "", "12,50", "5", "4"), strict=True):
+            self.client.post("/check", data={"code": code, "price": price, "flags": "no box", "size": "42"})
+        haul.take(store, 1, 2, "one-two-three")
+        self.client.post("/comps/load", data={"file": (io.BytesIO(FILE.encode()), "qwx.csv")})
+        documented = Path(app.extensions["sourcing"].folder) / "qwx2.csv"
+        documented.write_text(DOCUMENTED, encoding="utf-8")
+        with language.speaking(language.of_locale(locale)):
+            load_file(store, documented)
+        self.batch = int(store.read("SELECT max(id) FROM batch")[0][0])
+
+    def pages(self) -> list[str]:
+        """Return the address of every page, with an example for what it asks."""
+        row = re.search(r'/comps/row\?row=([^"&]+)', self.client.get("/comps/table").text)
+        assert row is not None
+        item = re.search(r"/comps/item\?item=(\d+)", self.client.get(f"/comps/row?row={row[1]}").text)
+        assert item is not None
+        token = re.search(r"/comps/file/([\w-]+)", self.client.get("/comps").text)
+        assert token is not None
+        examples = {
+            "/check/<int:check_id>": ["/check/1", "/check/2", "/check/3", "/check/6"],
+            "/explain": [f"/explain?code={self.code}&price=5", "/explain?title=Qwx"],
+            "/whatif": [f"/whatif?code={self.code}&price=5", f"/whatif?code={self.code}&ask=x"],
+            "/run/<int:haul_id>": ["/run/1"],
+            "/comps/file/<token>": [f"/comps/file/{token[1]}?match=1"],
+            "/comps/batch/<int:batch_id>": [f"/comps/batch/{self.batch}"],
+            "/comps/row": [f"/comps/row?row={row[1]}"],
+            "/comps/item": [f"/comps/item?item={item[1]}"],
+            "/comps/table": ["/comps/table", "/comps/table?query=qwxqwx", "/comps/table?status=sold&within=90"],
+            "/ladder": ["/ladder", "/ladder?group=size&rows=200", "/ladder?part=little", "/ladder?discount=x"],
+            "/rules/part/<part>": [f"/rules/part/{part}" for part in PARTS],
+            "/rules/category": ["/rules/category?name=shoes", "/rules/category?name="],
+            "/rules/channel": ["/rules/channel?name=main"],
+            "/rules/flag": ["/rules/flag?name=no+box"],
+            "/nowhere": ["/nowhere"],
+        }
+        plain = [
+            rule.rule for rule in self.app.url_map.iter_rules() if "GET" in (rule.methods or ()) and not rule.arguments
+        ]
+        found = [page for page in (*plain, *examples) for page in examples.get(page, [page])]
+        return list(dict.fromkeys(page for page in found if page not in NO_PAGES))
+
+
+PARTS = ("buying", "postage", "work", "selling", "rules", "haul", "general")
+# Files, scripts and JSON; and what only another address or an empty store shows.
+NO_PAGES = {"/sw.js", "/trust", "/root.crt", "/root.pem", "/rules/settings.toml"}
+FILE = "Qwx,Soldfor,Qwx\nQwx 1,12.50,2026-01-03\nQwx 2,qwx,2026-01-04\nQwx 3,8.00,03/04/2026\n"
+DOCUMENTED = (
+    "style_code,title,status,sold_price,ended_on\nQWX1,Qwx,sold,12.50,2026-01-03\nQWX2,Qwx,sold,qwx,2026-01-04\n"
+)
+
+
+@pytest.fixture
+def tell(sampled: Callable[[Path], Store], tmp_path: Path) -> Iterator[Callable[[str], Told]]:
+    """Return what makes the application speak as somewhere."""
+    store = sampled(tmp_path / "comps.db")
+    app = create_app(tmp_path / "comps.db")
+    app.config["WTF_CSRF_ENABLED"] = False
+    yield lambda locale: Told(app, store, locale)
+    app.extensions["sourcing"].store.close()
+    store.close()
+
+
+class TestPages:
+    def test_every_page_speaks_german(self, tell: Callable[[str], Told]) -> None:
+        told = tell("de_DE")
+        english = {
+            str(one.id)
+            for one in said(languages.read("de"))
+            if isinstance(one.id, str) and one.id != one.string and " " in one.id and not HOLE.search(one.id)
+        }
+        for path in told.pages():
+            answer = told.client.get(path)
+            if not (answer.content_type or "").startswith("text/html"):
+                continue
+            page = lxml.html.document_fromstring(answer.text)
+            assert page.get("lang") == "de", path
+            left = {text.strip() for text in page.xpath("//main//text()")} & english
+            assert not left, (path, left)
+
+    def test_what_was_said_stays_as_it_was_said(self, app: Flask, client: FlaskClient) -> None:
+        store = app.extensions["sourcing"].store
+        number = history.record(store, web_examples.verdict())
+        save_settings(store, replace(load_settings(store), locale="de_DE"), "a test")
+        page = lxml.html.document_fromstring(client.get(f"/check/{number}").text)
+        assert page.get("lang") == "de"
+        assert web_examples.verdict().rests_on in page.xpath("string(//p[@class='rests'])")
+        assert page.xpath("string(//*[@class='most']/*[@class='name'])") == "Höchster lohnender Preis"
+
+    def test_a_language_without_words_leaves_the_pages_english(self, app: Flask, client: FlaskClient) -> None:
+        store = app.extensions["sourcing"].store
+        for locale in ("sv_SE", "en_GB"):
+            save_settings(store, replace(load_settings(store), locale=locale), "a test")
+            page = lxml.html.document_fromstring(client.get("/nowhere").text)
+            assert (page.get("lang"), page.xpath("string(//h1)")) == ("en", "Nothing here")
+
+    def test_values_are_escaped_and_messages_are_not(self, app: Flask) -> None:
+        with app.test_request_context(), language.speaking("de"):
+            told = app.jinja_env.from_string(
+                """{{ _("Undo: %(what)s", what=x) }}{{ _("“{text}” is no day.", text=x) }}"""
+                """{{ ngettext("{count} row", "{count} rows", 2) }}"""
+                """{% trans address=x %}Scan it, or open <code class="print">{{ address }}</code> on the phone."""
+                """{% endtrans %}"""
+            ).render(x="<b>{y}%")
+        assert "<b>" not in told
+        assert told.count("&lt;b&gt;{y}%") == 3
+        assert '<code class="print">' in told
+
+    def test_numbers_are_written_as_the_language_does(self) -> None:
+        assert (filters.grouped(1234.5, 1), filters.days(1), filters.ordinal(2)) == ("1,234.5", "1\xa0day", "2nd")
+        with language.speaking("de"):
+            assert (filters.grouped(1234.5, 1), filters.days(1), filters.ordinal(2)) == ("1.234,5", "1\xa0Tag", "2.")
+            assert filters.when("2026-03-01") == "1.\xa0März 2026"
+
+
+class TestThreads:
+    """Work in the background speaks the language of who asked for it."""
+
+    def test_a_task(self) -> None:
+        heard: list[str] = []
+        with language.speaking("de"):
+            task = Task()
+            task.start(lambda say: heard.append(gettext("Take it.")))
+        while task.running:
+            pass
+        assert heard == ["Mitnehmen."]
+        assert spoken() == "en"
+
+    def test_a_job(self) -> None:
+        def work(_job: Job) -> str:
+            return gettext("Take it.")
+
+        with language.speaking("de"):
+            job = Jobs().ask("one", "load", "token", "name", work)
+        assert job.wait(10)
+        assert job.outcome() == "Mitnehmen."
