@@ -185,7 +185,9 @@ def runs(store: Store, settings: Settings, run: int | None = None) -> list[Broug
         whole = _piece(work, piece, category, flags, landed, state, got, forecast, sales, net)
         whole = replace(whole, assumed=int(any(unknown)))
         _share_out(found, run_of, whole, parts, landed)
-    return sorted((one for one in found.values() if one.cost or one.pieces or one.trip.counts.minutes), key=lambda one: -one.run)
+    return sorted(
+        (one for one in found.values() if one.cost or one.pieces or one.trip.counts.minutes), key=lambda one: -one.run
+    )
 
 
 def of_run(store: Store, settings: Settings, run: int) -> Brought | None:
