@@ -1,4 +1,4 @@
-"""The catalogs are whole, fit the code they translate, and are spoken on every page, in threads and by numbers."""
+"""The catalogs hold what the code says, and the pages say nothing else: in German, and in one that marks it all."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from babel.messages.catalog import Catalog, Message
 from flask import Flask
 from flask.testing import FlaskClient
 
+import web.spoken
 from sourcing import haul, history, language
 from sourcing.comps import load_file
 from sourcing.language import gettext, spoken
@@ -125,6 +126,28 @@ class TestExtraction:
         assert "80\xa0% not reached" in whole
 
 
+OPEN, SHUT = "⟦", "⟧"
+
+
+class Marking(catalogs.NullTranslations):
+    """Words of no language: each message as it is in the code, marked."""
+
+    def gettext(self, message: str) -> str:
+        return f"{OPEN}{message}{SHUT}"
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        return f"{OPEN}{msgid1 if n == 1 else msgid2}{SHUT}"
+
+
+@pytest.fixture
+def marked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let French be a language that marks every message."""
+    marking, english = Marking(), language.catalog
+    for module in (language, web.spoken):
+        monkeypatch.setattr(module, "catalog", lambda name: marking if name == "fr" else english(name))
+    monkeypatch.setattr(language, "languages", lambda: ("en", "de", "fr"))
+
+
 class Told:
     """A store with something on every page, and an application that shows it in a language."""
 
@@ -144,6 +167,7 @@ class Told:
         with language.speaking(language.of_locale(locale)):
             load_file(store, documented)
         self.batch = int(store.read("SELECT max(id) FROM batch")[0][0])
+        self.kept = {str(one["speed_basis"]) for one in (history.get(store, number)[1] for number in (1, 2, 3))}
 
     def pages(self) -> list[str]:
         """Return the address of every page, with an example for what it asks."""
@@ -182,7 +206,7 @@ PARTS = ("buying", "postage", "work", "selling", "rules", "haul", "general")
 NO_PAGES = {"/sw.js", "/trust", "/root.crt", "/root.pem", "/rules/settings.toml"}
 FILE = "Qwx,Soldfor,Qwx\nQwx 1,12.50,2026-01-03\nQwx 2,qwx,2026-01-04\nQwx 3,8.00,03/04/2026\n"
 DOCUMENTED = (
-    "style_code,title,status,sold_price,ended_on\nQWX1,Qwx,sold,12.50,2026-01-03\nQWX2,Qwx,sold,qwx,2026-01-04\n"
+    "style_code,title,status,sold_price,ended_on\nQWX1,Qwx,sold,12.50,2026-01-03\nQWX2,Qwx,sold,11.00,2026-01-04\n"
 )
 
 
@@ -197,7 +221,80 @@ def tell(sampled: Callable[[Path], Store], tmp_path: Path) -> Iterator[Callable[
     store.close()
 
 
+def shown(text: str) -> Iterator[str]:
+    """Yield what of a page's text a person reads that is no data: names, codes and cells are marked as such."""
+    page = lxml.html.document_fromstring(text)
+    for data in page.xpath(
+        "//bdi | //code | //script | //style | //*[contains(@class, 'raw')] | //datalist | //textarea"
+    ):
+        tail = data.tail or ""
+        data.clear()
+        data.text, data.tail = " ", tail
+    yield re.sub(r"\[\w+(?: \d)?\]", " ", " ".join(page.itertext()))  # fields of a pattern of labels
+    for name in ("aria-label", "placeholder", "title", "alt", "data-text"):
+        yield from (str(value) for value in page.xpath(f"//@{name}"))
+
+
+def outside(text: str) -> str:
+    """Return what stands outside of marked messages."""
+    depth, found = 0, []
+    for char in text:
+        depth += (char == OPEN) - (char == SHUT)
+        if depth == 0 and char != SHUT:
+            found.append(char)
+    return "".join(found)
+
+
+def data_of(store: Store) -> set[str]:
+    """Return the words of the user's own: of items, settings, files, and those of units and formats."""
+    rows = store.read("SELECT style_code, title, brand, category FROM product")
+    texts = [str(cell) for row in rows for cell in row]
+    texts += [str(cell) for row in store.read("SELECT size, condition, channel FROM comp") for cell in row]
+    kept = load_settings(store)
+    texts += [*kept.channels, *kept.categories, *kept.flags, *(flag.shown for flag in kept.flags.values())]
+    texts += [str(name) for (name,) in store.read("SELECT file_name FROM batch")]
+    return {word.lower() for text in texts for word in re.findall(r"[^\W\d_]+", text)} | KNOWN
+
+
+KNOWN = {
+    *(
+        "sourcing",
+        "qwx",
+        "soldfor",
+        "usd",
+        "eur",
+        "en",
+        "fr",
+        "us",
+        "min",
+        "kg",
+        "km",
+        "cm",
+        "mm",
+        "csv",
+        "xlsx",
+        "pdf",
+    ),
+    *("sha", "utf", "qr", "code", "iso", "letter", "roll", "zz"),
+}
+
+
 class TestPages:
+    def test_nothing_is_said_but_through_the_catalogs(self, marked: None, tell: Callable[[str], Told]) -> None:
+        told = tell("fr_FR")
+        known, found = data_of(told.store), {}
+        for path in told.pages():
+            answer = told.client.get(path)
+            if not (answer.content_type or "").startswith("text/html"):
+                continue
+            for text in shown(answer.text):
+                for kept in told.kept:  # what was learnt before stays as it was said
+                    text = text.replace(kept, " ")
+                words = {word for word in re.findall(r"[^\W\d_]{2,}", outside(text)) if word.lower() not in known}
+                if words:
+                    found.setdefault(path, set()).update(words)
+        assert found == {}
+
     def test_every_page_speaks_german(self, tell: Callable[[str], Told]) -> None:
         told = tell("de_DE")
         english = {
