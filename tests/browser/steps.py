@@ -64,7 +64,7 @@ def look(page: Page, name: str) -> None:
 
 
 def clean(page: Page, name: str, *, at_foot: bool = True) -> None:
-    """Hold a page to axe in both themes and to its width, and keep its picture."""
+    """Hold a page whose scripts run to axe in both themes and to its width, and keep its picture."""
     assert (name, violations(page, at_foot=at_foot)) == (name, [])
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
     look(page, name)

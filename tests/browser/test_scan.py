@@ -149,8 +149,8 @@ def test_a_product_code_is_taken(opened: Callable[..., Page], film: Film, place:
     assert page.evaluate("watched.shakes") == [60]
     own = [url for url in asked if "/aisle" not in url and not url.endswith(("/sw.js", ".webmanifest"))]
     assert {url.removeprefix(place).rsplit("/", 1)[-1] for url in own} == {
-        "", "style.css", "photo.js", "scan.css", "scan.js", "mark.svg", "camera.js", "panel.js", "signal.js",
-        "votes.js", "codes.js", "reader.js", "readers.js", "still.js", "index.mjs", "zbar.wasm",
+        "", "style.css", "photo.js", "language.js", "scan.css", "scan.js", "mark.svg", "camera.js", "panel.js",
+        "signal.js", "votes.js", "codes.js", "reader.js", "readers.js", "still.js", "index.mjs", "zbar.wasm",
     }  # fmt: skip
     assert all(url.startswith(f"{place}/") for url in asked)
     assert wrong == []
@@ -351,7 +351,7 @@ def test_sound_and_shaking_are_kept_in_the_browser(opened: Callable[..., Page], 
 
 def test_a_reader_that_does_not_load_is_said(opened: Callable[..., Page], film: Film) -> None:
     film(*held(EAN))
-    page = opened()
+    page = opened(service_workers="block")  # which would have it kept already
     page.context.route("**/zbar.wasm", lambda route: route.abort())
     scan(page, "unread")
     assert page.evaluate(STOPPED)
