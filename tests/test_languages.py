@@ -58,6 +58,10 @@ def holes(text: str) -> set[str]:
 
 
 class TestCatalogs:
+    def test_each_holds_what_the_code_says_and_nothing_else(self, catalog: Catalog, template: Catalog) -> None:
+        assert {one.id for one in said(catalog)} == {one.id for one in said(template)}, "run `make languages`"
+        assert not catalog.obsolete
+
     def test_german_is_spoken(self) -> None:
         assert "de" in languages.languages()
         assert language.languages() == ("en", *languages.languages())
