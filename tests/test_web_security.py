@@ -6,6 +6,7 @@ import hashlib
 import io
 import logging
 import re
+import shutil
 import sqlite3
 import stat
 from collections.abc import Iterator
@@ -36,7 +37,8 @@ POSTS = [address(route.rule) for route in ROUTES if route.method == "POST"]
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Flask]:
+def app(empty: Path, tmp_path: Path) -> Iterator[Flask]:
+    shutil.copy(empty, tmp_path / "comps.db")
     app = create_app(tmp_path / "comps.db")
     history.record(app.extensions["sourcing"].store, verdict())
     yield app
