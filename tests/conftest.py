@@ -11,9 +11,18 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
+from sourcing.language import use
 from sourcing.samples import load_samples
 from sourcing.storage import Store, open_store
 from web.app import create_app
+
+
+@pytest.fixture(autouse=True)
+def _english() -> Iterator[None]:
+    """Begin every test in English: what a request spoke, its thread goes on speaking."""
+    use("en")
+    yield
+    use("en")
 
 
 @pytest.fixture(scope="session")
