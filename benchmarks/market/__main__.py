@@ -19,7 +19,7 @@ def main(arguments: list[str]) -> int:
     from benchmarks.market.run import READERS, World, measure_all
 
     parser = argparse.ArgumentParser(prog="python -m benchmarks.market", description=__doc__)
-    parser.add_argument("--seeds", default="10", help="how many, or some: 3, or 7,8,9")
+    parser.add_argument("--seeds", default="10", help="how many, or which: 3, or 7,8,9 or 7, for one")
     parser.add_argument("--variants", default="standard", help=f"any of: {', '.join(VARIANTS)}; or all")
     parser.add_argument("--readers", default="all", help=f"any of: {', '.join(READERS)}; or all")
     parser.add_argument("--jobs", type=int, default=2)
@@ -32,7 +32,9 @@ def main(arguments: list[str]) -> int:
     variants = _chosen(parser, asked.variants, VARIANTS)
     readers = _chosen(parser, asked.readers, READERS)
     seeds = (
-        [int(part) for part in asked.seeds.split(",")] if "," in asked.seeds else list(range(1, int(asked.seeds) + 1))
+        [int(part) for part in asked.seeds.split(",") if part.strip()]
+        if "," in asked.seeds
+        else list(range(1, int(asked.seeds) + 1))
     )
     if asked.write:
         from benchmarks.market.dirt import write_files
