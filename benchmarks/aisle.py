@@ -6,7 +6,6 @@ photos beside them, and the scores of Lighthouse where the environment's ``LIGHT
 
 from __future__ import annotations
 
-import gzip
 import json
 import os
 import shutil
@@ -20,7 +19,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from threading import Thread
 from typing import Any
-from urllib.request import urlopen
+from urllib.request import Request, urlopen
 
 from benchmarks._photos import Shot, jpeg, label, scene
 from sourcing.storage import Store
@@ -130,14 +129,15 @@ def _in_browser() -> list[dict[str, Any]]:
 def _first_load(names: list[str]) -> dict[str, Any]:
     sizes = {}
     for name in names:
-        with urlopen(name, timeout=60) as answer:
-            sizes[name] = len(gzip.compress(answer.read(), 6))
+        # What a browser offers over a plain line; over an encrypted one it takes Brotli, which is smaller.
+        with urlopen(Request(name, headers={"Accept-Encoding": "gzip, deflate"}), timeout=60) as answer:
+            sizes[name] = len(answer.read())
     total = sum(sizes.values())
     return {
         "name": f"first load of the Check page, without the readers: bytes beside {MOST_BYTES:,}",
         "ratio": total / MOST_BYTES,
         "bar": 1.0,
-        "detail": f"{total:,} bytes in {len(sizes)} files, each compressed with gzip",
+        "detail": f"{total:,} bytes in {len(sizes)} files, as sent: scripts and styles packed with gzip, the page not",
     }
 
 

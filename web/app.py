@@ -9,7 +9,7 @@ from typing import Literal
 
 from flask import Flask
 
-from web import errors, filters, routes, security, spoken, state
+from web import errors, filters, packed, routes, security, spoken, state
 from web.reach import Reach
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -56,5 +56,6 @@ def create_app(
     spoken.add_language(app)
     errors.add_error_pages(app)
     security.guard(app)
+    packed.pack_static(app)
     routes.add_routes(app)
     return app
