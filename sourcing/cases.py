@@ -18,7 +18,7 @@ from sourcing.fitting import fold
 from sourcing.flags.marked import flagged
 from sourcing.forecast import Forecasts
 from sourcing.labour import STEPS
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.limits import Outlook, at_price, decide, limits
 from sourcing.objective import choose
 from sourcing.prospect import Prospect
@@ -72,8 +72,8 @@ class Standing:
         if self.decision == TOO_LITTLE:
             return gettext(
                 "What is known of it is worth {evidence} sales, {wanted} are asked for",
-                evidence=f"{self.outlook.evidence:.2f}",
-                wanted=self.deal.rules.least_comps,
+                evidence=separated(f"{self.outlook.evidence:.2f}"),
+                wanted=separated(str(self.deal.rules.least_comps)),
             )
         if self.most is None:
             return gettext("No rule limits the price")

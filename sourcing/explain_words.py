@@ -13,7 +13,7 @@ from models.robust import Z90
 from models.trend import curve_at
 from sourcing.fitting import CategoryFit, Fit
 from sourcing.forecast import DAYS, Forecasts
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 from sourcing.verdict import to_day
 
 if TYPE_CHECKING:
@@ -122,13 +122,13 @@ def _sure(found: Explanation, fit: Fit) -> tuple[str, ...]:
     if fit.rests_on.get("held_out_coverage_80") is None:
         sure = gettext(
             "Too few later sales to check against: the range shown is {factor} times as wide as the model's.",
-            factor=f"{found.factor:.2f}",
+            factor=separated(f"{found.factor:.2f}"),
         )
     else:
         sure = gettext(
             "Later sales held back called for a range {factor} times as wide as the model's own for an item with as "
             "many own sales; the range shown is that wide.",
-            factor=f"{found.factor:.2f}",
+            factor=separated(f"{found.factor:.2f}"),
         )
     if not (promised := fit.rests_on.get("sales_promised")):
         return (sure,)
@@ -137,8 +137,8 @@ def _sure(found: Explanation, fit: Fit) -> tuple[str, ...]:
         gettext(
             "Looking back from two earlier days, {promised} sales within sixteen days were promised for the listings "
             "begun after them, and {made} came; the pace is corrected for what of that is no luck.",
-            promised=f"{promised:,.0f}",
-            made=f"{fit.rests_on['sales_made']:,}",
+            promised=separated(f"{promised:,.0f}"),
+            made=separated(f"{fit.rests_on['sales_made']:,}"),
         ),
     )
 
@@ -146,8 +146,8 @@ def _sure(found: Explanation, fit: Fit) -> tuple[str, ...]:
 def _fitted(fit: Fit) -> str:
     """Say on how many comps the fit rests, how new they are, and when it was made."""
     known = {
-        "comps": f"{fit.rests_on['comps']:,}",
-        "sold": f"{fit.rests_on['sold']:,}",
+        "comps": separated(f"{fit.rests_on['comps']:,}"),
+        "sold": separated(f"{fit.rests_on['sold']:,}"),
         "made": f"{fit.made_at:%Y-%m-%d %H:%M}",
     }
     day = to_day(fit.rests_on.get("newest"))
@@ -217,7 +217,7 @@ def _quick(found: Explanation, fit: Fit, now: Forecasts, write: Write) -> tuple[
         gettext(
             "It sells {speed} times as quickly as the usual style, from at most {sold} sold and {unsold} unsold "
             "listings of its own with dates.",
-            speed=f"{found.speed:.2f}",
+            speed=separated(f"{found.speed:.2f}"),
             sold=sold,
             unsold=int(dated.sum()) - sold,
         )
@@ -235,7 +235,7 @@ def _quick(found: Explanation, fit: Fit, now: Forecasts, write: Write) -> tuple[
             "Half of the usual style would be sold at {ask} not within the {days} days the comps can speak of, the "
             "asking price held.",
             ask=ask,
-            days=f"{min(now.horizon, DAYS[-1]):.0f}",
+            days=separated(f"{min(now.horizon, DAYS[-1]):.0f}"),
         ),
         gettext(
             "Asking 10 % more takes the chance of a sale within 30 days from {chance} to {dearer}.",
@@ -252,9 +252,9 @@ def _quick(found: Explanation, fit: Fit, now: Forecasts, write: Write) -> tuple[
             gettext(
                 "On the whole of your table, 1 % more asked lowers the chance of a sale on a day by about {middle}; "
                 "anything from {gentle} to {steep} would fit what was seen.",
-                middle=f"{middle:.1%}",
-                gentle=f"{gentle:.1%}",
-                steep=f"{steep:.1%}",
+                middle=separated(f"{middle:.1%}"),
+                gentle=separated(f"{gentle:.1%}"),
+                steep=separated(f"{steep:.1%}"),
             )
         )
     if found.beyond:
@@ -280,4 +280,4 @@ def _per_cent(share: float) -> str:
 
 
 def _signed(change: float) -> str:
-    return f"{change * 100:+.1f} %"
+    return separated(f"{change * 100:+.1f} %")

@@ -13,7 +13,7 @@ from sourcing.check import check_list, stands_on
 from sourcing.codes import parse_code
 from sourcing.errors import BadInput, SourcingError
 from sourcing.fitting import fold
-from sourcing.language import gettext, gettext_noop, spoken
+from sourcing.language import gettext, gettext_noop, separated, spoken
 from sourcing.money import money_writer
 from sourcing.purchase import Discounts
 from sourcing.settings import CategorySettings, Settings
@@ -241,7 +241,7 @@ def in_words(deal: CategorySettings, discount: Discounts | None, write: Callable
         ),
         (
             rules.least_comps,
-            gettext("evidence worth at least {number} sales of the item", number=rules.least_comps),
+            gettext("evidence worth at least {number} sales of the item", number=separated(str(rules.least_comps))),
         ),
         (terms.tax, gettext("purchase tax of {share} counted", share=_share(terms.tax))),
         (discount, gettext("store discount {discount} taken off", discount=discount)),

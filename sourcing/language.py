@@ -80,3 +80,33 @@ def ngettext(one: str, many: str, count: int, **values: object) -> str:
 def gettext_noop(message: str) -> str:
     """Mark a message that is said later, by ``gettext``."""
     return message
+
+
+def separated(number: str) -> str:
+    """Return a number as the language of the moment writes it.
+
+    Parameters
+    ----------
+    number : str
+        With a comma between thousands, a point before decimals and, at most, a ``%`` at its end: what the code writes.
+    """
+    language = _spoken.get()
+    if language == "en":
+        return number
+    group, point, percent = _marks(language)
+    if number.endswith("%"):
+        number = number[:-1] + percent
+    return number.translate({ord(","): group, ord("."): point})
+
+
+@lru_cache
+def _marks(language: str) -> tuple[str, str, str]:
+    """Return a language's marks between thousands and before decimals and of a percentage (Unicode CLDR)."""
+    from babel.core import Locale, UnknownLocaleError
+
+    try:
+        known = Locale.parse(language)
+    except UnknownLocaleError:  # of a catalog that CLDR has no numbers for
+        return ",", ".", "%"
+    marks = known.number_symbols["latn"]
+    return marks["group"], marks["decimal"], str(known.percent_formats[None].suffix[0])

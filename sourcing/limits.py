@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from sourcing.answer import Decision, Limit
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.money import cents
 from sourcing.purchase import Discounts
 from sourcing.rules import Rules
@@ -48,7 +48,9 @@ def limits(
         meaning = gettext("Expected profit of at least {amount}", amount=write(cents(rules.least_profit)))
         found.append(("least_profit", meaning, by_profit))
     if rules.least_return is not None:
-        meaning = gettext("Expected profit of at least {share} of the landed cost", share=f"{rules.least_return:.0%}")
+        meaning = gettext(
+            "Expected profit of at least {share} of the landed cost", share=separated(f"{rules.least_return:.0%}")
+        )
         found.append(("least_return", meaning, by_return))
     if rules.wanted_chance is not None and outlook.chance_by_target is not None:
         fails = outlook.chance_by_target < float(rules.wanted_chance)
@@ -58,8 +60,8 @@ def limits(
                 gettext(
                     "Sold within {days} days with a chance of {wanted}: it is {chance}",
                     days=rules.target_days,
-                    wanted=f"{rules.wanted_chance:.0%}",
-                    chance=f"{outlook.chance_by_target:.0%}",
+                    wanted=separated(f"{rules.wanted_chance:.0%}"),
+                    chance=separated(f"{outlook.chance_by_target:.0%}"),
                 ),
                 _NEVER if fails else math.inf,
             )
@@ -68,7 +70,7 @@ def limits(
         found.append(
             (
                 "most_loss_chance",
-                gettext("A chance of loss of at most {chance}", chance=f"{rules.most_loss_chance:.0%}"),
+                gettext("A chance of loss of at most {chance}", chance=separated(f"{rules.most_loss_chance:.0%}")),
                 (outlook.loss_net - float(terms.labour())) / hold,
             )
         )

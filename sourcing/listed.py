@@ -9,7 +9,7 @@ from decimal import Decimal
 from sourcing.answer import Query
 from sourcing.check import forecast_of
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.storage import Store
 
 AHEAD = (14, 30)
@@ -52,7 +52,7 @@ def sells_from_here(
     if not 0 <= days_listed <= _LONGEST:
         raise BadInput(
             gettext("{days_listed} days listed is not possible.", days_listed=days_listed),
-            gettext("From 0 to {longest}.", longest=f"{_LONGEST:,}"),
+            gettext("From 0 to {longest}.", longest=separated(f"{_LONGEST:,}")),
             field="days_listed",
         )
     if not days or days[0] != 0 or days != sorted(set(days)) or days[-1] > days_listed:

@@ -18,7 +18,7 @@ from sourcing.evidence import gather
 from sourcing.fitting import Fit, current_fit, fold
 from sourcing.flags.marked import flagged, notes
 from sourcing.forecast import Forecasts, forecast_group
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 from sourcing.limits import Outlook, limits
 from sourcing.money import money_writer
 from sourcing.purchase import Discounts
@@ -154,8 +154,8 @@ def _base(
             "reason": gettext(
                 "Too little to go on: what is known beyond its category is worth {evidence} sales of this item, your "
                 "rule asks for {wanted}.",
-                evidence=f"{evidence:.2f}",
-                wanted=rules.least_comps,
+                evidence=separated(f"{evidence:.2f}"),
+                wanted=separated(str(rules.least_comps)),
             ),
             "would_settle": ngettext(
                 "One recent sale of this very item would settle it; so may its brand, category and title.",

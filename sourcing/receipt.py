@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from sourcing.answer import ReceiptLine
 from sourcing.fees import ITEM, SLICES, TAXED, FeePart
 from sourcing.labour import STEPS
-from sourcing.language import gettext, gettext_noop, ngettext, spoken
+from sourcing.language import gettext, gettext_noop, ngettext, separated, spoken
 from sourcing.money import cents
 from sourcing.purchase import Discounts
 
@@ -43,7 +43,7 @@ def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Disco
 def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
     shipping = terms.shipping_charged
     paid = (
-        gettext("shipping charged {amount} included", amount=f"{shipping:.2f}")
+        gettext("shipping charged {amount} included", amount=separated(f"{shipping:.2f}"))
         if shipping
         else gettext("shipping is free to the buyer")
     )
@@ -70,7 +70,7 @@ def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
 
 def _worked(minutes: Decimal, hourly: Decimal, batches: int | None) -> str:
     """Say what one step's minutes are worth, and of how many timed batches they were learnt."""
-    said = {"minutes": f"{minutes.normalize():f}", "amount": f"{hourly:.2f}"}
+    said = {"minutes": separated(f"{minutes.normalize():f}"), "amount": separated(f"{hourly:.2f}")}
     if batches is None:
         return gettext("{minutes} min at {amount} an hour", **said)
     return ngettext(
@@ -99,14 +99,14 @@ def charged(part: FeePart, base: Decimal) -> str:
         flat = extra
     if flat:
         whole += flat
-        said.append(f"{flat:.2f}")
+        said.append(separated(f"{flat:.2f}"))
     words = " + ".join(said) or gettext("nothing by share")
     if part.least is not None and whole < part.least:
-        words = gettext("{charge}, at least {amount}", charge=words, amount=f"{part.least:.2f}")
+        words = gettext("{charge}, at least {amount}", charge=words, amount=separated(f"{part.least:.2f}"))
     elif part.most is not None and whole > part.most:
-        words = gettext("{charge}, at most {amount}", charge=words, amount=f"{part.most:.2f}")
+        words = gettext("{charge}, at most {amount}", charge=words, amount=separated(f"{part.most:.2f}"))
     if part.fixed:
-        words = gettext("{charge} + {amount} an order", charge=words, amount=f"{part.fixed:.2f}")
+        words = gettext("{charge} + {amount} an order", charge=words, amount=separated(f"{part.fixed:.2f}"))
     if part.only != 1:
         words = gettext("({charge}), on {share} of sales", charge=words, share=percent(part.only))
     if not any(share for _, share, _ in part.share):
@@ -124,14 +124,14 @@ def _share_of(share: Decimal, amount: Decimal) -> str:
 
 def _returned(terms: Terms, total: Decimal) -> str:
     share = percent(terms.return_value_lost)
-    parts = [gettext("{share} of {amount} lost in value", share=share, amount=f"{total:.2f}")]
+    parts = [gettext("{share} of {amount} lost in value", share=share, amount=separated(f"{total:.2f}"))]
     if terms.return_way_back == "you pay":
-        parts.append(gettext("{amount} postage back", amount=f"{terms.postage:.2f}"))
+        parts.append(gettext("{amount} postage back", amount=separated(f"{terms.postage:.2f}")))
     if terms.return_outward_lost:
         lost = cents(terms.postage * terms.return_outward_lost)
-        parts.append(gettext("{amount} outward postage lost", amount=f"{lost:.2f}"))
+        parts.append(gettext("{amount} outward postage lost", amount=separated(f"{lost:.2f}")))
     if kept := cents(terms.fee(total) * (1 - terms.fees_refunded)):
-        parts.append(gettext("{amount} of fees kept by the channel", amount=f"{kept:.2f}"))
+        parts.append(gettext("{amount} of fees kept by the channel", amount=separated(f"{kept:.2f}")))
     return gettext(
         "{share} of sales come back, each costing {costs}", share=percent(terms.return_rate), costs=" + ".join(parts)
     )
@@ -141,14 +141,14 @@ def _bought(terms: Terms, shelf: Decimal, discount: Discounts) -> list[ReceiptLi
     lines, price = [ReceiptLine(gettext("Shelf price"), -shelf, gettext("the tag"))], shelf
     for step in discount.steps:
         left = step.off(price)
-        how = gettext("of {price}, which leaves {left}", price=f"{price:.2f}", left=f"{left:.2f}")
+        how = gettext("of {price}, which leaves {left}", price=separated(f"{price:.2f}"), left=separated(f"{left:.2f}"))
         lines.append(ReceiptLine(gettext("Store discount {step}", step=step), price - left, how))
         price = left
     if terms.resale_exemption == "yes":
         lines.append(ReceiptLine(gettext("Purchase tax"), _ZERO, gettext("none: resale exemption")))
     elif terms.tax:
         landed = terms.landed(shelf, discount)
-        how = gettext("{share} of {amount}", share=percent(terms.tax), amount=f"{price:.2f}")
+        how = gettext("{share} of {amount}", share=percent(terms.tax), amount=separated(f"{price:.2f}"))
         lines.append(ReceiptLine(gettext("Purchase tax"), price - landed, how))
     return lines
 
@@ -180,4 +180,5 @@ def plain(number: Decimal) -> str:
     """Write a number without needless zeros; whole cents of an amount that has any."""
     short = number.normalize()
     exponent = short.as_tuple().exponent
-    return f"{short:f}" if isinstance(exponent, int) and (exponent >= 0 or exponent < -2) else f"{number:.2f}"
+    short_enough = isinstance(exponent, int) and (exponent >= 0 or exponent < -2)
+    return separated(f"{short:f}" if short_enough else f"{number:.2f}")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import ROUND_CEILING, Decimal
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 
 _ONE = Decimal(1)
 
@@ -125,7 +125,9 @@ def _positive(value: Decimal, name: str) -> None:
 def _below_one(share: Decimal, name: str) -> None:
     if not share < _ONE:
         raise BadInput(
-            gettext("A {name} of {share} leaves nothing of the price.", name=gettext(name), share=f"{share:.0%}"),
+            gettext(
+                "A {name} of {share} leaves nothing of the price.", name=gettext(name), share=separated(f"{share:.0%}")
+            ),
             gettext("Less than 100 %."),
             gettext("Lower it."),
             field=name.replace(" ", "_"),

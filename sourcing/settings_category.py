@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from sourcing.channels import FEES, fees_on
 from sourcing.errors import BadInput
 from sourcing.labour import LEARNING
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.parcel import billed_weight, postage_for
 from sourcing.rules import Rules
 from sourcing.settings_file import closest, folded
@@ -114,16 +114,16 @@ def _terms(settings: Settings, values: Mapping[str, Any], where: str, day: date)
     terms = Terms(**{key: values[key] for key in _TERMS})
     for start, slope, _ in terms.net_lines:
         if 1 - slope >= _MOST_TAKEN:
-            taken = {"where": where, "channel": terms.channel, "share": f"{1 - slope:.1%}"}
+            taken = {"where": where, "channel": terms.channel, "share": separated(f"{1 - slope:.1%}")}
             raise BadInput(
                 gettext(
                     "In {where}, fees and returns on {channel} take {share} of the price above {amount}.",
-                    amount=f"{start:.2f}",
+                    amount=separated(f"{start:.2f}"),
                     **taken,
                 )
                 if start
                 else gettext("In {where}, fees and returns on {channel} take {share} of the price.", **taken),
-                gettext("Less than {share} together.", share=f"{_MOST_TAKEN:.0%}"),
+                gettext("Less than {share} together.", share=separated(f"{_MOST_TAKEN:.0%}")),
                 gettext("Lower the fee's share, return_rate or return_value_lost."),
                 field="share" if FEES in channel else "fee_rate",
             )

@@ -16,7 +16,7 @@ from sourcing.codes import parse_code
 from sourcing.comps.read import Records, opened
 from sourcing.errors import BadInput, SourcingError
 from sourcing.flags.marked import plain_flag, read_flags
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.money import parse_money
 from sourcing.purchase import each_of, unit_price
 from sourcing.settings import Settings, load_settings
@@ -113,7 +113,10 @@ def _blocks(records: Records, most: int) -> Iterator[list[tuple[int, list[str] |
         read += len(lines)
         if read > most:
             raise BadInput(
-                gettext("The list has more than {most} rows.", most=f"{most:,}"), "", gettext("Split it."), field="list"
+                gettext("The list has more than {most} rows.", most=separated(f"{most:,}")),
+                "",
+                gettext("Split it."),
+                field="list",
             )
         yield lines
 

@@ -18,7 +18,7 @@ from sourcing.answer import AskChoice, Comp, Item, Query, Spread, Verdict
 from sourcing.day import day_writer
 from sourcing.fitting import fold
 from sourcing.forecast import DAYS, Forecasts
-from sourcing.language import gettext, gettext_noop, spoken
+from sourcing.language import gettext, gettext_noop, separated, spoken
 
 _EPOCH = date(1970, 1, 1)
 _STATUS: tuple[Literal["open", "sold", "ended unsold"], ...] = ("open", "sold", "ended unsold")
@@ -177,7 +177,7 @@ def _why(word: str, aside: bool, distance: float) -> str:
         if distance > 0:
             return gettext("its text says “{word}” and its price lies above the others", word=word)
         return gettext("its text says “{word}” and its price lies below the others", word=word)
-    times = f"{abs(distance):.1f}"
+    times = separated(f"{abs(distance):.1f}")
     if distance > 0:
         return gettext("its price lies far above the others ({times} times the usual spread)", times=times)
     return gettext("its price lies far below the others ({times} times the usual spread)", times=times)

@@ -30,6 +30,9 @@ from web.tasks import Task
 
 HOLE = re.compile(r"%\((\w+)\)s|(?<!\{)\{(\w+)\}(?!\})")
 TAG = re.compile(r"<[^>]+>")
+# 12.50, 1,000 and 1,234.50; not 1.000, 12.03.2026 and 127.0.0.1, which are German or no numbers.
+ENGLISH_NUMBER = re.compile(r"(?<![\w.,:/-])(?:\d+\.\d{1,2}\b(?![.]\d)|\d{1,3}(?:,\d{3})+\b(?:\.\d+)?)")
+THEIR_OWN = {"8.5", "12.50", "8.00", "5.00"}  # a size and cells as files have them; what is typed: “30% then 5.00”
 FORM = re.compile(r"\{(?:count|num|number|total|read)\}|%\((?:count|num|number|total|read)\)s")
 
 
@@ -313,6 +316,8 @@ class TestPages:
             page = lxml.html.document_fromstring(answer.text)
             assert page.get("lang") == "de", path
             left = {text.strip() for text in page.xpath("//main//text()")} & english
+            assert not left, (path, left)
+            left = {number for text in shown(answer.text) for number in ENGLISH_NUMBER.findall(text)} - THEIR_OWN
             assert not left, (path, left)
 
     def test_what_was_said_stays_as_it_was_said(self, app: Flask, client: FlaskClient) -> None:

@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.tuning import Band, Frontier, Point
 from web.charts import Tick
-from web.filters import grouped, separated, short
+from web.filters import grouped, short
 
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 332.0, 30.0, 170.0
 AGAINST = ("threshold", "buys", "cash", "hours")

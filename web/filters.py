@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask
 
 from sourcing.day import day_writer
-from sourcing.language import gettext, ngettext, spoken
+from sourcing.language import gettext, ngettext, separated, spoken
 from web import cautions, connect, photos
 from web.reach import secure
 from web.state import current, settings
@@ -139,16 +139,6 @@ def inside(text: str) -> str:
 def short(number: float) -> str:
     """Return a number with as few decimals as it needs."""
     return separated(f"{number:g}")
-
-
-def separated(number: str) -> str:
-    """Return a number that is written with a comma between thousands and a point, as the language writes it."""
-    if spoken() == "en":
-        return number
-    from babel.core import Locale
-
-    symbols = Locale.parse(spoken()).number_symbols["latn"]
-    return number.translate({ord(","): symbols["group"], ord("."): symbols["decimal"]})
 
 
 def on_outlay(profit: Any, outlay: Any) -> str:

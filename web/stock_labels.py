@@ -96,7 +96,7 @@ def _page(error: SourcingError | None = None, values: dict[str, Any] | None = No
         labels=kept,
         said=said,
         fields=labels.FIELDS,
-        sheets=list(paper.SHEETS),
+        sheets=[(name, paper.shown(name)) for name in paper.SHEETS],
         own=OWN,
         codes=paper.CODES,
         examples=shown,

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 from sourcing import history
 from sourcing.answer import Query
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.settings_file import folded
 from sourcing.whatif import MOST_DAYS, WhatIf, what_if
 from web import charts_whatif
@@ -119,7 +119,7 @@ def _ask(values: Mapping[str, str]) -> Decimal | None:
     if ask == 0:
         raise BadInput(
             gettext("“{text}” is not an asking price.", text=text[:40]),
-            gettext("An amount above 0, such as 49.90; empty takes the advised one."),
+            gettext("An amount above 0, such as {example}; empty takes the advised one.", example=separated("49.90")),
             gettext("Type what you would ask."),
             field="ask",
         )

@@ -20,7 +20,7 @@ from sourcing.codes.gtin import LENGTHS, check_digit, expand_upce, is_gtin, is_i
 from sourcing.codes.kinds import Kind, classify, note_on
 from sourcing.codes.style import FRACTION, plain_text, style_key
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 
 LONGEST = 80
 _LABEL = re.compile(
@@ -72,7 +72,9 @@ def parse_code(text: str, *, symbology: str | None = None, as_style: bool = Fals
     if len(typed) > LONGEST:
         raise BadInput(
             gettext(
-                "The code has {number} characters, beginning “{start}”.", number=f"{len(typed):,}", start=typed[:20]
+                "The code has {number} characters, beginning “{start}”.",
+                number=separated(f"{len(typed):,}"),
+                start=typed[:20],
             ),
             gettext("Up to {most}.", most=LONGEST),
             gettext("Type only the digits under the bars, or the style code."),

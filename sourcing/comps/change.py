@@ -22,7 +22,7 @@ from sourcing.comps.many import blocks, marks
 from sourcing.comps.refresh import refresh
 from sourcing.comps.undo import _SEEN as SEEN
 from sourcing.errors import BadInput
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 from sourcing.storage import Store
 
 PRODUCT = "product"  # among the columns of a patch: the key of the product the row counts for
@@ -260,7 +260,7 @@ def moment() -> str:
 
 def count_of(rows: int) -> str:
     """Return a count of rows in words."""
-    return ngettext("1 row", "{number} rows", rows, number=f"{rows:,}")
+    return ngettext("1 row", "{number} rows", rows, number=separated(f"{rows:,}"))
 
 
 def _new_edit(raw: sqlite3.Connection, now: str, kind: str) -> int:

@@ -19,7 +19,7 @@ from sourcing.comps.rows import Judge
 from sourcing.comps.titles import fold_title
 from sourcing.comps.translate import Source
 from sourcing.errors import BadInput, NotFound
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.storage import Store
 
 KINDS = {"brand": "brand", "category": "category"}
@@ -259,8 +259,8 @@ def _each(raw: sqlite3.Connection, rows: Sequence[RowId], column: str, now: str)
         raise BadInput(gettext("No row was chosen."), gettext("At least one row of the list."), field="row")
     if len(rows) > MOST_ROWS:
         raise BadInput(
-            gettext("{number} rows were chosen.", number=f"{len(rows):,}"),
-            gettext("At most {most} at a time.", most=f"{MOST_ROWS:,}"),
+            gettext("{number} rows were chosen.", number=separated(f"{len(rows):,}")),
+            gettext("At most {most} at a time.", most=separated(f"{MOST_ROWS:,}")),
             field="row",
         )
     return [Patch(at, {column: _value(raw, at, column)}, {column: now}) for at in dict.fromkeys(rows)]

@@ -16,7 +16,7 @@ from sourcing.comps.read import Records
 from sourcing.comps.rows import Judge, as_stored
 from sourcing.comps.write import Writer
 from sourcing.errors import BadInput
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 
 MOST_PROBLEMS = 1_000  # kept in full; the rest are counted
 MOST_REJECTS = 10_000  # rejected rows kept as the file had them
@@ -146,7 +146,7 @@ class Loading:
             fix = gettext(
                 "Set the currency to {currency} on the Rules page if that is what you sell in.", currency=currency
             )
-            self._note([Problem(1, "currency", _rows(f"{rows:,}"), reason, fix, False)])
+            self._note([Problem(1, "currency", _rows(separated(f"{rows:,}")), reason, fix, False)])
 
     def _note_ended(self, ended: int) -> None:
         if ended:
@@ -154,7 +154,7 @@ class Loading:
                 "The file ended {number} listing that was open.",
                 "The file ended {number} listings that were open.",
                 ended,
-                number=f"{ended:,}",
+                number=separated(f"{ended:,}"),
             )
             self._note([Problem(1, "", _rows(ended), reason, "", False)])
 

@@ -19,7 +19,7 @@ from sourcing.comps.files.tape import Tape
 from sourcing.comps.layout import FileForm
 from sourcing.comps.lines import Lines
 from sourcing.errors import BadInput, NotFound
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 
 __all__ = ["Block", "Fault", "Records", "TextRecords", "opened"]
 
@@ -69,7 +69,7 @@ class TextRecords(Records):
         columns = max(len(self.said), width)
         if columns > MOST_COLUMNS:
             raise BadInput(
-                gettext("The file has {number} columns.", number=f"{columns:,}"),
+                gettext("The file has {number} columns.", number=separated(f"{columns:,}")),
                 gettext("Up to {most} columns.", most=MOST_COLUMNS),
                 field="file",
             )
@@ -154,7 +154,7 @@ class TextRecords(Records):
     def _count(self, rows: int) -> None:
         self._number += rows
         if self._number > MOST_ROWS + 1:
-            most = f"{MOST_ROWS:,}"
+            most = separated(f"{MOST_ROWS:,}")
             raise BadInput(
                 gettext("The file has more than {most} rows.", most=most),
                 gettext("Up to {most}.", most=most),

@@ -15,7 +15,7 @@ from sourcing.comps.comp import RowId
 from sourcing.comps.many import blocks, marks
 from sourcing.comps.origin import named_since
 from sourcing.errors import NotFound, Refused
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 from sourcing.storage import Store
 
 
@@ -82,7 +82,7 @@ def _words(edit: Edit, gone: int, before: dict[str, Any]) -> str:
         "{number} of its rows is gone: the load that brought them was undone.",
         "{number} of its rows are gone: the load that brought them was undone.",
         gone,
-        number=f"{gone:,}",
+        number=separated(f"{gone:,}"),
     )
     return f"{said} {some}"
 

@@ -12,7 +12,7 @@ from sourcing.codes import gtin_key, parse_code, style_key
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.titles import fold_title as fold_title
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 
 LARGEST = 1_000_000  # money above this is a slip of the keyboard, not a price
 SHORT_TEXT = 200
@@ -99,7 +99,9 @@ def money(text: str, *, digits: int = 2, zero_is_fine: bool = False) -> Reading:
 
 
 def _too_large() -> Finding:
-    return Finding(gettext("It is more than {most}.", most=f"{LARGEST:,}"), gettext("Check the decimal point."))
+    return Finding(
+        gettext("It is more than {most}.", most=separated(f"{LARGEST:,}")), gettext("Check the decimal point.")
+    )
 
 
 def kept_without() -> str:
@@ -169,7 +171,9 @@ def text(raw: str, *, longest: int) -> Reading:
             rejected=False,
         )
     if len(clean) > longest:
-        return "", Finding(gettext("It is longer than {most} characters.", most=f"{longest:,}"), gettext("Shorten it."))
+        return "", Finding(
+            gettext("It is longer than {most} characters.", most=separated(f"{longest:,}")), gettext("Shorten it.")
+        )
     return clean, finding
 
 

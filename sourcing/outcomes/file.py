@@ -30,7 +30,7 @@ from sourcing.comps.sampled import sample_of
 from sourcing.comps.sniff import Sniffed, sniff
 from sourcing.comps.translate import sources
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.stock import labels
 from sourcing.storage import Store
 
@@ -247,7 +247,8 @@ def _rows(
             found.append(_worked_out(one))
             if len(found) > MOST:
                 raise BadInput(
-                    gettext("The file has more than {most} sales.", most=f"{MOST:,}"), gettext("Up to that many."),
+                    gettext("The file has more than {most} sales.", most=separated(f"{MOST:,}")),
+                    gettext("Up to that many."),
                     gettext("Split it."), field="file",
                 )  # fmt: skip
     return tuple(found), unsold
@@ -304,7 +305,7 @@ def _worked_out(row: SaleRow) -> SaleRow:
     if row.postage is None and row.fees is not None and spent >= row.fees:
         return replace(row, postage=spent - row.fees)
     if row.fees is not None and row.postage is not None and abs(spent - row.fees - row.postage) > Decimal("0.01"):
-        more = f"{spent - row.fees - row.postage:.2f}"
+        more = separated(f"{spent - row.fees - row.postage:.2f}")
         return replace(
             row, note=gettext("Fees, postage and net do not add up to what was paid: {more} is left.", more=more)
         )

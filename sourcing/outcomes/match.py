@@ -16,7 +16,7 @@ from typing import Literal
 
 from sourcing.comps.titles import fold_title
 from sourcing.fitting import fold
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.outcomes.file import SaleRow
 from sourcing.stock import shelf
 from sourcing.stock.item import GIVEN_UP, LISTED, SOLD, StockItem
@@ -215,7 +215,7 @@ def _why(item: StockItem, row: SaleRow) -> str:
         else gettext("Same title.")
     )  # fmt: skip
     if item.state == LISTED and item.listing is not None:
-        asked = f"{item.listing.asking_price:.2f}"
+        asked = separated(f"{item.listing.asking_price:.2f}")
         return f"{by} {gettext('Listed since {day} at {asked}.', day=item.listing.listed_on, asked=asked)}"
     return f"{by} {gettext('It is not listed.')}"
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from sourcing.errors import SourcingError
 from sourcing.flags.marked import flagged
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.money import cents
 from sourcing.settings import Settings, default_settings, from_toml, load_settings
 from sourcing.stock import shelf
@@ -122,13 +122,19 @@ def explain(item: StockItem, sale: Sale, terms: Terms) -> Explained:
     returns = terms.returns(planned)
     lost = (sale.refunded or _ZERO) + (sale.return_cost or _ZERO)
     price = gettext(
-        "planned to ask {planned}, the buyer paid {paid}", planned=f"{planned:.2f}", paid=f"{sale.paid:.2f}"
+        "planned to ask {planned}, the buyer paid {paid}",
+        planned=separated(f"{planned:.2f}"),
+        paid=separated(f"{sale.paid:.2f}"),
     )
     lines = [
         Line(gettext("Buyer pays"), planned, sale.paid, True, price),
         Line(
             gettext("Fees, for the other price"), -fee_planned, -fee_by_terms, True,
-            gettext("the terms on {paid} instead of {planned}", paid=f"{sale.paid:.2f}", planned=f"{planned:.2f}"),
+            gettext(
+                "the terms on {paid} instead of {planned}",
+                paid=separated(f"{sale.paid:.2f}"),
+                planned=separated(f"{planned:.2f}"),
+            ),
         ),
         Line(
             gettext("Fees, charged otherwise"), _ZERO, fee_by_terms - fees, sale.fees is not None,
@@ -150,8 +156,8 @@ def explain(item: StockItem, sale: Sale, terms: Terms) -> Explained:
 
 def _fees(sale: Sale, by_terms: Decimal) -> str:
     if sale.fees is None:
-        return gettext("not known yet: taken as the terms say, {amount}", amount=f"{by_terms:.2f}")
-    said = {"fees": f"{sale.fees:.2f}", "amount": f"{by_terms:.2f}"}
+        return gettext("not known yet: taken as the terms say, {amount}", amount=separated(f"{by_terms:.2f}"))
+    said = {"fees": separated(f"{sale.fees:.2f}"), "amount": separated(f"{by_terms:.2f}")}
     if sale.fees == by_terms:
         return gettext("{fees} was charged, as the terms say", **said)
     return gettext("{fees} was charged, {amount} by the terms", **said)
@@ -160,7 +166,11 @@ def _fees(sale: Sale, by_terms: Decimal) -> str:
 def _postage(sale: Sale, terms: Terms) -> str:
     if sale.postage is None:
         return gettext("not known yet: taken as the terms say")
-    return gettext("{paid} was paid, {assumed} assumed", paid=f"{sale.postage:.2f}", assumed=f"{terms.postage:.2f}")
+    return gettext(
+        "{paid} was paid, {assumed} assumed",
+        paid=separated(f"{sale.postage:.2f}"),
+        assumed=separated(f"{terms.postage:.2f}"),
+    )
 
 
 def _returns(sale: Sale, terms: Terms) -> str:
@@ -169,7 +179,8 @@ def _returns(sale: Sale, terms: Terms) -> str:
         return gettext("{rate} % of sales were assumed to come back; this one did not", rate=rate)
     return gettext(
         "it came back on {day}: {refunded} refunded, {cost} for the way back; the piece is in stock again",
-        day=sale.returned_on, refunded=f"{sale.refunded or _ZERO:.2f}", cost=f"{sale.return_cost or _ZERO:.2f}",
+        day=sale.returned_on, refunded=separated(f"{sale.refunded or _ZERO:.2f}"),
+        cost=separated(f"{sale.return_cost or _ZERO:.2f}"),
     )  # fmt: skip
 
 

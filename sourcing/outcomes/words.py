@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 
 if TYPE_CHECKING:
     from sourcing.fitting import Fit
@@ -27,7 +27,7 @@ def own_words(seen: Observations, fit: Fit) -> tuple[str, ...]:
         said,
         gettext(
             "One of yours counts {weight} times as much as one of others, learnt from {styles} styles sold by both.",
-            weight=f"{fit.own_weight:.2f}",
+            weight=separated(f"{fit.own_weight:.2f}"),
             styles=styles,
         ),
     )

@@ -14,7 +14,7 @@ from typing import NoReturn
 from PIL import Image, ImageFilter, ImageOps, UnidentifiedImageError
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 
 LARGEST = 25 * 1024 * 1024
 PIXELS = 64_000_000
@@ -47,7 +47,7 @@ class Picture:
         if not data:
             _refuse(gettext("The photo is empty (0 bytes)."))
         if len(data) > LARGEST:
-            _refuse(gettext("The photo has {size} MB.", size=f"{len(data) / 2**20:.0f}"))
+            _refuse(gettext("The photo has {size} MB.", size=separated(f"{len(data) / 2**20:.0f}")))
         self._data = data
         with self._opened() as image:
             self._size: tuple[int, int] = image.size

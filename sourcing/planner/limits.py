@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.money import minor_digits
 from sourcing.rules import HaulLimits
 
@@ -136,7 +136,7 @@ def _above_nothing(field: str, value: Decimal | None, most: Decimal) -> None:
     if value > most:
         raise BadInput(
             gettext(said.too_much, value=value),
-            gettext("Up to {most}.", most=f"{most:,}"),
+            gettext("Up to {most}.", most=separated(f"{most:,}")),
             gettext("Lower it, or leave the field empty for no limit."),
             field=field,
         )

@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.money import from_minor
 from sourcing.planner.candidates import LITTLE, MOST_CANDIDATES, Asked, Candidate
 from sourcing.planner.choice import MOST_NODES, MOST_SECONDS, Choice, choose
@@ -164,8 +164,8 @@ def plan(
         )
     if len(candidates) > MOST_CANDIDATES:
         raise BadInput(
-            gettext("There are {number} candidates.", number=f"{len(candidates):,}"),
-            gettext("Up to {most}.", most=f"{MOST_CANDIDATES:,}"),
+            gettext("There are {number} candidates.", number=separated(f"{len(candidates):,}")),
+            gettext("Up to {most}.", most=separated(f"{MOST_CANDIDATES:,}")),
             gettext("Choose fewer."),
             field="candidates",
         )

@@ -16,6 +16,7 @@ from typing import Any
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.labour import STEPS
 from sourcing.language import gettext as _
+from sourcing.language import separated
 from sourcing.prep.batch import (
     CORRECT,
     FINISH,
@@ -272,7 +273,7 @@ def _done(store: Store, batch: Batch, pieces: int | None, items: Sequence[int]) 
     if pieces is None or not 1 <= pieces <= MOST_PIECES:
         raise BadInput(
             _("No piece was done.") if not pieces else _("{pieces} pieces in one batch.", pieces=pieces),
-            _("From 1 to {most}, or the pieces of stock ticked.", most=f"{MOST_PIECES:,}"),
+            _("From 1 to {most}, or the pieces of stock ticked.", most=separated(f"{MOST_PIECES:,}")),
             _("Say how many were done; or leave the batch out."),
             field="pieces",
         )

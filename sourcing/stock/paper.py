@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 
 PATTERN = "[year][week]-[count 4][check]"
 BOTH, BARS, SQUARE = CODES = ("both", "Code 128", "QR")
@@ -79,6 +79,16 @@ def sheet_of(settings: LabelSettings) -> str:
     """Return which of `SHEETS` the settings are, or "" for sizes of the user's own."""
     own = asdict(settings)
     return next((name for name, sheet in SHEETS.items() if sheet.items() <= own.items()), "")
+
+
+def shown(name: str) -> str:
+    """Return one of `SHEETS` as a person reads it; the name itself is what the settings keep."""
+    sheet = SHEETS[name]
+    sizes = {side: separated(f"{sheet[f'label_{side}'].normalize():f}") for side in ("width", "height")}
+    if sheet["page"] == ROLL:
+        return gettext("roll, {width} × {height} mm", **sizes)
+    count = sheet["columns"] * sheet["rows"]
+    return gettext("{page}, {count} of {width} × {height} mm", page=sheet["page"], count=count, **sizes)
 
 
 def on_sheet(settings: LabelSettings, name: str) -> LabelSettings:

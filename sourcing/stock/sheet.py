@@ -9,7 +9,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.stock.paper import BARS, SQUARE, LabelSettings
 
 if TYPE_CHECKING:
@@ -188,7 +188,7 @@ def _no_room(label: str, what: str, points: float, way: str, other: str) -> BadI
     needed = ceil((points + 2 * PAD) / MM * 10) / 10
     return BadInput(
         gettext("There is no room for the {what} of {label}.", what=what, label=label),
-        gettext("A label at least {needed} mm {way}.", needed=f"{needed:.1f}", way=way),
+        gettext("A label at least {needed} mm {way}.", needed=separated(f"{needed:.1f}"), way=way),
         gettext("Or print {other} alone, or shorten the pattern.", other=other),
         field="codes",
     )

@@ -19,7 +19,7 @@ from models.proceeds import STEPS, share_below
 from sourcing.fitting import Fit, fold
 from sourcing.flags.marked import flagged
 from sourcing.forecast import Forecasts, forecast_group
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.settings import CategorySettings, Settings
 from sourcing.tuning.known import EVIDENCE, Row, known_on
 from sourcing.tuning.occasions import Occasion
@@ -69,7 +69,9 @@ def walk(
     parts: list[dict[str, Any]] = []
     for number, (key, members) in enumerate(groups.items()):
         if number % 20 == 0:
-            words = gettext("Forecasting {number} occasions, each as on its own day", number=f"{len(occasions):,}")
+            words = gettext(
+                "Forecasting {number} occasions, each as on its own day", number=separated(f"{len(occasions):,}")
+            )
             tell(number / len(groups), words)
         chosen = [occasions[at] for at in members]
         known = [known_on(rows[at], occasions[at].day, EVIDENCE) for at in members]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.tuning.aims import OBJECTIVES
 from sourcing.tuning.buys import Thresholds
 from sourcing.tuning.result import Band, Gain
@@ -85,10 +85,10 @@ def amount(objective: str, value: float, currency: str) -> str:
     if objective == "profit":
         return f"{value:,.0f} {currency}"
     if objective == "per hour":
-        return gettext("{amount} {currency} an hour", amount=f"{value:,.2f}", currency=currency)
+        return gettext("{amount} {currency} an hour", amount=separated(f"{value:,.2f}"), currency=currency)
     if objective == "per cash":
-        return gettext("{amount} a year per unit of cash", amount=f"{value:,.2f}")
-    return gettext("{amount} points", amount=f"{value:.3f}")
+        return gettext("{amount} a year per unit of cash", amount=separated(f"{value:,.2f}"))
+    return gettext("{amount} points", amount=separated(f"{value:.3f}"))
 
 
 def band(objective: str, values: Band, currency: str) -> str:

@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from sourcing.comps.files import limits
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 
 CHUNK = 1 << 20
 _SAMPLE = 1 << 18
@@ -109,7 +109,7 @@ def scan(file: BinaryIO) -> Scan:
             raise BadInput(
                 gettext(
                     "The file goes on for more than {longest_line} bytes without a line break.",
-                    longest_line=f"{limits.LONGEST_LINE:,}",
+                    longest_line=separated(f"{limits.LONGEST_LINE:,}"),
                 ),
                 gettext("A table with a row a line."),
                 field="file",

@@ -12,7 +12,7 @@ from sourcing.comps.files import limits
 from sourcing.comps.files.blocks import Block, Fault, Records
 from sourcing.comps.files.shape import distinct
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 
 _ACCEPTED = gettext_noop("One object a line, its values texts, numbers, true, false or null.")
 
@@ -81,7 +81,9 @@ def _text(key: str, value: Any) -> str:
         return str(value)
     if isinstance(value, str):
         if len(value) > limits.LARGEST_CELL:
-            raise Unreadable(gettext("A cell is longer than {most} characters.", most=f"{limits.LARGEST_CELL:,}"))
+            raise Unreadable(
+                gettext("A cell is longer than {most} characters.", most=separated(f"{limits.LARGEST_CELL:,}"))
+            )
         return value
     if value is None:
         return ""
@@ -131,7 +133,7 @@ class JsonRecords(Records):
     def _lines(self) -> Iterator[tuple[int, str]]:
         for number, line in enumerate(self._text(), 1):
             if number > self._most:
-                most = f"{self._most:,}"
+                most = separated(f"{self._most:,}")
                 raise BadInput(
                     gettext("The file has more than {most} rows.", most=most),
                     gettext("Up to {most}.", most=most),

@@ -10,7 +10,7 @@ from functools import cached_property
 from sourcing.comps import values
 from sourcing.comps.meaning import amounts, codes, days, terms
 from sourcing.comps.meaning.header_words import fold
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 
 ENOUGH = 2_000  # cells looked at a column
 SOME, FEW = 120, 40  # of them, whose form is looked at: a share is within 1 in 10 of the whole column's
@@ -183,7 +183,7 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
     lone = seen.variety if len(seen.filled) > 3 else 0.5
 
     def pct(share: float, what: str) -> str:
-        return gettext(what, share=f"{share:.0%}") if share > 0.05 else ""
+        return gettext(what, share=separated(f"{share:.0%}")) if share > 0.05 else ""
 
     return {
         "gtin": (
@@ -215,7 +215,7 @@ def by_values(seen: Seen) -> dict[str, tuple[float, float, str]]:
         "title": (
             text,
             0.6 * text * min(1.0, max(0.0, seen.words - 1.5) / 3) * lone,
-            gettext("texts of {number} words, seldom the same", number=f"{seen.words:.0f}"),
+            gettext("texts of {number} words, seldom the same", number=separated(f"{seen.words:.0f}")),
         ),
         "size": (
             1.0 if seen.sizes > 0.5 else 0.4 * (seen.length < 20) * (seen.dates < 0.5),

@@ -1,6 +1,6 @@
 // The verdict from the pack: compare the shelf price with the limits, subtract, say why. The same figures as
 // sourcing/limits.py, verdict.py and check.py give: the same doubles, in the same order, rounded in the same places.
-import { gettext, ngettext } from "../language.js";
+import { gettext, ngettext, written } from "../language.js";
 import { Unusable } from "./codes.js";
 import { Discount, Till, floorCents, plain, readDiscount, readPrice, toCents } from "./money.js";
 import { day } from "./words.js";
@@ -208,7 +208,7 @@ function tooLittle(deal, evidence) {
   const lacking = Number(deal.least_comps) - evidence;
   return {
     reason: gettext("Too little to go on: what is known beyond its category is worth {evidence} sales of this item, your " +
-      "rule asks for {wanted}.", { evidence: evidence.toFixed(2), wanted: deal.least_comps }),
+      "rule asks for {wanted}.", { evidence: written(evidence.toFixed(2)), wanted: written(deal.least_comps) }),
     would_settle: ngettext("One recent sale of this very item would settle it; so may its brand, category and title.",
       "About {count} recent sales of this very item would settle it; its brand, category and title help too.", Math.max(Math.ceil(lacking), 1)),
   };
