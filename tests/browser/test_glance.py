@@ -69,7 +69,7 @@ def test_the_verdict_at_a_glance(browser: Browser, filled: str) -> None:
         page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")
         page.evaluate(AXE.read_text())
         if number == BUY:  # whose page has every part
-            assert violations(page, at_foot=False) == []
+            assert violations(page) == []
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
             assert page.evaluate("document.getAnimations().length") == 0

@@ -47,7 +47,8 @@ export function verdict(pack, answer, about) {
     ...settles.map((line) => made("p", { class: "settle" }, ...[line].flat())),
     made("p", { class: "settle age" }, about.words, ...(answer.left_out.length ? [" ", gettext("Left out here: {list}.", { list: answer.left_out.join(", ") })] : [])),
     answer.sale_price === null && !Object.keys(answer.sold_within ?? {}).length ? null : figures(pack, answer));
-  return [article, made("p", { class: "rests" }, [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))];
+  const asked = answer.asking_price !== null && gettext("Days and profit: if you ask {price}.", { price: money(pack, answer.asking_price) });
+  return [article, made("p", { class: "rests" }, asked && made("strong", {}, asked), asked && " ", [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))];
 }
 
 function figures(pack, answer) {
@@ -55,7 +56,7 @@ function figures(pack, answer) {
   const between = (spread) => spread && gettext("{low} to {high}", { low: money(pack, spread.low), high: money(pack, spread.high) });
   const sold = Object.keys(answer.sold_within ?? {}).length;
   return made("dl", { class: "three" },
-    cell(gettext("Sells for"), answer.sale_price ? money(pack, answer.sale_price.mid) : gettext("not known"), between(answer.sale_price)),
+    cell(gettext("Others get"), answer.sale_price ? money(pack, answer.sale_price.mid) : gettext("not known"), between(answer.sale_price)),
     cell(gettext("Half sold in"), sold ? days(answer.days_50) : gettext("not known"), sold > 0 && mostSold(answer.days_80)),
     cell(gettext("Profit"), money(pack, answer.profit_after_labour), between(answer.profit)));
 }
