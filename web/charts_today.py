@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
+from sourcing.language import gettext
 from sourcing.stock.item import HELD
 from sourcing.today.cash import Age
 from sourcing.today.cash import Curve as Own
@@ -65,8 +66,9 @@ def curve(own: Own) -> Curve:
     path = f"M{across(0):.1f} {up(0):.1f}"
     for day, share in own.points[1:]:
         path += f" H{across(day):.1f} V{up(share):.1f}"
+    days = sorted({round(last * part) for part in (0, 1 / 3, 2 / 3, 1)})  # of a day or two there are fewer
     return Curve(
         path,
-        tuple(Tick(across(last * part), f"day {last * part:.0f}") for part in (0, 1 / 3, 2 / 3, 1)),
+        tuple(Tick(across(day), gettext("day {number}", number=f"{day}")) for day in days),
         tuple(Tick(up(part), f"{100 * part:.0f} %") for part in (0, 0.5, 1)),
     )
