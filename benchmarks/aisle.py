@@ -1,7 +1,7 @@
 """The aisle's pages on a slow phone: bytes of the first load, and the time from a code in view to the verdict.
 
-``python -m benchmarks.aisle --page`` also writes docs/benchmarks_aisle.md, with the take-along pack and the reading of
-photos beside them, and the scores of Lighthouse where the environment's ``LIGHTHOUSE`` names its program.
+The scores of Lighthouse are among them where the environment's ``LIGHTHOUSE`` names its program. Headless Chromium, its
+CPU slowed four times where that is said.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import os
 import shutil
 import statistics
 import subprocess
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,7 +23,6 @@ from urllib.request import Request, urlopen
 from benchmarks._photos import Shot, jpeg, label, scene
 from sourcing.storage import Store
 
-PAGE = Path(__file__).resolve().parent.parent / "docs" / "benchmarks_aisle.md"
 FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
 MOST_BYTES, MOST_SCAN = 150_000, 1000  # first load without the readers; ms
 SLOWED, TIMES = 4, 7
@@ -32,11 +30,6 @@ LIGHTHOUSE = (
     "--headless=new --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
     "--disable-component-update --disable-sync"
 )
-INTRO = """# The aisle, measured
-
-Written by `python -m benchmarks.aisle --page`; do not edit. A ratio is what was measured over its budget, or over the
-reference named beside it; at most the bar is the goal. Headless Chromium, its CPU slowed four times where that is said.
-"""
 LOADED = """() => performance.getEntriesByType("resource").map((one) => one.name).concat(location.href)
   .filter((name) => !name.includes("/vendor/") && !name.includes("/aisle/state") && !name.includes("/aisle/pack"))"""
 # From the first picture of the camera with the code in it to the verdict on the screen; the price was typed before.
@@ -184,22 +177,6 @@ def _lighthouse() -> list[dict[str, Any]]:
     return found
 
 
-def main(words: list[str]) -> int:
-    """Print the table; with ``--page`` write it down with the pack's and the photos' beside it."""
-    from benchmarks import pack, photo
-    from benchmarks.__main__ import machine, table
-
-    if "--page" not in words:
-        print(table(run()))
-        return 0
-    before = os.getloadavg()
-    lines = [*run(), *pack.run(), *photo.run()]
-    busy = " to ".join(f"{load[0]:.1f}" for load in (before, os.getloadavg()))
-    when = f"Measured {datetime.now(UTC).date().isoformat()} on {machine()}; load average {busy}."
-    PAGE.write_text(f"{INTRO}\n{when}\n\n{table(lines)}\n", encoding="utf-8")
-    print(PAGE.read_text(encoding="utf-8"))
-    return 0
-
-
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    for line in run():
+        print(f"{line['name']}: {line['ratio']:.3g} (bar {line['bar']}); {line['detail']}")
