@@ -48,6 +48,8 @@ def main(arguments: list[str]) -> int:
         import pandas as pd
 
         found = pd.concat([pd.read_csv(path) for path in asked.read], ignore_index=True)
+        place = {name: at for names in (VARIANTS, READERS) for at, name in enumerate(names)}
+        found = found.sort_values(["variant", "reader", "seed"], key=lambda column: column.replace(place))
     else:
         found = measure_all(variants, seeds, readers, asked.jobs)
     if asked.csv:
