@@ -25,8 +25,9 @@ from sourcing.settings import load_settings, save_settings, undo_settings
 from sourcing.storage import Store, open_store
 from sourcing.tuning import Outcome, Suggestion, accept, is_prepared, past, prepare, tune
 from sourcing.tuning.occasions import EPOCH, Occasion
+from sourcing.tuning.outcomes import Known
 from sourcing.tuning.past import origins, past_fits
-from sourcing.tuning.prepare import FEWEST, own_outcomes
+from sourcing.tuning.prepare import FEWEST
 from sourcing.tuning.racks import described, draw
 from sourcing.tuning.walk import Walked, walk
 
@@ -237,7 +238,7 @@ class TestHistory:
 
     def test_own_outcomes_count_before_what_others_sold_for(self, store: Store) -> None:
         known = [row[0] for row in store.read("SELECT id FROM checked ORDER BY id LIMIT 40")]
-        outcomes = own_outcomes({number: Outcome(number, D("33.33"), 17) for number in known})
+        outcomes = Known({number: Outcome(number, D("33.33"), 17) for number in known})
         found = prepare(store, outcomes=outcomes).by_category["shoes"]
         assert found.own.sum() == 40
         assert np.all(found.net[found.own] == 33.33)

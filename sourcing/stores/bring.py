@@ -27,13 +27,13 @@ from sourcing.storage import Store
 from sourcing.stores.trip import Told, trips
 
 BEFORE_LISTING, PACK = STEPS[:-1], STEPS[-1]
-_PIECES = """SELECT i.id, i.haul_item_id, i.category, i.flags, i.landed, i.state, i.got,
-    json_extract(i.forecast, '$.expected_proceeds'), coalesce(s.sales, 0), coalesce(s.net, 0), s.no_fees, s.no_postage
-    FROM stock_item i LEFT JOIN (SELECT item_id, COUNT(*) AS sales, SUM(paid - coalesce(fees, 0) - coalesce(postage, 0)
+SALES = """(SELECT item_id, COUNT(*) AS sales, SUM(paid - coalesce(fees, 0) - coalesce(postage, 0)
         - coalesce(refunded, 0) - coalesce(return_cost, 0)) AS net,
         group_concat(CASE WHEN fees IS NULL AND returned_on IS NULL THEN paid END) AS no_fees,
-        SUM(postage IS NULL AND returned_on IS NULL) AS no_postage FROM stock_sale GROUP BY item_id) s
-    ON s.item_id = i.id"""
+        SUM(postage IS NULL AND returned_on IS NULL) AS no_postage FROM stock_sale GROUP BY item_id)"""
+_PIECES = f"""SELECT i.id, i.haul_item_id, i.category, i.flags, i.landed, i.state, i.got,
+    json_extract(i.forecast, '$.expected_proceeds'), coalesce(s.sales, 0), coalesce(s.net, 0), s.no_fees, s.no_postage
+    FROM stock_item i LEFT JOIN {SALES} s ON s.item_id = i.id"""  # noqa: S608 - no value in it
 _OF_RUN = """SELECT i.id FROM stock_item i JOIN haul_item l ON l.id = i.haul_item_id WHERE l.haul_id = ?"""
 
 

@@ -15,12 +15,10 @@ from sourcing.tuning import words
 from sourcing.tuning.aims import OBJECTIVES
 from sourcing.tuning.buys import RULES
 from sourcing.tuning.frontier import frontier
-from sourcing.tuning.outcomes import NoOutcomes, Outcomes
+from sourcing.tuning.outcomes import Outcomes
 from sourcing.tuning.prepare import Tell, prepare
 from sourcing.tuning.replay import Replays
 from sourcing.tuning.result import Bench, Suggestion
-
-_NOBODY = NoOutcomes()
 
 
 def tune(
@@ -31,7 +29,7 @@ def tune(
     *,
     on_progress: Tell | None = None,
     candidates: Sequence[tuple[int, Query]] = (),
-    outcomes: Outcomes = _NOBODY,
+    outcomes: Outcomes | None = None,
 ) -> Bench:
     """Say what each threshold of a rule would have brought, category by category.
 

@@ -31,6 +31,21 @@ class Outcomes(Protocol):
         """Say what the outcomes stand at: equal as long as none has come or changed."""
 
 
+class Known:
+    """Outcomes that are at hand, by check."""
+
+    def __init__(self, found: Mapping[int, Outcome]) -> None:
+        self._found = dict(found)
+
+    def of_checks(self, check_ids: Sequence[int]) -> Mapping[int, Outcome]:
+        """Return those known for some checks."""
+        return {key: self._found[key] for key in check_ids if key in self._found}
+
+    def stamp(self) -> str:
+        """Write them all out: there are few."""
+        return repr(sorted(self._found.items()))
+
+
 class NoOutcomes:
     """Nobody knows yet: every item is valued by later comps."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -23,7 +23,8 @@ from sourcing.tuning import kept
 from sourcing.tuning.hindsight import by_later_comps
 from sourcing.tuning.known import Row
 from sourcing.tuning.occasions import Found, Occasion, day_text, from_history
-from sourcing.tuning.outcomes import NoOutcomes, Outcome, Outcomes
+from sourcing.tuning.outcomes import NoOutcomes, Outcomes
+from sourcing.tuning.own import of_stock
 from sourcing.tuning.past import drop_past_fits, origins, past_fits
 from sourcing.tuning.racks import described, draw
 from sourcing.tuning.replay import SOURCES, Replay, Replays
@@ -37,10 +38,13 @@ Tell = Callable[[float, str], None]
 _NOBODY = NoOutcomes()
 
 
-def is_prepared(store: Store, outcomes: Outcomes = _NOBODY) -> bool:
+def is_prepared(store: Store, outcomes: Outcomes | None = None) -> bool:
     """Tell whether `prepare` would return at once."""
-    fit = current_fit(store)
-    return fit is not None and kept.holds(store, "occasions", _stand(store, load_settings(store), fit, outcomes, ()))
+    fit, settings = current_fit(store), load_settings(store)
+    if fit is None:
+        return False
+    told = of_stock(store, settings, fit.as_of) if outcomes is None else outcomes
+    return kept.holds(store, "occasions", _stand(store, settings, fit, told, ()))
 
 
 def prepare(
@@ -48,7 +52,7 @@ def prepare(
     on_progress: Tell | None = None,
     *,
     candidates: Sequence[tuple[int, Query]] = (),
-    outcomes: Outcomes = _NOBODY,
+    outcomes: Outcomes | None = None,
     settings: Settings | None = None,
 ) -> Replays:
     """Replay the history, or return the replay that is kept, which stands until comps, checks or terms change.
@@ -57,7 +61,7 @@ def prepare(
     ----------
     on_progress : told the share done and what goes on; it may raise to stop the work, and nothing is kept then.
     candidates : more occasions, as (day since 1970-01-01, query with a shelf price).
-    outcomes : what became of items that were bought.
+    outcomes : what became of items that were bought; what the stock knows of them when left out.
     settings : in place of those in force.
 
     Raises
@@ -74,6 +78,7 @@ def prepare(
             gettext("Comps with days on which they were listed and sold."),
             gettext("Load a file of past sales on the Comps page."),
         )
+    outcomes = of_stock(store, settings, fit.as_of) if outcomes is None else outcomes
     stand = _stand(store, settings, fit, outcomes, candidates)
     found = kept.find(store, "occasions", stand)
     if found is not None:
@@ -237,19 +242,3 @@ def _stand(
 def _terms_of(settings: Settings, name: str) -> tuple[Any, ...]:
     deal = settings.for_category(name)
     return deal.terms, deal.rules.target_days, described(settings, name)
-
-
-def own_outcomes(found: Mapping[int, Outcome]) -> Outcomes:
-    """Wrap outcomes that are at hand, by check."""
-    return _Fixed(dict(found))
-
-
-class _Fixed:
-    def __init__(self, found: dict[int, Outcome]) -> None:
-        self.found = found
-
-    def of_checks(self, check_ids: Sequence[int]) -> Mapping[int, Outcome]:
-        return {key: self.found[key] for key in check_ids if key in self.found}
-
-    def stamp(self) -> str:
-        return repr(sorted(self.found.items()))
