@@ -370,18 +370,18 @@ def test_axe_finds_nothing_while_scanning(opened: Callable[..., Page], film: Fil
 
 
 def fits(page: Page, name: str) -> None:
-    """Hold the open panel to WCAG, and its buttons to the thumb, down to 320 pixels."""
-    assert (name, violations(page, at_foot=False)) == (name, [])
-    for width, height in ((320, 568), (360, 640), (390, 844)):
+    """Hold the open panel to WCAG at every width, and on phones its buttons to the thumb."""
+    for width, height in ((320, 568), (360, 640), (390, 844), (768, 1024), (1280, 800)):
         page.set_viewport_size({"width": width, "height": height})
-        look(page, f"scan-{name}-{height}")
+        look(page, f"scan-{name}-{width}")
+        assert (name, width, violations(page, at_foot=False)) == (name, width, [])
         whole = "(e => e.scrollWidth <= e.clientWidth && e.scrollHeight <= e.clientHeight)"
         assert page.evaluate(f"{whole}(document.getElementById('scan'))"), (name, width)
         for button in page.locator("#scan button:visible").all():
             box = button.bounding_box()
             assert box
             assert min(box["width"], box["height"]) >= 44
-            assert box["y"] >= height * 2 / 3
+            assert box["y"] >= height * 2 / 3 or width > 400
 
 
 def numbers() -> list[tuple[str, str]]:
