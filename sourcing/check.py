@@ -41,7 +41,7 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
     return judge(prospect_of(store, query, load_settings(store)), query)
 
 
-def check_json(store: Store, query: Query, settings: Settings) -> str:
+def check_json(store: Store, query: Query, settings: Settings) -> bytes:
     """Judge one item under the settings in force and write the answer as JSON, as `Verdict.as_dict` has it.
 
     Nothing is recorded.
@@ -52,7 +52,7 @@ def check_json(store: Store, query: Query, settings: Settings) -> str:
         The code cannot be one.
     """
     prospect = prospect_of(store, query, settings)
-    return f"{{{judge(prospect, query).changing_json()}, {prospect.same}}}"
+    return b"{%b, %b}" % (judge(prospect, query).changing_json(), prospect.same)
 
 
 def _asked(query: Query) -> Query:
