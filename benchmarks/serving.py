@@ -15,10 +15,14 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
+
+if TYPE_CHECKING:
+    from sourcing.storage import Store
 
 LIST = 10_000
 COMPS = 100_000  # about 11,000 styles
@@ -172,7 +176,14 @@ def _list(folder: str) -> list[dict[str, Any]]:
         start = time.process_time()
         check_list(store, queries, detail=False)
         ours.append((time.process_time() - start) / len(queries))
+    differ = _differing(store, codes[:: LIST // 1_000])
     store.close()
+    same = {
+        "name": "items forecast ahead whose answer at any of three prices is another than a check's alone",
+        "ratio": float(differ),
+        "bar": 0.0,
+        "detail": f"{differ} of {len(codes[:: LIST // 1_000]):,} items, every figure and word compared",
+    }
     single = {
         "name": "one forecast from nothing kept, over the bare lookup of its comps",
         "ratio": min(loop) / min(lookup),
@@ -185,7 +196,25 @@ def _list(folder: str) -> list[dict[str, Any]]:
         "bar": 0.15,
         "detail": f"{min(ours) * 1e3:.2f} ms against {min(loop) * 1e3:.2f} ms of a single check of another item",
     }
-    return [single, many]
+    return [single, many, same]
+
+
+def _differing(store: Store, codes: list[str]) -> int:
+    """Count the items whose answer differs by whether they were forecast in passes of a few, or one by one."""
+    from sourcing.answer import Query
+    from sourcing.check import each_alone, judge
+    from sourcing.forecast_ahead import AT_ONCE
+    from sourcing.prospect import prospects
+    from sourcing.settings import load_settings
+
+    settings, found = load_settings(store), 0
+    for at in range(0, len(codes), AT_ONCE):
+        some = [Query(code) for code in codes[at : at + AT_ONCE]]
+        for query, ahead in zip(some, each_alone(prospects(store, some, settings, True)), strict=True):
+            alone = each_alone(prospects(store, [query], settings, True))[0]
+            asked = [replace(query, shelf_price=price) for price in (None, Decimal("7.99"), Decimal("24.50"))]
+            found += any(judge(ahead, one).as_dict() != judge(alone, one).as_dict() for one in asked)
+    return found
 
 
 def _start(data: str) -> dict[str, Any]:
