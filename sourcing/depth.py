@@ -86,17 +86,9 @@ def with_copies(
     found = []
     for k, copy in enumerate(bounds):
         most = copy.most if top is None else top if copy.most is None else min(copy.most, top)
-        found.append(
-            Copy(
-                k + 1,
-                copy.proceeds,
-                copy.days,
-                copy.sold,
-                None if landed is None else to_cents(copy.net - (spent * copy.hold + labour)),
-                most,
-                most is None or (most > 0 and (shelf is None or shelf <= most)),
-            )
-        )
+        profit = None if landed is None else to_cents(copy.net - (spent * copy.hold + labour))
+        worth_it = most is None or (most > 0 and (shelf is None or shelf <= most))
+        found.append(Copy(k + 1, copy.proceeds, copy.days, copy.sold, profit, most, worth_it))
     # Without a shelf price each copy has its highest price, and no number of them is the answer.
     count = None if shelf is None else sum(copy.worth_it for copy in found)
     words = "" if count is None else _words(found, count, write)

@@ -11,7 +11,7 @@ from itertools import islice
 from typing import NamedTuple
 
 from sourcing.answer import Query
-from sourcing.check import asked_without_price, by_code, each_alone, kept, stands_on
+from sourcing.check import asked_without_price, by_code, each_alone, judge, kept, stands_on
 from sourcing.codes import parse_code
 from sourcing.errors import BadInput
 from sourcing.flags.marked import read_flags
@@ -103,7 +103,8 @@ def _can_be_asked(asked: Query, settings: Settings) -> bool:
 def _made(store: Store, some: list[Ahead], settings: Settings) -> list[Prospect]:
     """Forecast items in one pass a category, with all that a check of one item works out whatever its price."""
     found = each_alone(prospects(store, [one.asked for one in some], settings, True))
-    for one in found:
+    for one, of in zip(found, some, strict=True):
+        judge(one, of.asked)
         _ = one.same
     return found
 
