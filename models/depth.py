@@ -25,6 +25,11 @@ class Copies:
     mean_days: Floats  # expected days until sold or given up
     sold: Floats  # chance of a sale before giving up
 
+    def of(self, item: int) -> Copies:
+        """Return the copies of one item, without the others' memory."""
+        here = slice(item, item + 1)
+        return Copies(self.mean_net[here].copy(), self.mean_days[here].copy(), self.sold[here].copy())
+
 
 def unsold(first: Floats, shape: Floats, copies: int) -> Floats:
     """Chance that the k-th copy is unsold.

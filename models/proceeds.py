@@ -9,7 +9,7 @@ mixture over day nodes of closed forms.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -47,12 +47,12 @@ class Prospects:
     drift: float = 0.0
 
     def of(self, item: int) -> Prospects:
-        """Return what is known of one item."""
+        """Return what is known of one item, without the others' memory."""
         here = slice(item, item + 1)
-        return Prospects(
-            self.mean[here], self.var[here], self.nodes[here], self.weights[here], self.a[here], self.b[here],
-            self.response, self.drift,
-        )  # fmt: skip
+        mean, var, nodes, weights, a, b = (
+            values[here].copy() for values in (self.mean, self.var, self.nodes, self.weights, self.a, self.b)
+        )
+        return Prospects(mean, var, nodes, weights, a, b, self.response, self.drift)
 
 
 def level_nodes(mean: Floats, var: Floats) -> tuple[Floats, Floats]:
@@ -98,6 +98,12 @@ class Outcome:
     edges: Floats
     rest_mean: Floats  # log of what giving up brings, for it happens where the level is low
     rest_var: Floats
+
+    def of(self, item: int) -> Outcome:
+        """Return the forecast of one item, without the others' memory."""
+        here = slice(item, item + 1)
+        each = ("ask", "mean_net", "mean_days", "by_target", "sold_by_edge", "rest_mean", "rest_var")
+        return replace(self, **{name: getattr(self, name)[here].copy() for name in each})
 
 
 def survive(items: Prospects, ask: Floats, base: Floats, factor: Floats) -> Floats:

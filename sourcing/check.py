@@ -6,14 +6,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
+from models.depth import Copies
 from sourcing import depth, verdict
 from sourcing.answer import Query, Verdict
+from sourcing.codes import parse_code
 from sourcing.comps.version import COUNTS
+from sourcing.errors import BadInput
 from sourcing.forecast import Forecasts
+from sourcing.kept import Kept
 from sourcing.language import spoken
 from sourcing.limits import at_price, decide
 from sourcing.money import money_writer
@@ -21,8 +26,6 @@ from sourcing.prospect import Prospect
 from sourcing.prospect import prospects as prospects_of
 from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
-
-_MOST_KEPT = 500
 
 
 def check(store: Store, query: Query, settings: Settings | None = None) -> Verdict:
@@ -37,11 +40,11 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
         The code cannot be one.
     """
     if settings is not None:
-        return judge(_alone(store, _asked(query), settings), query)
+        return judge(_alone(store, asked_without_price(query), settings), query)
     return judge(prospect_of(store, query, load_settings(store)), query)
 
 
-def check_json(store: Store, query: Query, settings: Settings) -> str:
+def check_json(store: Store, query: Query, settings: Settings) -> bytes:
     """Judge one item under the settings in force and write the answer as JSON, as `Verdict.as_dict` has it.
 
     Nothing is recorded.
@@ -52,10 +55,10 @@ def check_json(store: Store, query: Query, settings: Settings) -> str:
         The code cannot be one.
     """
     prospect = prospect_of(store, query, settings)
-    return f"{{{judge(prospect, query).changing_json()}, {prospect.same}}}"
+    return b"{%b, %b}" % (judge(prospect, query).changing_json(), prospect.same)
 
 
-def _asked(query: Query) -> Query:
+def asked_without_price(query: Query) -> Query:
     """Return a query without what its forecast does not depend on."""
     return replace(query, shelf_price=None, discount=None)
 
@@ -68,25 +71,36 @@ def prospect_of(store: Store, query: Query, settings: Settings) -> Prospect:
     BadInput
         The code cannot be one.
     """
-    asked = _asked(query)
-    stamp = stands_on(store, settings)
-    if _kept_for != [stamp] or len(_kept) > _MOST_KEPT:
-        forget()
-        _kept_for[:] = [stamp]
-    prospect = _kept.get((asked, spoken()))
+    asked = asked_without_price(query)
+    stamp, key, known = stands_on(store, settings), (asked, spoken()), by_code(asked)
+    prospect = kept.get(stamp, key) if known is None else kept.get(stamp, key, known)
     if prospect is None:
-        prospect = _kept[asked, spoken()] = _alone(store, asked, settings)
+        prospect = _alone(store, asked, settings)
+        kept.put(stamp, key, prospect)
     return prospect
 
 
 _STAMP = f"SELECT (SELECT made_at FROM fit ORDER BY id DESC LIMIT 1), {COUNTS}"  # noqa: S608 - no value in it
-_kept: dict[tuple[Query, str], Prospect] = {}  # by the language too: it holds words
-_kept_for: list[tuple[Any, ...]] = []
+kept = Kept()  # by the language too: it holds words
+
+
+def by_code(asked: Query) -> tuple[str, ...] | None:
+    """Return what a known item is kept by, however its code is typed; None where more than a code is asked."""
+    return _named(asked.code, spoken()) if asked == Query(asked.code) else None
+
+
+@lru_cache(maxsize=16_384)
+def _named(code: str, language: str) -> tuple[str, ...] | None:
+    try:
+        found = parse_code(code)
+    except BadInput:
+        return None
+    return (found.kind, found.gtin, found.style_key, found.note, language)
 
 
 def forget() -> None:
     """Let go of every forecast that is kept."""
-    _kept.clear()
+    kept.forget()
 
 
 def stands_on(store: Store, settings: Settings) -> tuple[Any, ...]:
@@ -96,11 +110,26 @@ def stands_on(store: Store, settings: Settings) -> tuple[Any, ...]:
 
 def _alone(store: Store, asked: Query, settings: Settings) -> Prospect:
     """Forecast one item, its further copies too: too dear for every line of a list."""
-    prospect = prospects_of(store, [asked], settings, True)[0]
-    if prospect.forecasts is None:
-        return prospect
-    copies, total = depth.further_copies(prospect.forecasts), prospect.forecasts.total_of(prospect.at)
-    return replace(prospect, copies=copies, total=total)
+    return each_alone(prospects_of(store, [asked], settings, True))[0]
+
+
+def each_alone(found: list[Prospect]) -> list[Prospect]:
+    """Give items forecast together their further copies, and part them, so that each can be let go of by itself."""
+    copies: dict[int, Copies] = {}
+    for one in found:
+        if one.forecasts is not None and id(one.forecasts) not in copies:
+            copies[id(one.forecasts)] = depth.further_copies(one.forecasts)
+    parted = []
+    for one in found:
+        if one.forecasts is None or one.figures is None:
+            parted.append(one)
+            continue
+        own, total = copies[id(one.forecasts)], one.forecasts.total_of(one.at)
+        forecasts, figures = one.forecasts, one.figures
+        if len(forecasts.mean) > 1:
+            forecasts, figures, own = forecasts.of(one.at), figures.of(one.at), own.of(one.at)
+        parted.append(replace(one, forecasts=forecasts, figures=figures, at=0, copies=own, total=total))
+    return parted
 
 
 def judge(prospect: Prospect, query: Query) -> Verdict:

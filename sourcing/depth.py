@@ -47,8 +47,8 @@ class CopyBound:
 
     net: float
     proceeds: Decimal
-    days: float
-    sold: float
+    days: int
+    sold: float  # rounded as shown
     hold: float  # what a unit of landed cost comes to with the cash tied up
     most: Decimal | None  # highest shelf price at which it and all before it meet the rules; None: no limit
 
@@ -68,7 +68,7 @@ def copy_bounds(
         own = most_for_profit(rules, terms, net, days, discount)
         most = own if most is None else most if own is None else min(most, own)
         hold = 1.0 + float(terms.capital_rate) * days / 365.0
-        found.append(CopyBound(net, to_cents(net), days, sold, hold, most))
+        found.append(CopyBound(net, to_cents(net), round(days), round(sold, 4), hold, most))
     return tuple(found)
 
 
@@ -86,17 +86,9 @@ def with_copies(
     found = []
     for k, copy in enumerate(bounds):
         most = copy.most if top is None else top if copy.most is None else min(copy.most, top)
-        found.append(
-            Copy(
-                k + 1,
-                copy.proceeds,
-                round(copy.days),
-                round(copy.sold, 4),
-                None if landed is None else to_cents(copy.net - (spent * copy.hold + labour)),
-                most,
-                most is None or (most > 0 and (shelf is None or shelf <= most)),
-            )
-        )
+        profit = None if landed is None else to_cents(copy.net - (spent * copy.hold + labour))
+        worth_it = most is None or (most > 0 and (shelf is None or shelf <= most))
+        found.append(Copy(k + 1, copy.proceeds, copy.days, copy.sold, profit, most, worth_it))
     # Without a shelf price each copy has its highest price, and no number of them is the answer.
     count = None if shelf is None else sum(copy.worth_it for copy in found)
     words = "" if count is None else _words(found, count, write)

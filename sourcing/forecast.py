@@ -46,6 +46,12 @@ _NO_PRICE_OF_IT = 0.5  # log distance from the usual asking price beyond which a
 _NEXT_SALE = 20.0  # days ahead for which the next comparable sale is foretold
 
 
+_BY_ROW = ("weight", "distance", "aside")
+_BY_ITEM = (
+    "mean", "var", "spread", "wide_spread", "evidence", "chosen", "dearer", "net_quantiles", "loss_net", "sold_share",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Forecasts:
     """Forecasts of N items of one category; money as floats, arrays of length N unless said.
@@ -88,6 +94,14 @@ class Forecasts:
     season: Floats
     as_of: int
     dearest_seen: float  # log over the level of the dearest asking prices the market has shown
+
+    def of(self, item: int) -> Forecasts:
+        """Return the forecast of one item as if it had been made alone, without the others' memory."""
+        rows, here = slice(int(self.seen.start[item]), int(self.seen.start[item + 1])), slice(item, item + 1)
+        own = {name: getattr(self, name)[rows].copy() for name in _BY_ROW}
+        own |= {name: getattr(self, name)[here].copy() for name in _BY_ITEM}
+        own |= {name: getattr(self, name).of(item) for name in ("seen", "outcome", "prospects")}
+        return replace(self, **own)
 
     def of_choice(self, values: Floats) -> Floats:
         """Pick from (N, K) the figures of each item's chosen asking price."""

@@ -85,7 +85,7 @@ def recent(store: Store, limit: int = 50) -> list[PastCheck]:
             _money(row[4]),
             row[5],
             _money(row[6]),
-            _query(row[7]),
+            query_of(row[7]),
         )
         for row in rows
     ]
@@ -105,10 +105,11 @@ def get(store: Store, check_id: int) -> tuple[Query, dict[str, Any]]:
             gettext("There is no check number {check_id}.", check_id=check_id),
             next_step=gettext("Open it from the list of past checks."),
         )
-    return _query(rows[0][0]), json.loads(rows[0][1])
+    return query_of(rows[0][0]), json.loads(rows[0][1])
 
 
-def _query(text: str) -> Query:
+def query_of(text: str) -> Query:
+    """Read a query as it is kept."""
     values = json.loads(text)
     if values.get("shelf_price") is not None:
         values["shelf_price"] = Decimal(values["shelf_price"])

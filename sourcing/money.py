@@ -7,9 +7,14 @@ from collections.abc import Callable
 from copy import copy
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from sourcing.errors import BadInput
 from sourcing.language import gettext
+
+if TYPE_CHECKING:
+    from babel.core import Locale
+    from babel.numbers import NumberPattern
 
 DEAREST = Decimal(1_000_000)
 # ISO 4217 minor units where they are not two; CLDR's differ for some, so that table is not used for storage.
@@ -156,9 +161,44 @@ def money_writer(currency: str = "USD", locale: str = "en_US") -> Callable[[Deci
     if digits != 2:  # CLDR shows some two-decimal currencies without decimals; the locale's own pattern has two
         pattern.frac_prec = (digits, digits)
 
+    shown = _plain_pattern(pattern, known)
+
     @lru_cache(maxsize=4_000)  # the same few amounts come again and again: a limit, its room to a price tag
     def write(amount: Decimal) -> str:
         rounded = amount.quantize(unit, ROUND_HALF_UP)
-        return str(pattern.apply(rounded, known))
+        return str(pattern.apply(rounded, known)) if shown is None else shown(rounded)
+
+    return write
+
+
+def _plain_pattern(pattern: NumberPattern, locale: Locale) -> Callable[[Decimal], str] | None:
+    """Return what writes amounts as a pattern does, with its symbols looked up beforehand; None for an unusual pattern.
+
+    Every amount is met for the first time once, and the pattern then takes ten times as long.
+    """
+    from babel.numbers import get_decimal_symbol, get_group_symbol
+
+    least, most = pattern.frac_prec
+    if least != most or pattern.exp_prec or pattern.scale or "@" in pattern.pattern or not pattern.number_pattern:
+        return None
+    ends = [
+        tuple(re.sub(r"'([^']*)'", lambda found: found.group(1) or "'", text) for text in side)
+        for side in zip(pattern.prefix, pattern.suffix, strict=True)
+    ]
+    point, between = get_decimal_symbol(locale), get_group_symbol(locale)
+    first, further = pattern.grouping
+    width = pattern.int_prec[0]
+
+    def write(amount: Decimal) -> str:
+        before, after = ends[amount.is_signed()]
+        whole, _, part = f"{abs(amount):f}".partition(".")
+        whole = whole.zfill(width)
+        if len(whole) > first:
+            groups, rest = [whole[-first:]], whole[:-first]
+            while len(rest) > further:
+                groups.append(rest[-further:])
+                rest = rest[:-further]
+            whole = between.join((rest, *reversed(groups)))
+        return f"{before}{whole}{point}{part}{after}" if part else f"{before}{whole}{after}"
 
     return write

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import chain
 from typing import Any
 
@@ -48,6 +48,16 @@ class Observations:
     variant: Ints
     words: list[str]
     own: Flags  # whether the listing was the user's own
+
+    def of(self, item: int) -> Observations:
+        """Return the comps of one item, without the others' memory."""
+        mine = slice(int(self.start[item]), int(self.start[item + 1]))
+        own: dict[str, Any] = {
+            one.name: values[mine].copy() if isinstance(values := getattr(self, one.name), np.ndarray) else values[mine]
+            for one in fields(self)
+        }
+        count = len(own["owner"])
+        return Observations(**{**own, "owner": np.zeros(count, dtype=np.int64), "start": np.array([0, count])})
 
     @property
     def priced(self) -> Flags:

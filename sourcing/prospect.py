@@ -42,7 +42,7 @@ class Prospect:
     _bounds: dict[Discounts | None, Bounds] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
-    def same(self) -> str:
+    def same(self) -> bytes:
         """The part of the answer that is the same at every shelf price, as JSON without its braces."""
         return self.base.same_json()
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sourcing.answer import ReceiptLine
 from sourcing.fees import ITEM, SLICES, TAXED, FeePart
@@ -13,7 +14,7 @@ from sourcing.money import cents
 from sourcing.purchase import Discounts
 
 if TYPE_CHECKING:
-    from sourcing.terms import Terms
+    from sourcing.terms import Lines, Terms
 
 ROUNDING = gettext_noop("Each line is rounded half up to the cent by itself, as on an invoice.")
 _WORDS = {
@@ -28,19 +29,29 @@ _MOST_KEPT = 500
 
 def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Discounts) -> tuple[ReceiptLine, ...]:
     """Work one sale out; the lines add up to the last."""
-    known, asked = terms.sale_lines, (total, spoken())
-    if asked not in known:
-        if len(known) > _MOST_KEPT:
-            known.clear()
-        known[asked] = _sold(terms, total)
-    lines = [*known[asked]]
-    if shelf is not None:
-        lines += _bought(terms, shelf, discount)
-    left = sum((line.amount for line in lines), _ZERO)
-    return (*lines, ReceiptLine(gettext("Left"), left, gettext("the lines above added up")))
+    sold, left = _kept(terms, (total, spoken()), lambda: _sold(terms, total))
+    if shelf is None:
+        return (*sold, _left(left))
+    bought, spent = _kept(terms, (str(shelf), discount, spoken()), lambda: _bought(terms, shelf, discount))
+    return (*sold, *bought, _left(left + spent))
 
 
-def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
+def _kept(terms: Terms, asked: tuple[Any, ...], work_out: Callable[[], list[ReceiptLine]]) -> Lines:
+    """Return lines and what they add up to, worked out once: the same tags hang on many items."""
+    found = terms.receipt_lines.get(asked)
+    if found is None:
+        if len(terms.receipt_lines) > _MOST_KEPT:
+            terms.receipt_lines.clear()
+        lines = work_out()
+        found = terms.receipt_lines[asked] = (tuple(lines), sum((line.amount for line in lines), _ZERO))
+    return found
+
+
+def _left(amount: Decimal) -> ReceiptLine:
+    return ReceiptLine(gettext("Left"), amount, gettext("the lines above added up"))
+
+
+def _sold(terms: Terms, total: Decimal) -> list[ReceiptLine]:
     shipping = terms.shipping_charged
     paid = (
         gettext("shipping charged {amount} included", amount=separated(f"{shipping:.2f}"))
@@ -65,7 +76,7 @@ def _sold(terms: Terms, total: Decimal) -> tuple[ReceiptLine, ...]:
         for step in STEPS
         if (minutes := getattr(terms, f"{step}_minutes"))
     ]
-    return tuple(lines)
+    return lines
 
 
 def _worked(minutes: Decimal, hourly: Decimal, batches: int | None) -> str:

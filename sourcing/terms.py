@@ -12,6 +12,7 @@ from datetime import date
 from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
 from itertools import zip_longest
+from typing import Any
 
 from sourcing.answer import ReceiptLine
 from sourcing.errors import BadInput
@@ -25,6 +26,8 @@ YOU_PAY, AS_POSTAGE = SHIPPING = (gettext_noop("you pay"), gettext_noop("same as
 EXEMPTIONS = (gettext_noop("no"), gettext_noop("yes"))
 PAYERS = (gettext_noop("you pay"), gettext_noop("buyer pays"))
 _CENT, _ZERO = Decimal("0.01"), Decimal(0)
+_MOST_KEPT = 500
+Lines = tuple[tuple[ReceiptLine, ...], Decimal]  # of a receipt, and what they add up to
 
 
 @dataclass(frozen=True)
@@ -123,8 +126,8 @@ class Terms:
         return self.postage + self.supplies
 
     @cached_property
-    def sale_lines(self) -> dict[tuple[Decimal, str], tuple[ReceiptLine, ...]]:
-        """Lines of sales worked out already, by what the buyer pays and the language: the same at every shelf price."""
+    def receipt_lines(self) -> dict[tuple[Any, ...], Lines]:
+        """Lines of sales and of purchases worked out already, by their amounts and the language."""
         return {}
 
     @cached_property
@@ -185,6 +188,19 @@ class Terms:
         BadInput
             Fees and returns take the whole price, so that no price breaks even.
         """
+        found = self._even.get(landed)
+        if found is None:
+            if len(self._even) > _MOST_KEPT:
+                self._even.clear()
+            found = self._even[landed] = self._break_even(landed)
+        return found
+
+    @cached_property
+    def _even(self) -> dict[Decimal, Decimal]:
+        """Break-even sales worked out already: the same tags hang on many items."""
+        return {}
+
+    def _break_even(self, landed: Decimal) -> Decimal:
         need = landed + self.labour()
         slack = _CENT / 2 * (len(self.fees) + 1)  # what rounding the fee lines and the returns can make up
         lines = self.net_lines

@@ -53,6 +53,10 @@ class Figures:
     sold_within: list[list[float]]
     support: list[Support]
 
+    def of(self, item: int) -> Figures:
+        """Return the figures of one item."""
+        return Figures(**{name: values[item : item + 1] for name, values in vars(self).items()})
+
 
 @dataclass(frozen=True)
 class Support:

@@ -204,7 +204,8 @@ def test_amounts_are_written_as_babel_writes_them(currency: str) -> None:
     """Babel's own call, one amount at a time, with the ISO 4217 decimals of the currency."""
     digits = minor_digits(currency)
     places = ("en_US", "en_IN", "de_DE", "de_CH", "fr_FR", "es_MX", "pt_BR", "ja_JP", "ar_EG", "sv_SE")
-    for locale, amount in product(places, ("0", "12.50", "-3.21", "99999.99", "1234567.89")):
+    places += ("bn_BD", "de_AT", "en_ZA", "eu_ES", "fa_IR", "gsw_CH", "he_IL", "hi_IN", "lt_LT", "ne_NP", "nl_NL")
+    for locale, amount in product(places, ("0", "12.50", "-3.21", "-0.001", "99999.99", "1234567.89")):
         known = Locale.parse(locale)
         pattern = known.currency_formats["standard"]
         rounded = Decimal(amount).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)

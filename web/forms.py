@@ -99,10 +99,13 @@ def read_marked(values: Mapping[str, str]) -> tuple[str, ...]:
     BadInput
         There is no such flag.
     """
+    several = values.getlist("flags") if isinstance(values, MultiDict) else [values.get("flags", "")]
+    names = [name for text in several for name in text.split(",")]
+    if not any(names):
+        return ()
     from sourcing.flags.marked import read_flags
 
-    several = values.getlist("flags") if isinstance(values, MultiDict) else [values.get("flags", "")]
-    return read_flags(settings(), [name for text in several for name in text.split(",")])
+    return read_flags(settings(), names)
 
 
 def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None:
@@ -160,7 +163,9 @@ def read_discount(values: Mapping[str, str]) -> Discounts | None:
 
 
 def _text(values: Mapping[str, str], name: str) -> str:
-    text = " ".join((values.get(name) or "").split())
+    if name not in values:  # most of a query's fields; `get` of what is sent raises and catches for each
+        return ""
+    text = " ".join((values[name] or "").split())
     if len(text) > LONGEST:
         raise BadInput(
             gettext("The {name} has {count} characters.", name=gettext(name), count=len(text)),

@@ -8,7 +8,7 @@ from jinja2.runtime import Context
 from markupsafe import Markup
 
 from sourcing.language import catalog, gettext, gettext_noop, of_locale, spoken, use
-from web.state import store
+from web.state import settings, store
 
 # Words of the code that pages show: said where they are shown, compared as they are.
 KEYS = (
@@ -36,7 +36,8 @@ def speak() -> None:
     if request.endpoint == "static":
         return
     use("en")
-    use(of_locale(load_settings(store()).locale))
+    # Where nothing is changed, the view finds them read; elsewhere it may change them before it reads them.
+    use(of_locale((settings() if request.method == "GET" else load_settings(store())).locale))
 
 
 def said(key: str) -> str:

@@ -79,7 +79,13 @@ def serve(ctx: click.Context, /, samples_if_empty: bool, **words: Any) -> None:
         keep_serving(folder_of(data_place(ctx)), asked)
         show_key(open_data(ctx), app.config["SECRET_KEY"], asked, new=words["new_key"], link=not words["no_link"])
     sys.stdout.flush()
-    server.run()  # comes back from Ctrl-C and SIGTERM once the answers under way are out
+    from web.ahead import begin
+
+    ahead = begin(app)
+    try:
+        server.run()  # comes back from Ctrl-C and SIGTERM once the answers under way are out
+    finally:
+        ahead.close()
     if asked.way != "https":
         server.close()
     say("Stopped.")
