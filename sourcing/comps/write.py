@@ -10,20 +10,21 @@ from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import compress, count
-from operator import add, itemgetter
+from operator import itemgetter
 from typing import Any
 
 from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
-from sourcing.comps.many import blocks, insert, marks
+from sourcing.comps.many import blocks, insert, insert_columns, marks
 from sourcing.comps.refresh import CodeUse, code_uses, described, note_uses, refresh
 from sourcing.comps.rows import OPEN, Judged, text_of
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
 _TOGETHER = 2_000
 _CACHED = 200_000
+_WIDE = 25  # rows of comp to a statement
 
-Row = tuple[Any, ...]  # the number of the product, then the key and the other values as `Judge.stored` names them
+Columns = Sequence[Sequence[Any]]  # values of rows, as `Judge.stored` names them
 _PRODUCT = itemgetter(0)
 
 
@@ -48,14 +49,10 @@ class Writer:
         self._raw = raw
         self._before_much = before_much
         self._batch = batch_id
+        self._stored = stored
         self.new = 0  # rows that were not there yet
         self._keys = Keys()
-        self._products: list[str] = []  # of the rows that wait
-        self._keyed = array("q")  # keys of the rows that wait
-        self._numbered = array("q")  # and their numbers in the file
-        self._states = bytearray()  # and how they stand
-        self._rows: list[Row] = []
-        self._texts: list[str] = []  # what the file said in them, where the user's words were put for its
+        self._wait_anew()
         self._open = array("q"), array("q")  # products and keys of open rows; a seventh of what a list of pairs takes
         self._ids: dict[str, int] = {}
         self._touched: set[int] = set()  # products that were there and have new rows
@@ -69,12 +66,18 @@ class Writer:
         # A row that was moved still names the number of its product, so that is not to be given to another.
         top = "SELECT max(coalesce((SELECT max(id) FROM product), 0), coalesce((SELECT max(product_id) FROM moved), 0))"
         self._first_id = self._next_id = 1 + raw.execute(top).fetchone()[0]
-        names = ("product_id", *stored)
+        names = ("product_id", *stored, "seen")
         quoted = ", ".join(f'"{name}"' for name in names)
         self._into = f"INTO comp (batch_id, {quoted})"
         self._marks = f"({batch_id}{', ?' * len(names)})"
-        self._described = [names.index(name) for name in ("product_id", "gtin", "brand", "category", "title")]
+        self._described = [stored.index(name) for name in ("gtin", "brand", "category", "title")]
         self._names_listings = "listing" in names
+
+    def _wait_anew(self) -> None:
+        """Let go of the rows that wait: they are held column by column, which takes half of what rows would."""
+        self._products: list[str] = []
+        self._columns: list[Any] = [array("q") if name in ("key", "row") else [] for name in self._stored]
+        self._texts: list[str] = []  # what the file said in them, where the user's words were put for its
 
     @property
     def identical(self) -> int:
@@ -83,25 +86,26 @@ class Writer:
 
     def add(self, judged: Judged) -> None:
         """Take the good rows of a block; they are written when enough have come together."""
-        if len(self._rows) >= AT_ONCE:
+        if len(self._products) >= AT_ONCE:
             self._before_much()
             self.flush()
         self._products += judged.products
-        self._keyed.extend(judged.columns[0])
-        self._numbered.extend(judged.columns[-1])
-        self._states += bytes(judged.columns[1])
-        self._rows += zip(*judged.columns, strict=True)
         self._texts += judged.texts
+        for waiting, more in zip(self._columns, judged.columns, strict=True):
+            waiting.extend(more)
 
-    def flush(self) -> None:
-        """Write what has come together."""
+    def flush(self, day: int | None = None) -> None:
+        """Write what has come together; `day` is when the rows were true, where that is known already."""
         first_new = self._next_id
-        rows, products, keys, texts = self._rows, self._products, self._keyed, self._texts
-        row_numbers, states = self._numbered, self._states
-        self._rows, self._products, self._keyed, self._texts = [], [], array("q"), []
-        self._numbered, self._states = array("q"), bytearray()
-        for place, key in self._keys.apart(keys, lambda place: texts[place] if texts else text_of(rows[place])).items():
-            rows[place], keys[place] = (key, *rows[place][1:]), key
+        products, columns, texts = self._products, self._columns, self._texts
+        self._wait_anew()
+        keys = columns[0]
+
+        def text(place: int) -> str:
+            return texts[place] if texts else text_of([column[place] for column in columns])
+
+        for place, key in self._keys.apart(keys, text).items():
+            keys[place] = key
         moved = self._follow(products, keys)
         if moved:
             staying = {product for place, product in enumerate(products) if place not in moved}
@@ -111,23 +115,33 @@ class Writer:
             ids, fresh = self._product_ids(set(products))
             numbers = list(map(ids.__getitem__, products))
         # The order they are kept in: each page of the file is written once.
-        order = sorted(range(len(rows)), key=numbers.__getitem__)
+        order = sorted(range(len(numbers)), key=numbers.__getitem__)
         numbers = list(map(numbers.__getitem__, order))
         uses: list[CodeUse] = []
         for first, last in _parts(numbers, bisect_left(numbers, first_new)):
-            places = order[first:last]
-            both = list(zip(numbers[first:last], map(keys.__getitem__, places), strict=True))
-            for product_id, key in compress(both, [states[place] == OPEN for place in places]):
-                self._open[0].append(product_id)
-                self._open[1].append(key)
-            if numbers[first] < first_new:
-                self._merge(both, places, row_numbers, rows)
+            picked = _picker(order[first:last])
+            of_products = numbers[first:last]
+            if of_products[0] < first_new:
+                self._merge(of_products, columns, picked)
                 continue
-            part: list[Row] = list(map(add, zip(numbers[first:last]), map(rows.__getitem__, places)))
-            insert(self._raw, f"INSERT {self._into}", self._marks, part, 10)
-            self.new += len(part)
-            uses += self._add_products(fresh[numbers[first] - first_new :], part)
+            part = list(map(picked, columns))
+            self._insert("INSERT OR FAIL", of_products, part, day)
+            if day is None:
+                self._note_open(of_products, part[0], part[1])
+            self.new += len(of_products)
+            uses += self._add_products(fresh[of_products[0] - first_new :], of_products, part)
         self._gtins |= note_uses(self._raw, uses)
+
+    def _insert(self, how: str, products: Sequence[int], rows: Columns, day: int | None = None) -> None:
+        """Insert rows, given the numbers of their products and their columns, open ones as seen on a day."""
+        seen = [None if status != OPEN else day for status in rows[1]]
+        insert_columns(self._raw, f"{how} {self._into}", self._marks, [products, *rows, seen], _WIDE)
+
+    def _note_open(self, products: Sequence[int], keys: Sequence[int], states: Sequence[int]) -> None:
+        """Remember which rows are open, to say later on when they were seen."""
+        is_open = [status == OPEN for status in states]
+        self._open[0].extend(compress(products, is_open))
+        self._open[1].extend(compress(keys, is_open))
 
     def _follow(self, products: Sequence[str], keys: Sequence[int]) -> dict[int, int]:
         """Return where edits have moved rows, by place, as far as that product is there."""
@@ -141,37 +155,40 @@ class Writer:
             if self._moved.get(both) in targets
         }
 
-    def _merge(
-        self, both: list[tuple[int, int]], places: Sequence[int], row_numbers: Sequence[int], rows: Sequence[Row]
-    ) -> None:
+    def _merge(self, products: Sequence[int], columns: Columns, picked: Callable[[Sequence[Any]], Sequence[Any]]) -> None:
         """Add those of some rows, of products that were there, that are not there yet.
 
-        Given are product and key of each, its place among the rows that wait, and of all of these the numbers in the
-        file and the values; of rows that are known the values are not touched.
+        Given are the numbers of their products, and the rows that wait with what picks these of a column; of rows that
+        are known the other values are not touched.
         """
+        keys = picked(columns[0])
+        both = list(zip(products, keys, strict=True))
+        self._note_open(products, keys, picked(columns[1]))
         known: set[Any] = set()
-        new: list[Row] = []
+        new: Sequence[int] = products
         if self._mostly_known:
             known = self._known(both)
             if len(known) < len(both):
-                fresh = [(one, place) for one, place in zip(both, places, strict=True) if one not in known]
-                new = [(one[0], *rows[place]) for one, place in fresh]
-                insert(self._raw, f"INSERT {self._into}", self._marks, new, 10)
+                is_new = [one not in known for one in both]
+                new = list(compress(products, is_new))
+                rows = [list(compress(picked(column), is_new)) for column in columns]
+                self._insert("INSERT OR FAIL", new, rows)
+            else:
+                new = ()
         else:  # trying to insert is the cheapest way to ask
-            new = [(one[0], *rows[place]) for one, place in zip(both, places, strict=True)]
             before = self._raw.total_changes
-            insert(self._raw, f"INSERT OR IGNORE {self._into}", self._marks, new, 10)
-            if self._raw.total_changes - before < len(new):
+            self._insert("INSERT OR IGNORE", products, list(map(picked, columns)))
+            if self._raw.total_changes - before < len(both):
                 known = self._known(both)
-                new = [row for row, one in zip(new, both, strict=True) if one not in known]
+                new = [one[0] for one in both if one not in known]
         if known:  # rows an earlier batch brought: this one brings them too, should the earlier be undone
-            told = zip(both, map(row_numbers.__getitem__, places), strict=True)
+            told = zip(both, picked(columns[-1]), strict=True)
             again = [(*one, number) for one, number in told if one in known]
-            into = 'INSERT INTO also_in (batch_id, product_id, key, "row")'
+            into = 'INSERT OR FAIL INTO also_in (batch_id, product_id, key, "row")'
             insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
             self._shared.update(map(_PRODUCT, again))
         self.new += len(new)
-        self._touched.update(map(_PRODUCT, new))
+        self._touched.update(new)
         self._mostly_known = 2 * len(known) > len(both)
 
     def _known(self, keys: Sequence[tuple[int, int]]) -> set[Any]:
@@ -183,15 +200,15 @@ class Writer:
             known |= asked.intersection(self._raw.execute(statement, (*some, self._batch)))
         return known
 
-    def _add_products(self, keys: Sequence[str], rows: list[Row]) -> list[CodeUse]:
+    def _add_products(self, keys: Sequence[str], ids: Sequence[int], rows: Columns) -> list[CodeUse]:
         """Add new products, whose rows are all at hand, so that they need not be read again; return the codes' uses."""
-        ids, gtins, *texts = (list(map(itemgetter(place), rows)) for place in self._described)
+        gtins, *texts = (rows[place] for place in self._described)
         products = [
             (product_id, key, product_id, key[2:] if key.startswith("s:") else "", *said)
             for key, (product_id, *said) in zip(keys, described(ids, *texts), strict=False)
         ]
         names = "id, key, root, style_code, brand, category, title"
-        insert(self._raw, f"INSERT INTO product ({names})", "(?, ?, ?, ?, ?, ?, ?)", products)
+        insert(self._raw, f"INSERT OR FAIL INTO product ({names})", "(?, ?, ?, ?, ?, ?, ?)", products)
         return code_uses(ids, gtins)
 
     def _product_ids(self, keys: set[str]) -> tuple[dict[str, int], list[str]]:
@@ -230,6 +247,13 @@ class Writer:
             (first, first),
         )
         return [row[0] for row in linked]
+
+
+def _picker(places: Sequence[int]) -> Callable[[Sequence[Any]], Sequence[Any]]:
+    """Return what picks the values at some places of a column."""
+    if len(places) == 1:  # of one place, `itemgetter` returns no sequence
+        return lambda column: (column[places[0]],)
+    return itemgetter(*places)
 
 
 def _parts(products: Sequence[int], of_new: int) -> Iterator[tuple[int, int]]:
