@@ -10,7 +10,7 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import accumulate, chain
+from itertools import accumulate, chain, pairwise
 from operator import itemgetter
 
 from sourcing.comps.many import blocks, insert, marks
@@ -74,6 +74,17 @@ def note_uses(raw: sqlite3.Connection, uses: list[CodeUse]) -> set[int]:
     uses.sort()
     insert(raw, "INSERT OR FAIL INTO code_use", "(?, ?, ?)", uses)
     return {use[0] for use in uses}
+
+
+def note_first_uses(raw: sqlite3.Connection, uses: list[CodeUse]) -> set[int]:
+    """Write code_use for new products; let each code that only one product ever used lead to it, return the others."""
+    note_uses(raw, uses)
+    gtins = [use[0] for use in uses]
+    others = {gtin for gtin, following in pairwise(gtins) if gtin == following}
+    for some in blocks(gtins):
+        others.update(code[0] for code in raw.execute(f"SELECT gtin FROM code WHERE gtin IN {marks(some)}", some))
+    insert(raw, "INSERT OR FAIL INTO code", "(?, ?)", [use[:2] for use in uses if use[0] not in others])
+    return others
 
 
 def described(

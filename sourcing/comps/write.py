@@ -16,7 +16,7 @@ from typing import Any
 from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
 from sourcing.comps.many import blocks, insert, insert_columns, marks
-from sourcing.comps.refresh import CodeUse, code_uses, described, note_uses, refresh
+from sourcing.comps.refresh import CodeUse, code_uses, described, note_first_uses, refresh
 from sourcing.comps.rows import OPEN, Judged, text_of
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
@@ -130,7 +130,7 @@ class Writer:
                 self._note_open(of_products, part[0], part[1])
             self.new += len(of_products)
             uses += self._add_products(fresh[of_products[0] - first_new :], of_products, part)
-        self._gtins |= note_uses(self._raw, uses)
+        self._gtins |= note_first_uses(self._raw, uses)
 
     def _insert(self, how: str, products: Sequence[int], rows: Columns, day: int | None = None) -> None:
         """Insert rows, given the numbers of their products and their columns, open ones as seen on a day."""
