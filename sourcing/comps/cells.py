@@ -79,9 +79,8 @@ class Cells:
             if name == "gtin":
                 memo.update(some_codes(cell for cell in set(cells) if cell not in memo))
             elif name == "style_code" and source.plain is None:
-                memo.update(
-                    (cell, _keyed(*read)) for cell, read in some_styles(set(cells).difference(memo)).items()
-                )
+                styles = some_styles(cell for cell in set(cells) if cell not in memo)
+                memo.update((cell, _keyed(*read)) for cell, read in styles.items())
             columns[name] = list(map(memo.__getitem__, cells))
             if memo.findings:
                 for place, cell in enumerate(cells):

@@ -46,14 +46,18 @@ def insert(raw: sqlite3.Connection, into: str, row: str, rows: Sequence[tuple[An
 
 
 def insert_columns(
-    raw: sqlite3.Connection, into: str, row: str, columns: Sequence[Sequence[Any]], at_once: int = 50
+    raw: sqlite3.Connection,
+    into: str,
+    row: str,
+    columns: Sequence[Sequence[Any]],
+    at_once: int = 50,
+    numbered: Sequence[Any] = (),
 ) -> None:
-    """Do as `insert` for values that come as columns."""
+    """Do as `insert` for values that come as columns, below those the numbered placeholders of every row stand for."""
     width, rows = len(columns), len(columns[0])
     values: list[Any] = [None] * (width * rows)
     for place, column in enumerate(columns):
         values[place::width] = column
-    whole = (rows - rows % at_once) * width
-    several = (values[at : at + at_once * width] for at in range(0, whole, at_once * width))
-    raw.executemany(f"{into} VALUES {', '.join([row] * at_once)}", several)
-    raw.executemany(f"{into} VALUES {row}", (values[at : at + width] for at in range(whole, len(values), width)))
+    for step, first, last in ((at_once, 0, rows - rows % at_once), (1, rows - rows % at_once, rows)):
+        some = (values[at : at + step * width] for at in range(first * width, last * width, step * width))
+        raw.executemany(f"{into} VALUES {', '.join([row] * step)}", ([*numbered, *each] for each in some))

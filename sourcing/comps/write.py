@@ -15,16 +15,15 @@ from typing import Any
 
 from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
-from sourcing.comps.many import blocks, insert, insert_columns, marks
+from sourcing.comps.many import blocks, insert, marks
+from sourcing.comps.ready import Ready
 from sourcing.comps.refresh import CodeUse, code_uses, described, note_first_uses, refresh
 from sourcing.comps.rows import OPEN, Judged, text_of
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
 _TOGETHER = 2_000
 _CACHED = 200_000
-_WIDE = 25  # rows of comp to a statement
-
-Columns = Sequence[Sequence[Any]]  # values of rows, as `Judge.stored` names them
+_KEY, _STATUS, _ROW = 0, 1, -1  # columns of `Judge.stored`
 _PRODUCT = itemgetter(0)
 
 
@@ -66,12 +65,8 @@ class Writer:
         # A row that was moved still names the number of its product, so that is not to be given to another.
         top = "SELECT max(coalesce((SELECT max(id) FROM product), 0), coalesce((SELECT max(product_id) FROM moved), 0))"
         self._first_id = self._next_id = 1 + raw.execute(top).fetchone()[0]
-        names = ("product_id", *stored, "seen")
-        quoted = ", ".join(f'"{name}"' for name in names)
-        self._into = f"INTO comp (batch_id, {quoted})"
-        self._marks = f"({batch_id}{', ?' * len(names)})"
         self._described = [stored.index(name) for name in ("gtin", "brand", "category", "title")]
-        self._names_listings = "listing" in names
+        self._names_listings = "listing" in stored
 
     def _wait_anew(self) -> None:
         """Let go of the rows that wait: they are held column by column, which takes half of what rows would."""
@@ -99,7 +94,7 @@ class Writer:
         first_new = self._next_id
         products, columns, texts = self._products, self._columns, self._texts
         self._wait_anew()
-        keys = columns[0]
+        keys = columns[_KEY]
 
         def text(place: int) -> str:
             return texts[place] if texts else text_of([column[place] for column in columns])
@@ -115,33 +110,25 @@ class Writer:
             ids, fresh = self._product_ids(set(products))
             numbers = list(map(ids.__getitem__, products))
         # The order they are kept in: each page of the file is written once.
-        order = sorted(range(len(numbers)), key=numbers.__getitem__)
-        numbers = list(map(numbers.__getitem__, order))
+        ready = Ready(self._batch, self._stored, numbers, columns)
         uses: list[CodeUse] = []
-        for first, last in _parts(numbers, bisect_left(numbers, first_new)):
-            picked = _picker(order[first:last])
-            of_products = numbers[first:last]
-            if of_products[0] < first_new:
-                self._merge(of_products, columns, picked)
+        for first, last in _parts(ready.products, bisect_left(ready.products, first_new)):
+            product_id = ready.products[first]
+            if product_id < first_new:
+                self._merge(ready, first, last)
                 continue
-            part = list(map(picked, columns))
-            self._insert("INSERT OR FAIL", of_products, part, day)
+            ready.insert(self._raw, "INSERT OR FAIL", first, last, day=day)
             if day is None:
-                self._note_open(of_products, part[0], part[1])
-            self.new += len(of_products)
-            uses += self._add_products(fresh[of_products[0] - first_new :], of_products, part)
+                self._note_open(ready, first, last)
+            self.new += last - first
+            uses += self._add_products(fresh[product_id - first_new :], ready, first, last)
         self._gtins |= note_first_uses(self._raw, uses)
 
-    def _insert(self, how: str, products: Sequence[int], rows: Columns, day: int | None = None) -> None:
-        """Insert rows, given the numbers of their products and their columns, open ones as seen on a day."""
-        seen = [None if status != OPEN else day for status in rows[1]]
-        insert_columns(self._raw, f"{how} {self._into}", self._marks, [products, *rows, seen], _WIDE)
-
-    def _note_open(self, products: Sequence[int], keys: Sequence[int], states: Sequence[int]) -> None:
+    def _note_open(self, ready: Ready, first: int, last: int) -> None:
         """Remember which rows are open, to say later on when they were seen."""
-        is_open = [status == OPEN for status in states]
-        self._open[0].extend(compress(products, is_open))
-        self._open[1].extend(compress(keys, is_open))
+        is_open = [status == OPEN for status in ready.column(_STATUS, first, last)]
+        self._open[0].extend(compress(ready.products[first:last], is_open))
+        self._open[1].extend(compress(ready.column(_KEY, first, last), is_open))
 
     def _follow(self, products: Sequence[str], keys: Sequence[int]) -> dict[int, int]:
         """Return where edits have moved rows, by place, as far as that product is there."""
@@ -155,34 +142,27 @@ class Writer:
             if self._moved.get(both) in targets
         }
 
-    def _merge(self, products: Sequence[int], columns: Columns, picked: Callable[[Sequence[Any]], Sequence[Any]]) -> None:
-        """Add those of some rows, of products that were there, that are not there yet.
-
-        Given are the numbers of their products, and the rows that wait with what picks these of a column; of rows that
-        are known the other values are not touched.
-        """
-        keys = picked(columns[0])
-        both = list(zip(products, keys, strict=True))
-        self._note_open(products, keys, picked(columns[1]))
+    def _merge(self, ready: Ready, first: int, last: int) -> None:
+        """Add those of some rows, of products that were there, that are not there yet."""
+        products = ready.products[first:last]
+        both = list(zip(products, ready.column(_KEY, first, last), strict=True))
+        self._note_open(ready, first, last)
         known: set[Any] = set()
         new: Sequence[int] = products
         if self._mostly_known:
             known = self._known(both)
-            if len(known) < len(both):
-                is_new = [one not in known for one in both]
-                new = list(compress(products, is_new))
-                rows = [list(compress(picked(column), is_new)) for column in columns]
-                self._insert("INSERT OR FAIL", new, rows)
-            else:
-                new = ()
+            is_new = [one not in known for one in both] if len(known) < len(both) else []
+            new = list(compress(products, is_new))
+            if new:
+                ready.insert(self._raw, "INSERT OR FAIL", first, last, only=is_new)
         else:  # trying to insert is the cheapest way to ask
             before = self._raw.total_changes
-            self._insert("INSERT OR IGNORE", products, list(map(picked, columns)))
+            ready.insert(self._raw, "INSERT OR IGNORE", first, last)
             if self._raw.total_changes - before < len(both):
                 known = self._known(both)
                 new = [one[0] for one in both if one not in known]
         if known:  # rows an earlier batch brought: this one brings them too, should the earlier be undone
-            told = zip(both, picked(columns[-1]), strict=True)
+            told = zip(both, ready.column(_ROW, first, last), strict=True)
             again = [(*one, number) for one, number in told if one in known]
             into = 'INSERT OR FAIL INTO also_in (batch_id, product_id, key, "row")'
             insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
@@ -200,9 +180,10 @@ class Writer:
             known |= asked.intersection(self._raw.execute(statement, (*some, self._batch)))
         return known
 
-    def _add_products(self, keys: Sequence[str], ids: Sequence[int], rows: Columns) -> list[CodeUse]:
+    def _add_products(self, keys: Sequence[str], ready: Ready, first: int, last: int) -> list[CodeUse]:
         """Add new products, whose rows are all at hand, so that they need not be read again; return the codes' uses."""
-        gtins, *texts = (rows[place] for place in self._described)
+        ids = ready.products[first:last]
+        gtins, *texts = (ready.column(place, first, last) for place in self._described)
         products = [
             (product_id, key, product_id, key[2:] if key.startswith("s:") else "", *said)
             for key, (product_id, *said) in zip(keys, described(ids, *texts), strict=False)
@@ -247,13 +228,6 @@ class Writer:
             (first, first),
         )
         return [row[0] for row in linked]
-
-
-def _picker(places: Sequence[int]) -> Callable[[Sequence[Any]], Sequence[Any]]:
-    """Return what picks the values at some places of a column."""
-    if len(places) == 1:  # of one place, `itemgetter` returns no sequence
-        return lambda column: (column[places[0]],)
-    return itemgetter(*places)
 
 
 def _parts(products: Sequence[int], of_new: int) -> Iterator[tuple[int, int]]:
