@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import gettext as catalogs
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
-from importlib.resources import as_file, files
+from pathlib import Path
 
 DOMAIN = "sourcing"
 _spoken: ContextVar[str] = ContextVar("spoken", default="en")
@@ -20,7 +20,7 @@ _spoken: ContextVar[str] = ContextVar("spoken", default="en")
 @lru_cache
 def languages() -> tuple[str, ...]:
     """Return the languages there are words in, English first (ISO 639-1)."""
-    with as_file(files("sourcing") / "languages") as folder:
+    with _folder() as folder:
         found = sorted(path.parent.parent.name for path in folder.glob(f"*/LC_MESSAGES/{DOMAIN}.mo"))
     return ("en", *found)
 
@@ -28,8 +28,17 @@ def languages() -> tuple[str, ...]:
 @lru_cache
 def catalog(language: str) -> catalogs.NullTranslations:
     """Return the words of a language; of English, and of one there is none of, those that are in the code."""
-    with as_file(files("sourcing") / "languages") as folder:
+    if language == "en":
+        return catalogs.NullTranslations()
+    with _folder() as folder:
         return catalogs.translation(DOMAIN, folder, [language], fallback=True)
+
+
+def _folder() -> AbstractContextManager[Path]:
+    """Return the folder of the catalogs."""
+    from importlib.resources import as_file, files  # takes longer than all of this module, and English does without
+
+    return as_file(files("sourcing") / "languages")
 
 
 def of_locale(locale: str) -> str:

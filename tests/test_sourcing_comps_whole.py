@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sourcing.codes import check_digit
 from sourcing.comps import cells, read, translate, values
 from sourcing.comps.layout import Layout, Money, Use
-from sourcing.comps.whole import amounts, codes, some_codes
+from sourcing.comps.whole import amounts, codes, some_codes, some_styles
 
 PLAIN = st.integers(1, 99_999_999).map(lambda cents: f"{cents / 100:.2f}")
 ODD = st.text(st.sampled_from("0123456789.,-+e' \n\r\x00٣²€"), max_size=9)
@@ -51,6 +51,25 @@ def test_amounts_of_other_marks_read_as_their_layout_reads_them(column: list[str
     found = amounts(column, mark=source.decimal)
     if found is not None:
         assert found == one_by_one(source.reader(values.money), column)
+
+
+STYLE = st.text("abZ09-", max_size=8)
+
+
+@settings(deadline=None)
+@given(st.lists(st.one_of(STYLE, STYLE, st.text(max_size=6)), max_size=8))
+@example(["AB-1", "a\nb"])
+@example(["AB-1", "-", ""])
+@example(["AB-1", "x" * 201])
+@example(["AB-1", "cd½"])
+def test_styles_read_as_one_by_one(column: list[str]) -> None:
+    found = some_styles(column)
+    assert found in ({}, {cell: values.style(cell)[0] for cell in column})
+    assert not found or not any(values.style(cell)[1] for cell in column)
+
+
+def test_plain_styles_are_read_together() -> None:
+    assert some_styles(["ab-12", "CD7", ""]) == {"ab-12": ("ab-12", "AB12"), "CD7": ("CD7", "CD7"), "": ("", "")}
 
 
 @settings(deadline=None)

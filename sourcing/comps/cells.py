@@ -13,7 +13,7 @@ from sourcing.comps.read import Block
 from sourcing.comps.standing import Columns, Findings
 from sourcing.comps.translate import Source
 from sourcing.comps.values import Memo
-from sourcing.comps.whole import amounts, codes, some_codes
+from sourcing.comps.whole import amounts, codes, some_codes, some_styles
 
 _TEXTS = {
     name: values.LONG_TEXT if name in ("title", "note") else values.SHORT_TEXT
@@ -78,6 +78,9 @@ class Cells:
                 continue
             if name == "gtin":
                 memo.update(some_codes(cell for cell in set(cells) if cell not in memo))
+            elif name == "style_code" and source.plain is None:
+                styles = some_styles(cell for cell in set(cells) if cell not in memo)
+                memo.update((cell, _keyed(*read)) for cell, read in styles.items())
             columns[name] = list(map(memo.__getitem__, cells))
             if memo.findings:
                 for place, cell in enumerate(cells):
@@ -116,8 +119,12 @@ def _at_once(sources: Mapping[str, Source]) -> dict[str, Callable[[Sequence[str]
 
 def _style(text: str) -> values.Reading:
     """Read a style code as typed and as the key of its product."""
-    (clean, key), finding = values.style(text)
-    return (clean, f"s:{key}" if key else ""), finding
+    read, finding = values.style(text)
+    return _keyed(*read), finding
+
+
+def _keyed(clean: str, key: str) -> tuple[str, str]:
+    return clean, f"s:{key}" if key else ""
 
 
 def _found(parse: Callable[[str], values.Reading], find: Callable[[str], str]) -> Callable[[str], values.Reading]:

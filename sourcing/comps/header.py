@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -74,14 +73,18 @@ def fold_name(name: str) -> str:
 
 
 def _closest(name: str) -> str:
-    close = difflib.get_close_matches(name[:200], NAMES, 1, 0.6)
+    from difflib import get_close_matches
+
+    close = get_close_matches(name[:200], NAMES, 1, 0.6)
     return gettext("Rename it {name} if that is what it holds.", name=close[0]) if close else ""
 
 
 def _nothing_identifies(header: list[str]) -> str:
+    from difflib import get_close_matches
+
     wrong = gettext("The file has no column that says what the item is: gtin, style_code or title.")
     if len(header) == 1 and any(mark in header[0] for mark in ";\t|"):
         return f"{wrong} {gettext('Its columns seem to be separated by something other than a comma.')}"
-    close = [(name, difflib.get_close_matches(fold_name(name)[:200], IDENTIFYING, 1, 0.5)) for name in header]
+    close = [(name, get_close_matches(fold_name(name)[:200], IDENTIFYING, 1, 0.5)) for name in header]
     hints = [gettext("{name} looks like {other}", name=name[:60], other=found[0]) for name, found in close if found]
     return f"{wrong} {'; '.join(hints)}." if hints else wrong

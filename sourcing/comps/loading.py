@@ -108,8 +108,8 @@ class Loading:
                 gettext("One row a listing below the header."),
                 field="file",
             )
-        self._writer.flush()
         day = self._judge.latest_day if as_of is None else values.days(as_of)
+        self._writer.flush(day)
         self._note_identical()
         told_before, ended = self._writer.finish(day)
         self._note_ended(ended)

@@ -29,7 +29,9 @@ def insert(raw: sqlite3.Connection, into: str, row: str, rows: Sequence[tuple[An
     raw : sqlite3.Connection
         The driver's connection, inside a write transaction.
     into : str
-        The statement up to ``VALUES``.
+        The statement up to ``VALUES``. With ``INSERT OR FAIL`` it takes half the time of a plain ``INSERT``, which
+        keeps a journal of its own to take back the first rows where a later one is refused; an error ends the whole
+        transaction here.
     row : str
         The placeholders of one row, in parentheses.
     rows : sequence of tuple
@@ -41,3 +43,21 @@ def insert(raw: sqlite3.Connection, into: str, row: str, rows: Sequence[tuple[An
     several = (tuple(chain.from_iterable(rows[at : at + at_once])) for at in range(0, whole, at_once))
     raw.executemany(f"{into} VALUES {', '.join([row] * at_once)}", several)
     raw.executemany(f"{into} VALUES {row}", rows[whole:])
+
+
+def insert_columns(
+    raw: sqlite3.Connection,
+    into: str,
+    row: str,
+    columns: Sequence[Sequence[Any]],
+    at_once: int = 50,
+    numbered: Sequence[Any] = (),
+) -> None:
+    """Do as `insert` for values that come as columns, below those the numbered placeholders of every row stand for."""
+    width, rows = len(columns), len(columns[0])
+    values: list[Any] = [None] * (width * rows)
+    for place, column in enumerate(columns):
+        values[place::width] = column
+    for step, first, last in ((at_once, 0, rows - rows % at_once), (1, rows - rows % at_once, rows)):
+        some = (values[at : at + step * width] for at in range(first * width, last * width, step * width))
+        raw.executemany(f"{into} VALUES {', '.join([row] * step)}", ([*numbered, *each] for each in some))

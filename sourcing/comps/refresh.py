@@ -10,6 +10,7 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import accumulate, chain, pairwise
 from operator import itemgetter
 
 from sourcing.comps.many import blocks, insert, marks
@@ -71,8 +72,19 @@ def code_uses(products: Sequence[int], gtins: Sequence[int | None]) -> list[Code
 def note_uses(raw: sqlite3.Connection, uses: list[CodeUse]) -> set[int]:
     """Write code_use; return the GTINs."""
     uses.sort()
-    insert(raw, "INSERT INTO code_use", "(?, ?, ?)", uses)
+    insert(raw, "INSERT OR FAIL INTO code_use", "(?, ?, ?)", uses)
     return {use[0] for use in uses}
+
+
+def note_first_uses(raw: sqlite3.Connection, uses: list[CodeUse]) -> set[int]:
+    """Write code_use for new products; let each code that only one product ever used lead to it, return the others."""
+    note_uses(raw, uses)
+    gtins = [use[0] for use in uses]
+    others = {gtin for gtin, following in pairwise(gtins) if gtin == following}
+    for some in blocks(gtins):
+        others.update(code[0] for code in raw.execute(f"SELECT gtin FROM code WHERE gtin IN {marks(some)}", some))
+    insert(raw, "INSERT OR FAIL INTO code", "(?, ?)", [use[:2] for use in uses if use[0] not in others])
+    return others
 
 
 def described(
@@ -82,35 +94,45 @@ def described(
 
     Given are the columns of comp, ordered by product.
     """
-    first = 0
-    for product_id, rows in Counter(products).items():
-        last = first + rows
-        yield product_id, _usual(brands[first:last]), _usual(categories[first:last]), _usual(titles[first:last])
-        first = last
+    rows = Counter(products)
+    lasts = list(accumulate(rows.values()))
+    spans = list(map(slice, chain((0,), lasts), lasts))
+    # Brand and category are nearly always the same in all rows of a product, which can be told of all at once.
+    alike = len(set(zip(products, brands, categories, strict=True))) == len(rows)
+    for product_id, span in zip(rows, spans, strict=True):
+        if alike:
+            yield product_id, brands[span.start], categories[span.start], _usual(titles[span])
+        else:
+            yield product_id, _usual(brands[span]), _usual(categories[span]), _usual(titles[span])
 
 
 def _usual(texts: Sequence[str]) -> str:
     """Return the text most rows have, blanks aside; of equally frequent ones the first in the alphabet."""
-    if texts.count(texts[0]) == len(texts):  # nearly always
-        return texts[0]
     different = set(texts)
-    different.discard("")
-    if len(different) < 2:
-        return next(iter(different), "")
-    if len(different) == len(texts):
+    if len(different) == 1:
+        return texts[0]
+    if len(different) == len(texts) and "" not in different:
         return min(different)
+    different.discard("")
+    if len(different) == 1:
+        return different.pop()
     counted = Counter(texts)
     return min(different, key=lambda text: (-counted[text], text))
 
 
 def _refresh_codes(raw: sqlite3.Connection, gtins: Sequence[int]) -> set[int]:
     """Let each code lead to its product: a style, if there is one, else a barcode alone; return as `refresh`."""
+    within = f"gtin IN {marks(gtins)}"
     counted = raw.execute(
-        f"SELECT gtin, max(product_id), count(*) FROM code_use WHERE gtin IN {marks(gtins)} GROUP BY gtin", gtins
+        f"SELECT gtin, max(product_id), count(*) FROM code_use WHERE {within} GROUP BY gtin", gtins
     ).fetchall()
     # Nearly every code is used by one product alone, and leads to that.
     single = [use[:2] for use in counted if use[2] == 1]
-    insert(raw, "INSERT OR REPLACE INTO code", "(?, ?)", single)
+    led = set(raw.execute(f"SELECT gtin, root FROM code WHERE {within}", gtins))
+    wrong = [gtin for gtin, _ in led.difference(single)]
+    if wrong:
+        raw.execute(f"DELETE FROM code WHERE gtin IN {marks(wrong)}", wrong)
+    insert(raw, "INSERT OR FAIL INTO code", "(?, ?)", [use for use in single if use not in led] if led else single)
     if len(counted) < len(gtins):
         gone = sorted(set(gtins).difference(use[0] for use in counted))
         raw.execute(f"DELETE FROM code WHERE gtin IN {marks(gone)}", gone)

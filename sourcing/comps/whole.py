@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Sequence
 from functools import cache
 
-from sourcing.comps.values import LARGEST
+from sourcing.comps.values import LARGEST, SHORT_TEXT
 
 _DIGIT = bytes(max(0, byte - ord("0")) for byte in range(256))  # what a digit's byte stands for
 _LEFT_OVER = bytes(total % 10 for total in range(256))
@@ -66,6 +66,16 @@ def some_codes(cells: Iterable[str]) -> dict[str, int]:
         if len(cell) == 13 and cell.isascii() and cell.isdigit() and (cell[0] in _USUAL or cell[:2] == "95")
     ]
     return {cell: int(cell) for cell, left in zip(usual, _left_over("".join(usual)), strict=True) if not left}
+
+
+def some_styles(cells: Iterable[str]) -> dict[str, tuple[str, str]]:
+    """Read style codes, as typed and as their keys, if all are of letters, digits and dashes of ASCII; else none."""
+    some = list(cells)
+    plain = "\n".join(some).replace("-", "")
+    if not plain.isascii() or not plain.replace("\n", "").isalnum() or max(map(len, some)) > SHORT_TEXT:
+        return {}
+    keys = plain.upper().split("\n")
+    return {cell: (cell, key) for cell, key in zip(some, keys, strict=True)} if len(keys) == len(some) else {}
 
 
 def _left_over(digits: str) -> bytes:

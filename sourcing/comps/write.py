@@ -10,20 +10,20 @@ from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import compress, count
-from operator import add, itemgetter
+from operator import itemgetter
 from typing import Any
 
 from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
 from sourcing.comps.many import blocks, insert, marks
-from sourcing.comps.refresh import CodeUse, code_uses, described, note_uses, refresh
+from sourcing.comps.ready import Ready
+from sourcing.comps.refresh import CodeUse, code_uses, described, note_first_uses, refresh
 from sourcing.comps.rows import OPEN, Judged, text_of
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
 _TOGETHER = 2_000
 _CACHED = 200_000
-
-Row = tuple[Any, ...]  # the number of the product, then the key and the other values as `Judge.stored` names them
+_KEY, _STATUS, _ROW = 0, 1, -1  # columns of `Judge.stored`
 _PRODUCT = itemgetter(0)
 
 
@@ -48,14 +48,10 @@ class Writer:
         self._raw = raw
         self._before_much = before_much
         self._batch = batch_id
+        self._stored = stored
         self.new = 0  # rows that were not there yet
         self._keys = Keys()
-        self._products: list[str] = []  # of the rows that wait
-        self._keyed = array("q")  # keys of the rows that wait
-        self._numbered = array("q")  # and their numbers in the file
-        self._states = bytearray()  # and how they stand
-        self._rows: list[Row] = []
-        self._texts: list[str] = []  # what the file said in them, where the user's words were put for its
+        self._wait_anew()
         self._open = array("q"), array("q")  # products and keys of open rows; a seventh of what a list of pairs takes
         self._ids: dict[str, int] = {}
         self._touched: set[int] = set()  # products that were there and have new rows
@@ -69,12 +65,14 @@ class Writer:
         # A row that was moved still names the number of its product, so that is not to be given to another.
         top = "SELECT max(coalesce((SELECT max(id) FROM product), 0), coalesce((SELECT max(product_id) FROM moved), 0))"
         self._first_id = self._next_id = 1 + raw.execute(top).fetchone()[0]
-        names = ("product_id", *stored)
-        quoted = ", ".join(f'"{name}"' for name in names)
-        self._into = f"INTO comp (batch_id, {quoted})"
-        self._marks = f"({batch_id}{', ?' * len(names)})"
-        self._described = [names.index(name) for name in ("product_id", "gtin", "brand", "category", "title")]
-        self._names_listings = "listing" in names
+        self._described = [stored.index(name) for name in ("gtin", "brand", "category", "title")]
+        self._names_listings = "listing" in stored
+
+    def _wait_anew(self) -> None:
+        """Let go of the rows that wait: they are held column by column, which takes half of what rows would."""
+        self._products: list[str] = []
+        self._columns: list[Any] = [array("q") if name in ("key", "row") else [] for name in self._stored]
+        self._texts: list[str] = []  # what the file said in them, where the user's words were put for its
 
     @property
     def identical(self) -> int:
@@ -83,25 +81,26 @@ class Writer:
 
     def add(self, judged: Judged) -> None:
         """Take the good rows of a block; they are written when enough have come together."""
-        if len(self._rows) >= AT_ONCE:
+        if len(self._products) >= AT_ONCE:
             self._before_much()
             self.flush()
         self._products += judged.products
-        self._keyed.extend(judged.columns[0])
-        self._numbered.extend(judged.columns[-1])
-        self._states += bytes(judged.columns[1])
-        self._rows += zip(*judged.columns, strict=True)
         self._texts += judged.texts
+        for waiting, more in zip(self._columns, judged.columns, strict=True):
+            waiting.extend(more)
 
-    def flush(self) -> None:
-        """Write what has come together."""
+    def flush(self, day: int | None = None) -> None:
+        """Write what has come together; `day` is when the rows were true, where that is known already."""
         first_new = self._next_id
-        rows, products, keys, texts = self._rows, self._products, self._keyed, self._texts
-        row_numbers, states = self._numbered, self._states
-        self._rows, self._products, self._keyed, self._texts = [], [], array("q"), []
-        self._numbered, self._states = array("q"), bytearray()
-        for place, key in self._keys.apart(keys, lambda place: texts[place] if texts else text_of(rows[place])).items():
-            rows[place], keys[place] = (key, *rows[place][1:]), key
+        products, columns, texts = self._products, self._columns, self._texts
+        self._wait_anew()
+        keys = columns[_KEY]
+
+        def text(place: int) -> str:
+            return texts[place] if texts else text_of([column[place] for column in columns])
+
+        for place, key in self._keys.apart(keys, text).items():
+            keys[place] = key
         moved = self._follow(products, keys)
         if moved:
             staying = {product for place, product in enumerate(products) if place not in moved}
@@ -111,23 +110,25 @@ class Writer:
             ids, fresh = self._product_ids(set(products))
             numbers = list(map(ids.__getitem__, products))
         # The order they are kept in: each page of the file is written once.
-        order = sorted(range(len(rows)), key=numbers.__getitem__)
-        numbers = list(map(numbers.__getitem__, order))
+        ready = Ready(self._batch, self._stored, numbers, columns)
         uses: list[CodeUse] = []
-        for first, last in _parts(numbers, bisect_left(numbers, first_new)):
-            places = order[first:last]
-            both = list(zip(numbers[first:last], map(keys.__getitem__, places), strict=True))
-            for product_id, key in compress(both, [states[place] == OPEN for place in places]):
-                self._open[0].append(product_id)
-                self._open[1].append(key)
-            if numbers[first] < first_new:
-                self._merge(both, places, row_numbers, rows)
+        for first, last in _parts(ready.products, bisect_left(ready.products, first_new)):
+            product_id = ready.products[first]
+            if product_id < first_new:
+                self._merge(ready, first, last)
                 continue
-            part: list[Row] = list(map(add, zip(numbers[first:last]), map(rows.__getitem__, places)))
-            insert(self._raw, f"INSERT {self._into}", self._marks, part, 10)
-            self.new += len(part)
-            uses += self._add_products(fresh[numbers[first] - first_new :], part)
-        self._gtins |= note_uses(self._raw, uses)
+            ready.insert(self._raw, "INSERT OR FAIL", first, last, day=day)
+            if day is None:
+                self._note_open(ready, first, last)
+            self.new += last - first
+            uses += self._add_products(fresh[product_id - first_new :], ready, first, last)
+        self._gtins |= note_first_uses(self._raw, uses)
+
+    def _note_open(self, ready: Ready, first: int, last: int) -> None:
+        """Remember which rows are open, to say later on when they were seen."""
+        is_open = [status == OPEN for status in ready.column(_STATUS, first, last)]
+        self._open[0].extend(compress(ready.products[first:last], is_open))
+        self._open[1].extend(compress(ready.column(_KEY, first, last), is_open))
 
     def _follow(self, products: Sequence[str], keys: Sequence[int]) -> dict[int, int]:
         """Return where edits have moved rows, by place, as far as that product is there."""
@@ -141,37 +142,33 @@ class Writer:
             if self._moved.get(both) in targets
         }
 
-    def _merge(
-        self, both: list[tuple[int, int]], places: Sequence[int], row_numbers: Sequence[int], rows: Sequence[Row]
-    ) -> None:
-        """Add those of some rows, of products that were there, that are not there yet.
-
-        Given are product and key of each, its place among the rows that wait, and of all of these the numbers in the
-        file and the values; of rows that are known the values are not touched.
-        """
+    def _merge(self, ready: Ready, first: int, last: int) -> None:
+        """Add those of some rows, of products that were there, that are not there yet."""
+        products = ready.products[first:last]
+        both = list(zip(products, ready.column(_KEY, first, last), strict=True))
+        self._note_open(ready, first, last)
         known: set[Any] = set()
-        new: list[Row] = []
+        new: Sequence[int] = products
         if self._mostly_known:
             known = self._known(both)
-            if len(known) < len(both):
-                fresh = [(one, place) for one, place in zip(both, places, strict=True) if one not in known]
-                new = [(one[0], *rows[place]) for one, place in fresh]
-                insert(self._raw, f"INSERT {self._into}", self._marks, new, 10)
+            is_new = [one not in known for one in both] if len(known) < len(both) else []
+            new = list(compress(products, is_new))
+            if new:
+                ready.insert(self._raw, "INSERT OR FAIL", first, last, only=is_new)
         else:  # trying to insert is the cheapest way to ask
-            new = [(one[0], *rows[place]) for one, place in zip(both, places, strict=True)]
             before = self._raw.total_changes
-            insert(self._raw, f"INSERT OR IGNORE {self._into}", self._marks, new, 10)
-            if self._raw.total_changes - before < len(new):
+            ready.insert(self._raw, "INSERT OR IGNORE", first, last)
+            if self._raw.total_changes - before < len(both):
                 known = self._known(both)
-                new = [row for row, one in zip(new, both, strict=True) if one not in known]
+                new = [one[0] for one in both if one not in known]
         if known:  # rows an earlier batch brought: this one brings them too, should the earlier be undone
-            told = zip(both, map(row_numbers.__getitem__, places), strict=True)
+            told = zip(both, ready.column(_ROW, first, last), strict=True)
             again = [(*one, number) for one, number in told if one in known]
-            into = 'INSERT INTO also_in (batch_id, product_id, key, "row")'
+            into = 'INSERT OR FAIL INTO also_in (batch_id, product_id, key, "row")'
             insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
             self._shared.update(map(_PRODUCT, again))
         self.new += len(new)
-        self._touched.update(map(_PRODUCT, new))
+        self._touched.update(new)
         self._mostly_known = 2 * len(known) > len(both)
 
     def _known(self, keys: Sequence[tuple[int, int]]) -> set[Any]:
@@ -183,15 +180,16 @@ class Writer:
             known |= asked.intersection(self._raw.execute(statement, (*some, self._batch)))
         return known
 
-    def _add_products(self, keys: Sequence[str], rows: list[Row]) -> list[CodeUse]:
+    def _add_products(self, keys: Sequence[str], ready: Ready, first: int, last: int) -> list[CodeUse]:
         """Add new products, whose rows are all at hand, so that they need not be read again; return the codes' uses."""
-        ids, gtins, *texts = (list(map(itemgetter(place), rows)) for place in self._described)
+        ids = ready.products[first:last]
+        gtins, *texts = (ready.column(place, first, last) for place in self._described)
         products = [
             (product_id, key, product_id, key[2:] if key.startswith("s:") else "", *said)
             for key, (product_id, *said) in zip(keys, described(ids, *texts), strict=False)
         ]
         names = "id, key, root, style_code, brand, category, title"
-        insert(self._raw, f"INSERT INTO product ({names})", "(?, ?, ?, ?, ?, ?, ?)", products)
+        insert(self._raw, f"INSERT OR FAIL INTO product ({names})", "(?, ?, ?, ?, ?, ?, ?)", products)
         return code_uses(ids, gtins)
 
     def _product_ids(self, keys: set[str]) -> tuple[dict[str, int], list[str]]:

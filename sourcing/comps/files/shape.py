@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import statistics
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -118,7 +117,8 @@ def _header_row(records: Sequence[Record], *, after: int = 0) -> tuple[int, bool
     if not some:
         return after + 1, False
     at = first
-    common = statistics.median(some)
+    some.sort()
+    common = (some[len(some) // 2] + some[~(len(some) // 2)]) / 2  # the median
     if common > 1:
         widest = 0  # of the lines passed over
         for place, count in enumerate(filled[: first + HIGHEST]):
