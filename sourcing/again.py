@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import NamedTuple
 
-from sourcing.language import gettext, gettext_noop, ngettext
+from sourcing.language import gettext, gettext_noop, ngettext, spoken
 from sourcing.storage import Store
 
 CORRECTION = timedelta(minutes=2)  # a check so soon after one of the same item mends it: a price, a flag, a size
@@ -146,4 +146,5 @@ def ago(then: datetime, now: datetime) -> str:
 
 
 def _spelt(number: int) -> str:
-    return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
+    """Spell a small number out, in English, which does so in a sentence."""
+    return _NUMBERS[number] if number < len(_NUMBERS) and spoken() == "en" else str(number)

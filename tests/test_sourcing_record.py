@@ -160,7 +160,9 @@ def test_a_piece_from_its_verdict_to_its_sale_and_return(new_store: NewStore) ->
     found = outcomes(store, today=date(2030, 4, 1))
     assert answer.sale_price is not None
     assert found.error[0] == pytest.approx(np.log(77 / float(answer.sale_price.mid)))
-    assert (found.days[0], found.sold[0], found.left[0]) == (10, True, 60.0)
+    assert (found.days[0], found.sold[0], found.left[0]) == (10, True, 59.25)  # and 0.75 of supplies by the terms
+    sales.correct(store, item.id, fees=D("12.34"))
+    assert outcomes(store, today=date(2030, 4, 1)).left[0] == pytest.approx(56.91)
     sales.take_back(store, item.id, D("77.00"), date(2030, 3, 20), D("5.00"))
     found = outcomes(store, today=date(2030, 4, 1))
     assert not found.ended[0]
@@ -213,3 +215,16 @@ class TestCorrections:
         assert offers(outcomes(store, corrected.corrections(store), TODAY)).offers == ()
         corrected.undo(store, number)
         assert len(offers(outcomes(store, corrected.corrections(store), TODAY)).offers) == 1
+
+
+def test_fees_and_postage_not_recorded_yet_count_as_the_terms_have_them(new_store: NewStore) -> None:
+    store = new_store()
+    number = haul.start(store, "Tannery Row")
+    haul.take(store, history.record(store, web_examples.verdict()), 1)
+    bring(store, number)
+    (item,) = shelf.find(store)
+    moves.list_(store, [item.id], D("80.00"), date(2030, 3, 2))
+    sales.sell(store, item.id, D("77.00"), date(2030, 3, 12))
+    terms = load_settings(store).for_category(item.category).terms
+    net = D("77.00") - terms.fee(D("77.00")) - terms.postage - terms.supplies
+    assert outcomes(store, today=date(2030, 4, 1)).left[0] == pytest.approx(float(net))

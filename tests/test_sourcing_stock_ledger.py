@@ -16,8 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sourcing import haul, history
-from sourcing.errors import SourcingError
-from sourcing.stock import ledger, moves, parts, sales
+from sourcing.errors import Refused, SourcingError
+from sourcing.stock import labels, ledger, moves, parts, sales
 from sourcing.stock.bring import bring
 from sourcing.storage import Store
 
@@ -109,8 +109,6 @@ def done(store: Store, step: tuple[str, int, int, int, int], mine: list[int]) ->
 
 
 def moves_label(store: Store, some: list[int]) -> int:
-    from sourcing.stock import labels
-
     return labels.give(store, some, "[year]-[count 3][check]", DAY)
 
 
@@ -149,3 +147,23 @@ def test_nothing_is_lost_and_all_of_it_can_be_taken_back(
         ledger.undo(store, action)
     assert dump(store) == empty
     assert store.read("SELECT COUNT(*) FROM stock_change")[0][0] > told  # undone by more lines, not by fewer
+
+
+def test_a_piece_whose_label_went_on_is_not_put_back(new_store: Callable[[], Store]) -> None:
+    """Found by `LEDGERS=100000`: three pieces, one taken into a lot, its label given to another meanwhile."""
+    store = new_store()
+    number = haul.start(store, "Tannery Row")
+    haul.take(store, history.record(store, web_examples.verdict(landed_cost=D("6.00"))), 3)
+    bring(store, number)
+    one, two, three = [row[0] for row in store.read("SELECT id FROM stock_item ORDER BY id")]
+    moves_label(store, [one])
+    label = store.read("SELECT label FROM stock_item WHERE id = ?", (one,))[0][0]
+    lot = parts.join(store, [one, two], "lot")
+    assert labels.set_label(store, three, label)
+    before = dump(store)
+    with pytest.raises(Refused, match="is on another piece"):
+        ledger.undo(store, lot)
+    assert dump(store) == before
+    assert labels.set_label(store, three, "")
+    ledger.undo(store, lot)
+    assert store.read("SELECT label FROM stock_item WHERE id = ?", (one,)) == [(label,)]

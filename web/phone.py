@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from sourcing import sent
 from sourcing.answer import DECISIONS
@@ -27,15 +27,18 @@ class Phone(NamedTuple):
     shown: dict[str, Any]
     said: dict[str, Any] | None
     at: str
-    differs: bool
+    differs: Literal["", "word", "limit"]  # what the phone had said otherwise
 
 
 def phone(check_id: int, answer: dict[str, Any]) -> Phone:
     """Return what the page of one check needs."""
     kept = sent.said_of_check(store(), check_id) or {}
     said = _readable(kept.get("shown"))
-    ours = (answer["decision"], _cents(answer["most_worth_paying"]))
-    differs = said is not None and (said["decision"], _cents(said["most"])) != ours
+    differs: Literal["", "word", "limit"] = ""
+    if said is not None and said["decision"] != answer["decision"]:
+        differs = "word"
+    elif said is not None and _cents(said["most"]) != _cents(answer["most_worth_paying"]):
+        differs = "limit"
     return Phone(sent.server_name(store()), _shown(answer), said, str(kept.get("at", "")), differs)
 
 

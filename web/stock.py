@@ -108,13 +108,18 @@ def piece(item_id: int) -> str:
 
 
 def _piece(item_id: int, error: SourcingError | None = None) -> str:
+    from sourcing.outcomes.sale import explained_sales
+
     item = shelf.get(store(), item_id)
+    sales = shelf.sales_of(store(), [item_id]).get(item_id, ())
+    explained = explained_sales(store(), len(sales), [item_id]).sales if sales else ()
     return render_template(
         "stock/piece.html",
         item=item,
+        left={one.sale.id: one.actual for one in explained},
         error=error,
         listings=shelf.listings_of(store(), item_id),
-        sales=shelf.sales_of(store(), [item_id]).get(item_id, ()),
+        sales=sales,
         story=ledger.actions(store(), 100, item_id),
         states=state_words(),
         done=_done(),

@@ -52,8 +52,11 @@ def show() -> Response:
 
 
 def of_check(check_id: int) -> Response:
-    """Move on to the item of a past check, as it was asked then."""
-    return redirect(url_for("whatif.show", **as_values(history.get(store(), check_id)[0])))
+    """Move on to the item of a past check, as it was asked then; at another asking price where one is named."""
+    asked = as_values(history.get(store(), check_id)[0])
+    if request.args.get("ask"):
+        asked["ask"] = request.args["ask"]
+    return redirect(url_for("whatif.show", **asked))
 
 
 def twin() -> Response:

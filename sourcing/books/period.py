@@ -97,10 +97,12 @@ def statement(days: Days, first: date, last: date) -> Statement:
     net_sales = there.paid - there.refunded
     margin, loss = net_sales - sold_cost, there.given_cost - there.given_got
     costs = there.fees + there.postage + there.return_costs + there.supplies + there.mileage
-    average = _average(days, first, last)
+    today = date.today()
+    until = today if first <= today < last else last  # of days that have not come nothing is known
+    average = _average(days, first, until)
     gone = there.sold - there.back
     on_hand = was.stock + there.stock
-    ratios = _ratios(from_minor(sold_cost), from_minor(margin), average, (last - first).days + 1)
+    ratios = _ratios(from_minor(sold_cost), from_minor(margin), average, (until - first).days + 1)
     return Statement(
         first=first, last=last,
         opening_pieces=was.stock, opening_stock=from_minor(opening),

@@ -147,8 +147,11 @@ def explain(item: StockItem, sale: Sale, terms: Terms) -> Explained:
         ),
         Line(gettext("Returns"), -returns, -lost, True, _returns(sale, terms)),
         Line(
-            gettext("What it cost, landed"), -item.landed_cost, -item.landed_cost, True,
-            gettext("paid when it was bought"),
+            gettext("What it cost, landed"), -item.landed_cost,
+            -item.landed_cost if sale.returned_on is None else _ZERO, True,
+            gettext("paid when it was bought")
+            if sale.returned_on is None
+            else gettext("it is in stock again at its cost"),
         ),
     ]  # fmt: skip
     return Explained(item, sale, tuple(lines), terms.channel, tuple(notes))

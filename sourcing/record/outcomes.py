@@ -14,13 +14,15 @@ from numpy.typing import NDArray
 from models.price import Floats, Ints
 from sourcing.fitting import BUCKETS, fold
 from sourcing.record.corrected import Correction, then_and_now
+from sourcing.settings import load_settings
 from sourcing.stock.item import GIVEN_UP, SOLD, day_number
 from sourcing.storage import Store
+from sourcing.stores.bring import Work
 
 HORIZONS = (14, 30, 60, 90)
 KNOTS = np.array([0.0, *HORIZONS])
-_ITEMS = """SELECT id, category, store, brand, style_code, gtin, what, bought_on, landed, forecast, state, ended_on, got
- FROM stock_item WHERE forecast <> '{}' ORDER BY id"""
+_ITEMS = """SELECT id, category, store, brand, style_code, gtin, what, bought_on, landed, forecast, state, ended_on,
+ got, flags FROM stock_item WHERE forecast <> '{}' ORDER BY id"""
 _LISTINGS = "SELECT item_id, asked, ended_on FROM stock_listing ORDER BY item_id, id"
 _SALES = """SELECT item_id, sold_on, paid, coalesce(fees, -1), coalesce(postage, -1), returned_on,
  coalesce(refunded, 0) + coalesce(return_cost, 0) FROM stock_sale ORDER BY item_id, id"""
@@ -117,9 +119,10 @@ def outcomes(store: Store, corrections: Sequence[Correction] = (), today: date |
     now = day_number(today or date.today())
     items, listings, sales = store.read(_ITEMS), store.read(_LISTINGS), store.read(_SALES)
     spells = _spells(listings, now)
-    sold = _sales(sales)
+    work = Work(load_settings(store))
+    sold = _sales(sales, {row[0]: (row[1], row[13]) for row in items}, work)
     count = len(items)
-    columns = list(zip(*items, strict=True)) if items else [()] * 13
+    columns = list(zip(*items, strict=True)) if items else [()] * 14
     told = [orjson.loads(text) for text in columns[9]]
     names, category = _numbered([fold(name) for name in columns[1]])
     places, place = _numbered(list(columns[2]))
@@ -184,11 +187,22 @@ def _spells(listings: list[tuple[Any, ...]], now: int) -> dict[int, tuple[float,
     return {item: (first, max(days, 0.5)) for item, (first, days) in found.items()}
 
 
-def _sales(sales: list[tuple[Any, ...]]) -> dict[int, tuple[float, float, float]]:
-    """Return by piece the day and price of its first sale, and what all of them left."""
+def _sales(
+    sales: list[tuple[Any, ...]], kinds: dict[int, tuple[str, str]], work: Work
+) -> dict[int, tuple[float, float, float]]:
+    """Return by piece the day and price of its first sale, and what all of them left.
+
+    ``kinds`` are category and flags by piece. Fees and postage that are not recorded yet, and supplies, which never
+    are, count as the terms have them: what was expected counted them too.
+    """
     found: dict[int, tuple[float, float, float]] = {}
-    for item, on, paid, fees, postage, _returned, lost in sales:
-        left = (paid - max(fees, 0) - max(postage, 0) - lost) / 100
+    for item, on, paid, fees, postage, returned, lost in sales:
+        if item not in kinds:  # bought without a forecast
+            continue
+        gone = max(fees, 0) + max(postage, 0) + lost + work.terms(*kinds[item])[1]
+        if returned is None:
+            gone += work.assumed(*kinds[item], str(paid) if fees < 0 else None, int(postage < 0))
+        left = (paid - gone) / 100
         if item in found:
             first, price, before = found[item]
             found[item] = (first, price, before + left)

@@ -57,9 +57,12 @@ class Entry:
         table, columns = _TABLES[kept]
         names = [name for name in columns if name in values]
         marks = ", ".join("?" * len(names))
-        cursor = self.raw.execute(
-            f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", [values[name] for name in names]
-        )
+        try:
+            cursor = self.raw.execute(
+                f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", [values[name] for name in names]
+            )
+        except sqlite3.IntegrityError as error:  # one that was taken out comes back, and its label has gone on
+            raise _on_another(values) from error
         number = cursor.lastrowid
         assert number is not None
         self._note(kept, number, None, self.find(kept, number))
@@ -134,12 +137,7 @@ class Entry:
         try:
             self.raw.execute(f"UPDATE {_TABLES[kept][0]} SET {marks} WHERE id = ?", (*values.values(), number))
         except sqlite3.IntegrityError as error:
-            raise Refused(
-                gettext("The label “{label}” is on another piece.", label=values.get("label")),
-                gettext("A label that no other piece bears."),
-                gettext("Take the next free one."),
-                field="label",
-            ) from error
+            raise _on_another(values) from error
 
     def _note(self, kept: Kept, number: int, before: dict[str, Any] | None, after: dict[str, Any] | None) -> None:
         self.raw.execute(
@@ -147,6 +145,15 @@ class Entry:
             (self.action_id, self.changes, kept, number, _dump(before), _dump(after)),
         )
         self.changes += 1
+
+
+def _on_another(values: Mapping[str, Any]) -> Refused:
+    return Refused(
+        gettext("The label “{label}” is on another piece.", label=values.get("label")),
+        gettext("A label that no other piece bears."),
+        gettext("Take the next free one."),
+        field="label",
+    )
 
 
 _MISSING = {

@@ -76,14 +76,14 @@ def threshold(rule: str, value: Decimal | None, currency: str = "") -> str:
     if UNITS[rule] == "share":
         return f"{value * 100:f}".rstrip("0").rstrip(".") + " %" if "." in f"{value * 100:f}" else f"{value * 100:f} %"
     if UNITS[rule] == "money":
-        return f"{value:.2f} {currency}".strip()
+        return f"{separated(f'{value:.2f}')} {currency}".strip()
     return f"{value:f}"
 
 
 def amount(objective: str, value: float, currency: str) -> str:
     """Write an amount in the unit of an objective."""
     if objective == "profit":
-        return f"{value:,.0f} {currency}"
+        return f"{separated(f'{value:,.0f}')} {currency}"
     if objective == "per hour":
         return gettext("{amount} {currency} an hour", amount=separated(f"{value:,.2f}"), currency=currency)
     if objective == "per cash":

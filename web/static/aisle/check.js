@@ -20,6 +20,7 @@ const main = document.getElementById("main");
 const part = (id) => document.getElementById(id);
 let busy = false;
 let shown = null; // { item, answer, pack, taken, noted }
+let taking = false;
 
 const wait = (time) => new Promise((done) => setTimeout(done, time, null));
 
@@ -181,13 +182,20 @@ async function take(event) {
   if (!/^\d{1,3}$/.test(text) || count < 1) {
     return note("taken", gettext("“{text}” is no number of pieces. From 1 to 999.", { text: text.slice(0, 20) }), false);
   }
-  const { answer, item } = shown;
-  const priced = answer.landed_cents !== null && answer.profit_after_labour !== null;
-  noteTaken(await queue.add({ kind: "take", check: item.id, count }, {
-    label: answer.item.label, decision: answer.decision, count, landed: answer.landed_cents,
-    profit: priced ? Math.round(Number(answer.profit_after_labour) * 100) : null, minutes: Number(answer.prep_minutes),
-    style: answer.item.style_code, category: answer.item.category, size: answer.item.size,
-  }));
+  if (taking) return; // the second tap of two
+  if (shown.taken) return noteTaken(shown.taken); // once for each verdict; more of it are added on the Haul page
+  taking = true;
+  try {
+    const { answer, item } = shown;
+    const priced = answer.landed_cents !== null && answer.profit_after_labour !== null;
+    noteTaken(await queue.add({ kind: "take", check: item.id, count }, {
+      label: answer.item.label, decision: answer.decision, count, landed: answer.landed_cents,
+      profit: priced ? Math.round(Number(answer.profit_after_labour) * 100) : null, minutes: Number(answer.prep_minutes),
+      style: answer.item.style_code, category: answer.item.category, size: answer.item.size,
+    }));
+  } finally {
+    taking = false;
+  }
   sync();
 }
 
@@ -221,6 +229,7 @@ function note(id, words, back = true) {
 
 async function takeBack(what, words) {
   await queue.undo(shown[what].id);
+  shown[what] = null;
   note(what, words, false);
   sync();
 }
