@@ -396,3 +396,13 @@ def test_a_busy_store_refuses_in_plain_words(store: Store, tmp_path: Path) -> No
             moves.prepare(store, [one])
     finally:
         other.close()
+
+
+def test_a_second_copy_keeps_what_was_forecast_of_a_second_one(store: Store) -> None:
+    _brought(store, 3)
+    told = [item.forecast for item in sorted(shelf.find(store), key=lambda one: one.id)]
+    depth = web_examples.verdict().depth
+    wanted = [depth[min(at, len(depth) - 1)].expected_proceeds for at in range(3)]
+    assert [D(one["expected_proceeds"]) for one in told] == wanted
+    assert wanted[1] < wanted[0]
+    assert [one.get("copy") for one in told] == [None, 2, 3]

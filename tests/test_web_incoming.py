@@ -325,6 +325,10 @@ class TestMending:
         assert f"What is still wrong waits at load {partly.corrects}" in text(part)
         assert "All rejected rows" not in text(part)
         assert comps.overview(store).comps == 20
+        mended = [one.id for one in comps.batches(store) if one.corrects]
+        page = html(client.post("/comps/undo", data={"batch_id": str(partly.corrects)}, follow_redirects=True))
+        told = ", ".join(str(one) for one in sorted(mended))
+        assert f"are loads of their own and stay: {told}." in text(page)
 
     def test_they_are_taken_along_as_a_harmless_file(self, app: Flask, client: FlaskClient, store: Store) -> None:
         load(client, to_rows(client, app, broken()))

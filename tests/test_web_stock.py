@@ -294,3 +294,16 @@ def test_texts_of_a_piece_are_no_markup(store: Store, client: FlaskClient) -> No
     for address in ("/stock", "/stock/1", "/stock/actions"):
         shown = page(client.get(address))
         assert not shown.xpath("//main//b[text()='x'] | //main//script | //main//u | //main//i"), address
+
+
+def test_a_count_that_is_none_is_said_on_the_haul_itself(store: Store, client: FlaskClient) -> None:
+    haul.start(store, "Tannery Row")
+    haul.take(store, history.record(store, web_examples.verdict()), 1)
+    line = store.read("SELECT id FROM haul_item")[0][0]
+    for count in ("0", "-1", "1.5", ""):
+        answer = client.post("/haul/recount", data={"item_id": str(line), "count": count})
+        assert answer.status_code == 400
+        page = lxml.html.fromstring(answer.text)
+        assert page.xpath("string(//h1)").startswith("Haul at Tannery Row")
+        assert page.xpath("//*[@role='alert']")
+    assert store.read("SELECT count FROM haul_item") == [(1,)]

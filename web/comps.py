@@ -89,8 +89,18 @@ def undo() -> Response:
             gettext("A number from the list of loads."),
         )
     comps.undo_batch(store(), int(text))
+    mended = store().read("SELECT id FROM batch WHERE corrects = ? AND undone_at IS NULL ORDER BY id", (int(text),))
+    if mended:
+        numbers = ", ".join(str(row[0]) for row in mended)
+        flash(
+            gettext(
+                "Rows of it that were put right are loads of their own and stay: {numbers}. Undo these too if "
+                "they are to go.",
+                numbers=numbers,
+            )
+        )
     work.learn(current())
-    return redirect(url_for("comps.progress"), 303)
+    return redirect(url_for("comps.show" if mended else "comps.progress"), 303)
 
 
 def forget() -> Response:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 
-from flask import redirect, render_template, request, url_for
+from flask import make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from sourcing import haul
@@ -16,12 +16,12 @@ from web.state import store
 NO_FORECAST = "too little to go on"
 
 
-def show() -> str:
-    """Show the open haul and its running figures."""
+def show(error: BadInput | None = None) -> str:
+    """Show the open haul and its running figures; and what was wrong with what was typed there."""
     view = haul.current(store())
     live = [item for item in view.items if not item.undone]
     blind = sum(item.count for item in live if item.decision == NO_FORECAST)
-    return render_template("haul/show.html", haul=view, blind=blind, taking=last_taking(store()))
+    return render_template("haul/show.html", haul=view, blind=blind, taking=last_taking(store()), error=error)
 
 
 def bare() -> str:
@@ -42,7 +42,12 @@ def recount() -> Response:
     The “+1” button sends the number it means, so that a tap sent twice adds one.
     """
     item_id, now = _number("item_id"), "count_now" if "count_now" in request.form else "count"
-    before = haul.recount(store(), item_id, _number(now))
+    try:
+        before = haul.recount(store(), item_id, _number(now))
+    except BadInput as error:
+        if request.form.get("back"):
+            raise
+        return make_response(show(error), 400)
     if request.form.get("back"):
         return redirect(url_for("check.show", check_id=_number("back"), line=item_id, was=before), 303)
     return redirect(url_for("haul.show", line=item_id, was=before), 303)

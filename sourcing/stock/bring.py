@@ -63,8 +63,8 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
             raise Refused(gettext("Nothing of this haul is left to bring in."), next_step=gettext("Look under Stock."))
         where, pieces = found[0][0] or place, 0
         for line in lines:
-            for _ in range(line[2]):
-                entry.create("item", _values(where, line))
+            for copy in range(line[2]):
+                entry.create("item", _values(where, line, copy))
                 pieces += 1
         # Not part of what an undo takes back: a haul that is closed and has a name is brought in again as well.
         entry.raw.execute(
@@ -81,7 +81,8 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
     return act(store, "brought in", do, client_id)
 
 
-def _values(place: str, line: tuple[Any, ...]) -> dict[str, Any]:
+def _values(place: str, line: tuple[Any, ...], copy: int) -> dict[str, Any]:
+    """Return one piece of a line; the second copy of an item brings what was forecast of a second one."""
     number, check_id, _, taken, label, code, query, answer_text = line
     answer = json.loads(answer_text)
     item = answer["item"]
@@ -102,11 +103,20 @@ def _values(place: str, line: tuple[Any, ...]) -> dict[str, Any]:
         "bought_on": day_number(datetime.fromisoformat(taken).astimezone().date()),
         "shelf": _cents(answer["shelf_price"]),
         "landed": _cents(answer["landed_cost"]),
-        "forecast": json.dumps({key: answer[key] for key in _KEPT if key in answer}, separators=(",", ":")),
+        "forecast": json.dumps(_forecast(answer, copy), separators=(",", ":")),
         "state": TO_PREP,
         "bin": "",
         "note": "",
     }
+
+
+def _forecast(answer: dict[str, Any], copy: int) -> dict[str, Any]:
+    kept = {key: answer[key] for key in _KEPT if key in answer}
+    depth = answer.get("depth") or []
+    if copy and kept.get("expected_proceeds") is not None and depth:
+        kept["expected_proceeds"] = depth[min(copy, len(depth) - 1)]["expected_proceeds"]
+        kept["copy"] = copy + 1
+    return kept
 
 
 def _cents(text: str) -> int:

@@ -235,7 +235,7 @@ function leftOut(asked, found, flags, category) {
   if ((asked.size ?? "").trim()) out.push(gettext("The size is not counted here: all sizes of the style are taken together."));
   if (!found.known && (asked.title ?? "").trim()) out.push(gettext("What the title's words say of the price is not counted here."));
   for (const flag of flags.filter((one) => one.price_effect.includes(category))) {
-    out.push(gettext("What “{flag}” does to the price is not counted here, only its minutes and supplies.", { flag: flag.label }));
+    out.push(gettext("What “{flag}” does to the price is not counted here, only its minutes and supplies: the limit may be lower.", { flag: flag.label }));
   }
   if (flags.length) out.push(gettext("The asking price is the one without flags."));
   return out;

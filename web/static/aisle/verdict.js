@@ -45,7 +45,7 @@ export function verdict(pack, answer, about) {
       made("span", { class: "against" }, gettext("shelf price"), " ", made("b", {}, money(pack, answer.shelf_price)))),
     made("p", { class: "reason" }, doing && made("strong", { class: "do" }, doing), doing && " ", made("span", { class: "why" }, why)),
     ...settles.map((line) => made("p", { class: "settle" }, ...[line].flat())),
-    made("p", { class: "settle age" }, about.words, ...(answer.left_out.length ? [" ", gettext("Left out here: {list}.", { list: answer.left_out.join(", ") })] : [])),
+    made("p", { class: "settle age" }, about.words, ...answer.left_out.map((sentence) => ` ${sentence}`)),
     answer.sale_price === null && !Object.keys(answer.sold_within ?? {}).length ? null : figures(pack, answer));
   const asked = answer.asking_price !== null && gettext("If you ask {price}: days with that price held, profit with your price cuts.", { price: money(pack, answer.asking_price) });
   return [article, made("p", { class: "rests" }, asked && made("strong", {}, asked), asked && " ", [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))];
