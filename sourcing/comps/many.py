@@ -52,12 +52,17 @@ def insert_columns(
     columns: Sequence[Sequence[Any]],
     at_once: int = 50,
     numbered: Sequence[Any] = (),
+    end: str = "",
 ) -> None:
-    """Do as `insert` for values that come as columns, below those the numbered placeholders of every row stand for."""
+    """Do as `insert` for values that come as columns.
+
+    `numbered` are those that numbered placeholders stand for, the same in every row, and `end` what follows the rows
+    in the statement.
+    """
     width, rows = len(columns), len(columns[0])
     values: list[Any] = [None] * (width * rows)
     for place, column in enumerate(columns):
         values[place::width] = column
     for step, first, last in ((at_once, 0, rows - rows % at_once), (1, rows - rows % at_once, rows)):
         some = (values[at : at + step * width] for at in range(first * width, last * width, step * width))
-        raw.executemany(f"{into} VALUES {', '.join([row] * step)}", ([*numbered, *each] for each in some))
+        raw.executemany(f"{into} VALUES {', '.join([row] * step)}{end}", ([*numbered, *each] for each in some))

@@ -15,7 +15,7 @@ from typing import Any
 
 from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
-from sourcing.comps.many import blocks, insert, marks
+from sourcing.comps.many import blocks, insert, insert_columns, marks
 from sourcing.comps.ready import Ready
 from sourcing.comps.refresh import CodeUse, code_uses, described, note_first_uses, refresh
 from sourcing.comps.rows import OPEN, Judged, text_of
@@ -57,7 +57,7 @@ class Writer:
         self._touched: set[int] = set()  # products that were there and have new rows
         self._shared: set[int] = set()  # products with rows that an earlier load brought too
         self._gtins: set[int] = set()
-        self._mostly_known = False  # so far
+        self._mostly_known = True  # so far; to ask for the first few costs little
         self._moved = {
             (product, key): product_id
             for product, key, product_id in raw.execute("SELECT product_key, key, product_id FROM moved")
@@ -145,31 +145,39 @@ class Writer:
     def _merge(self, ready: Ready, first: int, last: int) -> None:
         """Add those of some rows, of products that were there, that are not there yet."""
         products = ready.products[first:last]
-        both = list(zip(products, ready.column(_KEY, first, last), strict=True))
         self._note_open(ready, first, last)
-        known: set[Any] = set()
-        new: Sequence[int] = products
-        if self._mostly_known:
-            known = self._known(both)
-            is_new = [one not in known for one in both] if len(known) < len(both) else []
-            new = list(compress(products, is_new))
-            if new:
-                ready.insert(self._raw, "INSERT OR FAIL", first, last, only=is_new)
-        else:  # trying to insert is the cheapest way to ask
-            before = self._raw.total_changes
+        before = self._raw.total_changes
+        known = 0
+        if not self._mostly_known:  # trying to insert is the cheapest way to ask
             ready.insert(self._raw, "INSERT OR IGNORE", first, last)
-            if self._raw.total_changes - before < len(both):
-                known = self._known(both)
-                new = [one[0] for one in both if one not in known]
-        if known:  # rows an earlier batch brought: this one brings them too, should the earlier be undone
-            told = zip(both, ready.column(_ROW, first, last), strict=True)
-            again = [(*one, number) for one, number in told if one in known]
-            into = 'INSERT OR FAIL INTO also_in (batch_id, product_id, key, "row")'
-            insert(self._raw, into, f"({self._batch}, ?, ?, ?)", again, 100)
-            self._shared.update(map(_PRODUCT, again))
+        if self._raw.total_changes - before < len(products):
+            known = self._bring_too(ready, first, last)
+        new: Sequence[int] = products
+        if known:
+            both = list(zip(products, ready.column(_KEY, first, last), strict=True))
+            there = self._known(both) if known < len(both) else set(both)
+            self._shared.update(map(_PRODUCT, there))
+            is_new = [one not in there for one in both] if known < len(both) else []
+            new = list(compress(products, is_new))
+            if new and self._mostly_known:
+                ready.insert(self._raw, "INSERT OR FAIL", first, last, only=is_new)
+        elif self._mostly_known:
+            ready.insert(self._raw, "INSERT OR FAIL", first, last)
         self.new += len(new)
         self._touched.update(new)
-        self._mostly_known = 2 * len(known) > len(both)
+        self._mostly_known = 2 * known > len(products)
+
+    def _bring_too(self, ready: Ready, first: int, last: int) -> int:
+        """Note those of some rows that an earlier batch brought, should that be undone; return how many they are."""
+        rows = [ready.products[first:last], *(ready.column(place, first, last) for place in (_KEY, _ROW))]
+        into = (
+            f'INSERT OR FAIL INTO also_in (batch_id, product_id, key, "row") SELECT {self._batch}, v.column1, '  # noqa: S608
+            "v.column2, v.column3 FROM ("
+        )
+        there = ") v CROSS JOIN comp c WHERE c.product_id = v.column1 AND c.key = v.column2 AND c.batch_id <> "
+        before = self._raw.total_changes
+        insert_columns(self._raw, into, "(?, ?, ?)", rows, end=f"{there}{self._batch}")
+        return int(self._raw.total_changes - before)
 
     def _known(self, keys: Sequence[tuple[int, int]]) -> set[Any]:
         """Return those of the products and keys that another batch brought."""
