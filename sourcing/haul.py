@@ -15,7 +15,7 @@ from sqlalchemy.engine import Connection
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.flags.marked import flagged
 from sourcing.language import gettext
-from sourcing.settings import load_settings
+from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
 from sourcing.storage.schema import checked, haul, haul_item
 
@@ -45,6 +45,7 @@ class HaulItem:
     client_id: str = ""  # the tap's own id, made by the page or the phone
     style_code: str = ""
     category: str = ""
+    about: tuple[str, ...] = ()  # what tells it from others of its name: style code, size, condition, flags
 
 
 @dataclass(frozen=True)
@@ -237,6 +238,7 @@ def _view(store: Store, number: int | None, name: str, started: str) -> HaulView
             answer.get("worth_taking"),  # verdicts kept long ago do not have it
             client_id=tap or "",
             style_code=answer["item"].get("style_code") or "",
+            about=_about(answer["item"], settings),
             category=answer["item"]["category"],
         )
         if before is not None and after is not None:
@@ -295,6 +297,12 @@ def _start(connection: Connection, name: str) -> int:
 
 def _close(connection: Connection) -> int:
     return connection.execute(update(haul).where(haul.c.closed_at.is_(None)).values(closed_at=_now())).rowcount
+
+
+def _about(item: dict[str, Any], settings: Settings) -> tuple[str, ...]:
+    flags = (settings.flags[name].shown if name in settings.flags else name for name in item.get("flags", ()))
+    told = (item.get("style_code"), item.get("size"), item.get("condition"), *flags)
+    return tuple(str(one) for one in told if one)
 
 
 def _line_of(connection: Connection, client_id: str) -> int | None:

@@ -10,6 +10,7 @@ from sourcing import comps
 from sourcing.comps import layouts, waiting
 from sourcing.comps.mend import rejects
 from sourcing.comps.table import layout_of
+from sourcing.comps.waiting import OF_SALES
 from sourcing.errors import BadInput
 from sourcing.language import gettext
 from web import incoming_form as forms
@@ -30,7 +31,7 @@ def show(forgotten: layouts.Remembered | None = None) -> str:
         overview=comps.overview(store()),
         batches=comps.batches(store()),
         jobs=jobs,
-        files=waiting.waiting(current().folder),
+        files=[one for one in waiting.waiting(current().folder) if not one.name.startswith(OF_SALES)],
         dropped=waiting.dropped(current().folder),
         most_dropped=waiting.MOST_ASIDE,
         layouts=layouts.remembered(store()),

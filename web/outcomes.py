@@ -9,6 +9,7 @@ from flask import flash, make_response, redirect, render_template, request, url_
 from werkzeug.wrappers import Response
 
 from sourcing.comps import waiting
+from sourcing.comps.waiting import OF_SALES
 from sourcing.errors import BadInput, NotFound, Refused, SourcingError
 from sourcing.language import gettext as _
 from sourcing.language import ngettext
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 
 LAST = 15  # sales
 SHOWN = 40  # rows of a kind; what is not shown is counted
-_MINE = "sales: "  # before the name of a file that waits here
 _ERRORS = (BadInput, NotFound, Refused)
 
 
@@ -36,7 +36,7 @@ def show() -> str:
     found = explained_sales(store(), LAST, ids)
     return render_template(
         "outcomes/show.html", found=found, own=own_comps(store()), loaded=loads(store()), currency=settings().currency,
-        files=[one for one in waiting.waiting(current().folder) if one.name.startswith(_MINE)], mine=len(_MINE),
+        files=[one for one in waiting.waiting(current().folder) if one.name.startswith(OF_SALES)], mine=len(OF_SALES),
         one=bool(ids), done=_done(), client_id=secrets.token_urlsafe(9),
     )  # fmt: skip
 
@@ -48,7 +48,7 @@ def upload() -> Response:
         raise BadInput(
             _("No file was chosen."), _("One file of your sales."), _("Choose one, then load it."), field="file"
         )
-    one = waiting.keep(current().folder, sent.save, _MINE + sent.filename)
+    one = waiting.keep(current().folder, sent.save, OF_SALES + sent.filename)
     try:
         read_sales(store(), one.path, one.name)
     except SourcingError:
@@ -75,7 +75,7 @@ def record(token: str) -> Response:
     try:
         done = record_sales(
             store(), match(store(), found.rows), answers, sure=request.form.get("do") != "answers",
-            name=one.name.removeprefix(_MINE), client_id=request.form.get("client_id", "")[:64],
+            name=one.name.removeprefix(OF_SALES), client_id=request.form.get("client_id", "")[:64],
         )  # fmt: skip
     except _ERRORS as error:
         return make_response(_file(token, said, error), 400)
@@ -139,8 +139,8 @@ def _file(token: str, said: dict[str, str], error: SourcingError | None = None) 
         by.setdefault(row.state, []).append(row)
     nothing = bool(rows) and not any(by.get(state) for state in ("sure", "question", "recorded", "update"))
     return render_template(
-        "outcomes/file.html", one=one, name=one.name.removeprefix(_MINE), found=found, by=by, shown=SHOWN, error=error,
-        fields=FIELDS, said=said, nothing=nothing, done=_done(), currency=settings().currency,
+        "outcomes/file.html", one=one, name=one.name.removeprefix(OF_SALES), found=found, by=by, shown=SHOWN,
+        error=error, fields=FIELDS, said=said, nothing=nothing, done=_done(), currency=settings().currency,
         client_id=secrets.token_urlsafe(9), rows=len(rows),
     )  # fmt: skip
 

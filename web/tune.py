@@ -16,6 +16,7 @@ from sourcing.settings import load_settings, undo_settings
 from sourcing.storage import Store
 from sourcing.tuning.words import threshold
 from web.charts_tuning import AGAINST, picture
+from web.settings_words import label
 from web.state import current, store
 
 _NAMES = {
@@ -34,7 +35,7 @@ def show() -> str:
     bench = tuning.tune(kept, asked["category"], asked["rule"], asked["objective"])
     which = AGAINST if asked["category"] else AGAINST[:1]
     names = {
-        "threshold": gettext(bench.rule.replace("_", " ")),
+        "threshold": label(bench.rule),
         **{name: gettext(text) for name, text in _NAMES.items()},
     }
     shown = []
@@ -42,7 +43,7 @@ def show() -> str:
         write = _writer(one.rule)
         pictures = [found for against in which if (found := picture(one, against, names, write))]
         shown.append((one, pictures, write))
-    values |= {"bench": bench, "shown": shown, "rules": tuning.RULES, "objectives": tuning.OBJECTIVES,
+    values |= {"bench": bench, "label": label, "shown": shown, "rules": tuning.RULES, "objectives": tuning.OBJECTIVES,
                "categories": sorted(load_settings(kept).categories), "write_value": threshold,
                "tuned": session.pop("tuned", "")}  # fmt: skip
     return render_template("tune/show.html", **values)

@@ -21,6 +21,7 @@ from sourcing.language import gettext
 
 FOLDER, ASIDE = "waiting", "dropped"
 MOST = 50  # files
+OF_SALES = "sales: "  # before the name of a file of one's own sales, which the Sales page goes on with
 MOST_ASIDE, _ASIDE_BYTES = 10, 250_000_000  # dropped files kept for an undo; beyond that the oldest go
 _ASIDE_FOR = 86_400  # seconds they are kept
 _OLDEST = 30 * 86_400  # seconds a file nobody asked about is kept

@@ -61,7 +61,7 @@ def frontier(
         category=category,
         rule=rule,
         unit=words.UNITS[rule],
-        meaning=words.MEANINGS[rule],
+        meaning=gettext(words.MEANINGS[rule]),
         source="drawn" if drawn_source else "history",
         source_words=words.source(drawn_source, len(replay), replay.styles),
         occasions=len(replay),
