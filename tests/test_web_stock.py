@@ -73,6 +73,9 @@ class TestBringing:
     def test_a_haul_without_a_store_asks_for_it(self, store: Store, client: FlaskClient) -> None:
         _haul(store, "", 1)
         assert page(client.get("/stock")).xpath("//input[@name='store'][@maxlength]")
+        assert page(client.get("/haul")).xpath("//a[@href='/stock' and contains(., 'into stock')]")
+        client.post("/haul/close")
+        assert page(client.get("/run/1")).xpath("//form[@action='/stock/bring']//input[@name='store']")
         client.post("/stock/bring", data={"haul_id": 1, "store": "Mill Lane"})
         assert shelf.stores(store) == ["Mill Lane"]
 
