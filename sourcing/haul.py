@@ -242,11 +242,11 @@ def _view(store: Store, number: int | None, name: str, started: str) -> HaulView
             category=answer["item"]["category"],
         )
         if before is not None and after is not None:
-            start = 0 if item.undone else taken_of[_same(answer)]
+            start = 0 if item.undone else taken_of[same_item(answer)]
             total = sum(_each_after(answer, after, start, count), Decimal(0))
             item = replace(item, line_before=total + count * (before - after), line_after=total)
         if not item.undone:
-            taken_of[_same(answer)] += count
+            taken_of[same_item(answer)] += count
         items.append(item)
     items.reverse()
     return _summed(number, name, started, tuple(items), settings.currency)
@@ -273,8 +273,8 @@ def _summed(number: int | None, name: str, started: str, items: tuple[HaulItem, 
     )
 
 
-def _same(answer: dict[str, Any]) -> str:
-    """What pieces that press on each other's sale have in common: the very item, as its verdict understood it."""
+def same_item(answer: dict[str, Any]) -> str:
+    """Return what pieces that press on each other's sale have in common: the very item, as its verdict has it."""
     item = answer["item"]
     who = [item[key] for key in ("root", "gtin", "style_code", "size", "condition")]
     return json.dumps([*who, item.get("flags", []), item["label"] if item["root"] is None else ""])

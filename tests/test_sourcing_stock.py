@@ -406,3 +406,9 @@ def test_a_second_copy_keeps_what_was_forecast_of_a_second_one(store: Store) -> 
     assert [D(one["expected_proceeds"]) for one in told] == wanted
     assert wanted[1] < wanted[0]
     assert [one.get("copy") for one in told] == [None, 2, 3]
+
+
+def test_so_does_the_same_item_taken_again_on_the_run(store: Store) -> None:
+    _brought(store, 1, 2)
+    told = [item.forecast.get("copy") for item in sorted(shelf.find(store), key=lambda one: one.id)]
+    assert told == [None, 2, 3]

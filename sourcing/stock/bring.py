@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -10,7 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from sourcing.errors import BadInput, NotFound, Refused
-from sourcing.haul import MOST_NAME
+from sourcing.haul import MOST_NAME, same_item
 from sourcing.language import gettext, ngettext
 from sourcing.stock.item import TO_PREP, day_number, minor
 from sourcing.stock.ledger import Entry, act, undone
@@ -61,11 +62,14 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
         lines = [line for line in entry.rows(_LINES, (haul_id,)) if not _in_a_lot(entry.rows, line[0])]
         if not lines:
             raise Refused(gettext("Nothing of this haul is left to bring in."), next_step=gettext("Look under Stock."))
-        where, pieces = found[0][0] or place, 0
-        for line in lines:
-            for copy in range(line[2]):
-                entry.create("item", _values(where, line, copy))
+        where, pieces, taken_of = found[0][0] or place, 0, Counter[str]()
+        for line in lines:  # in the order of taking
+            answer = json.loads(line[7])
+            item = same_item(answer)
+            for copy in range(taken_of[item], taken_of[item] + line[2]):
+                entry.create("item", _values(where, line, answer, copy))
                 pieces += 1
+            taken_of[item] += line[2]
         # Not part of what an undo takes back: a haul that is closed and has a name is brought in again as well.
         entry.raw.execute(
             "UPDATE haul SET closed_at = coalesce(closed_at, ?), store = ? WHERE id = ?",
@@ -81,10 +85,9 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
     return act(store, "brought in", do, client_id)
 
 
-def _values(place: str, line: tuple[Any, ...], copy: int) -> dict[str, Any]:
+def _values(place: str, line: tuple[Any, ...], answer: dict[str, Any], copy: int) -> dict[str, Any]:
     """Return one piece of a line; the second copy of an item brings what was forecast of a second one."""
-    number, check_id, _, taken, label, code, query, answer_text = line
-    answer = json.loads(answer_text)
+    number, check_id, _, taken, label, code, query, _ = line
     item = answer["item"]
     if answer["landed_cost"] is None:
         raise Refused(
