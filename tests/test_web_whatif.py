@@ -16,7 +16,9 @@ from flask.testing import FlaskClient
 
 from sourcing.answer import Query
 from sourcing.check import check
+from sourcing.money import format_money
 from sourcing.settings import load_settings, save_settings, undo_settings
+from sourcing.whatif import what_if
 from web.app import create_app
 
 CODE = "WE804-175"
@@ -168,3 +170,26 @@ def test_every_figure_follows_the_channel(client: FlaskClient) -> None:
         assert "bazaar" in place
     finally:
         undo_settings(store)
+
+
+def test_a_limit_above_what_others_get_stands_beside_the_one_at_their_price(client: FlaskClient) -> None:
+    store = client.application.extensions["sourcing"].store
+    kept, shown = load_settings(store), 0
+    for (code,) in store.read("SELECT style_code FROM product WHERE style_code <> '' ORDER BY id LIMIT 12"):
+        query = Query(code=str(code), shelf_price=Decimal("6.99"))
+        answer = check(store, query)
+        page = lxml.html.fromstring(
+            client.get(client.post("/check", data={"code": code, "price": "6.99"}).location).text
+        )
+        lines = [" ".join(line.text_content().split()) for line in page.find_class("usual") if line.tag == "p"]
+        dearer = answer.asking_price is not None and answer.sale_price and answer.asking_price > answer.sale_price.high
+        assert len(lines) == bool(dearer), code
+        if not dearer:
+            continue
+        shown += 1
+        assert answer.sale_price is not None
+        there = what_if(store, query, kept, ask=answer.sale_price.mid).verdict
+        assert there.most_worth_paying is not None
+        assert f"it is worth at most {format_money(there.most_worth_paying)}." in lines[0]
+        assert ("Then the word is: pass." in lines[0]) == (answer.decision == "buy" and there.decision == "pass")
+    assert shown
