@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -34,7 +35,10 @@ def answer(line: socket.socket) -> bytes:
 
 def temporary(process: int) -> list[str]:
     """Return the files a process holds open that have no name any more, or lie among the temporary ones."""
-    held = [os.readlink(link) for link in Path(f"/proc/{process}/fd").iterdir() if link.is_symlink()]
+    held = []
+    for link in Path(f"/proc/{process}/fd").iterdir():
+        with suppress(FileNotFoundError):  # closed at this moment
+            held.append(os.readlink(link))
     return [name for name in held if name.endswith("(deleted)") or name.startswith("/tmp/tmp")]
 
 

@@ -54,6 +54,14 @@ def judge(page: Page) -> None:
         page.wait_for_url("**/check/*")
 
 
+def taken(page: Page) -> None:
+    """Wait until a piece is taken: the page goes on to the haul, or says that it stands in the phone's own."""
+    page.wait_for_function(
+        "() => location.pathname === '/haul' || document.getElementById('taken')?.hidden === false", timeout=SLOW
+    )
+    page.wait_for_load_state()
+
+
 def look(page: Page, name: str) -> None:
     """Keep a picture for people to look at, where a folder was named."""
     if PICTURES:

@@ -15,7 +15,7 @@ import zxingcpp
 from accessible import AXE, violations
 from PIL import Image
 from playwright.sync_api import Browser, Page
-from steps import SIZES, clean, judge, load, look, opened
+from steps import SIZES, clean, judge, load, look, opened, taken
 from werkzeug.serving import make_server
 
 from sourcing import access
@@ -114,6 +114,7 @@ def test_axe_finds_nothing(browser: Browser, address: str, comps_file: Path, tmp
         page.get_by_text("Seen one elsewhere").click()
         clean(page, name)
         page.get_by_role("button", name="Take it, no forecast" if name == "unknown" else "Take it").click()
+        taken(page)
     page.goto(address)
     page.fill("#code", EAN)
     page.fill("#price", "12,5o")
