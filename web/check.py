@@ -6,7 +6,6 @@ import json
 import secrets
 from collections.abc import Mapping
 from dataclasses import replace
-from decimal import Decimal
 from typing import Any
 
 from flask import flash, make_response, redirect, render_template, request, url_for
@@ -16,8 +15,7 @@ from sourcing import again, history, run
 from sourcing.answer import Query, Verdict
 from sourcing.check import check, check_json
 from sourcing.errors import BadInput, SourcingError
-from sourcing.fitting import current_fit
-from sourcing.whatif import what_if
+from sourcing.whatif import at_others
 from web import charts
 from web.filters import money
 from web.forms import Unsure, read_asked, read_marked, read_query
@@ -84,31 +82,13 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         said=glance(answer, write),
         earlier=again.lines(store(), check_id, query.shelf_price, write) if check_id else [],
         held=run.held(store(), check_id) if check_id else [],
-        at_others=_at_others(query, answer),
+        at_others=at_others(store(), query, answer, settings()),
         next_size=_next_size(query, answer),
         sales=charts.past_sales(answer),
         curve=charts.share_sold(answer),
         phone=phone(check_id, answer) if check_id else None,
         others=[flag for name, flag in settings().flags.items() if name not in query.flags],
     )
-
-
-def _at_others(query: Query, answer: dict[str, Any]) -> dict[str, Any] | None:
-    """Return the verdict at the price that others get, where a dearer one is advised; None of what was learnt since.
-
-    How demand goes on above what sellers ask is an estimate, and a limit that rests on it is to be seen beside one that
-    does not.
-    """
-    ask, others = answer.get("asking_price"), answer.get("sale_price")
-    fit = current_fit(store())
-    if ask is None or not others or fit is None or fit.made_at.isoformat() != answer.get("fit_made_at"):
-        return None
-    if Decimal(str(ask)) <= Decimal(str(others["high"])):
-        return None
-    try:
-        return what_if(store(), query, settings(), ask=Decimal(str(others["mid"]))).verdict.as_dict()
-    except SourcingError:  # asked with flags or a channel that are gone
-        return None
 
 
 def _next_size(query: Query, answer: dict[str, Any]) -> str:

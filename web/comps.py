@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 
 from sourcing import comps
 from sourcing.comps import layouts, waiting
-from sourcing.comps.mend import rejects
+from sourcing.comps.mend import mended_of, rejects
 from sourcing.comps.table import layout_of
 from sourcing.comps.waiting import OF_SALES
 from sourcing.errors import BadInput
@@ -90,9 +90,9 @@ def undo() -> Response:
             gettext("A number from the list of loads."),
         )
     comps.undo_batch(store(), int(text))
-    mended = store().read("SELECT id FROM batch WHERE corrects = ? AND undone_at IS NULL ORDER BY id", (int(text),))
+    mended = mended_of(store(), int(text))
     if mended:
-        numbers = ", ".join(str(row[0]) for row in mended)
+        numbers = ", ".join(map(str, mended))
         flash(
             gettext(
                 "Rows of it that were put right are loads of their own and stay: {numbers}. Undo these too if "

@@ -201,3 +201,9 @@ def _judge(store: Store, header: Sequence[str], layout: Layout | None, as_of: in
     )
     judge.latest_day = as_of
     return judge
+
+
+def mended_of(store: Store, batch_id: int) -> list[int]:
+    """Return the loads that put rows of a load right and are not undone; they stay when that one is."""
+    rows = store.read("SELECT id FROM batch WHERE corrects = ? AND undone_at IS NULL ORDER BY id", (batch_id,))
+    return [row[0] for row in rows]
