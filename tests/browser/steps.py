@@ -52,6 +52,7 @@ def judge(page: Page) -> None:
     if "/check/" not in page.url:
         page.locator("#fuller a").click(timeout=SLOW)
         page.wait_for_url("**/check/*")
+    page.wait_for_load_state()  # The word can stand there before the stylesheet that sets it on a line of its own.
 
 
 def taken(page: Page) -> None:

@@ -100,6 +100,7 @@ def test_the_pages_that_say_how(browser: Browser, home: Home, size: str) -> None
     page.goto(f"http://localhost:{home.plain}/enter/{home.key}")
     page.goto(f"http://localhost:{home.plain}/help")
     page.get_by_role("link", name="Connect a phone").click()
+    page.wait_for_url("**/connect")
     assert page.locator("svg.qr").count() == 2
     for one in page.locator("svg.qr").all():
         assert (one.bounding_box() or {})["width"] >= 150

@@ -68,6 +68,7 @@ def looked_at(page: Page, name: str, scripts: bool = True) -> None:
     if scripts:
         clean(page, f"in-{name}")
     else:
+        page.wait_for_load_state()
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
         look(page, f"in-{name}")
 

@@ -27,6 +27,8 @@ class Thumb:
     def tap(self, role: str, name: str) -> None:
         """Tap one thing, which must be large enough."""
         target = self.page.get_by_role(role, name=name).first  # type: ignore[arg-type]
+        target.wait_for()
+        self.page.wait_for_load_state()  # Measured once its stylesheet has come, too.
         box = target.bounding_box()
         assert box
         assert box["height"] >= 44, name
