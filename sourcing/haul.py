@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -273,7 +274,7 @@ def _summed(number: int | None, name: str, started: str, items: tuple[HaulItem, 
     )
 
 
-def same_item(answer: dict[str, Any]) -> str:
+def same_item(answer: Mapping[str, Any]) -> str:
     """Return what pieces that press on each other's sale have in common: the very item, as its verdict has it."""
     item = answer["item"]
     who = [item[key] for key in ("root", "gtin", "style_code", "size", "condition")]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +34,17 @@ def receipt(terms: Terms, total: Decimal, shelf: Decimal | None, discount: Disco
         return (*sold, _left(left))
     bought, spent = _kept(terms, (str(shelf), discount, spoken()), lambda: _bought(terms, shelf, discount))
     return (*sold, *bought, _left(left + spent))
+
+
+def cash_cost(answer: Mapping[str, Any]) -> Decimal | None:
+    """Return what the cash costs until the item is sold, as a verdict (`Verdict.as_dict`) has reckoned with it.
+
+    None where the verdict has no forecast or no shelf price.
+    """
+    proceeds, landed, profit = (answer[key] for key in ("expected_proceeds", "landed_cost", "profit_before_labour"))
+    if proceeds is None or landed is None or profit is None:
+        return None
+    return Decimal(proceeds) - Decimal(landed) - Decimal(profit)
 
 
 def _kept(terms: Terms, asked: tuple[Any, ...], work_out: Callable[[], list[ReceiptLine]]) -> Lines:

@@ -84,14 +84,6 @@ class Run:
 
 
 @dataclass(frozen=True)
-class Held:
-    """A line of the open haul."""
-
-    id: int
-    count: int
-
-
-@dataclass(frozen=True)
 class Prep:
     """What one line of the haul asks for before it can be listed; minutes are for all its pieces."""
 
@@ -216,16 +208,6 @@ def reopen(store: Store, haul_id: int) -> None:
             )
         connection.execute(update(hauls).where(others).values(closed_at=_now()))
         connection.execute(update(hauls).where(hauls.c.id == haul_id).values(closed_at=None))
-
-
-def held(store: Store, check_id: int) -> list[Held]:
-    """Return the lines of the open haul that hold a check's item, the newest first."""
-    rows = store.read(
-        "SELECT i.id, i.count FROM haul_item i JOIN haul h ON h.id = i.haul_id "
-        "WHERE i.check_id = ? AND i.undone_at IS NULL AND h.closed_at IS NULL ORDER BY i.id DESC",
-        (check_id,),
-    )
-    return [Held(*row) for row in rows]
 
 
 def to_prep(store: Store, haul_id: int) -> ToPrep:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
@@ -13,6 +14,7 @@ from sourcing.answer import Query
 from sourcing.check import check
 from sourcing.errors import BadInput
 from sourcing.purchase import Discounts
+from sourcing.receipt import cash_cost
 from sourcing.settings import load_settings
 from sourcing.storage import Store
 from sourcing.whatif import what_if
@@ -117,3 +119,20 @@ def test_an_item_nothing_is_known_of_stays_so(store: Store) -> None:
     found = what_if(store, query, load_settings(store), Decimal(30), 30)
     assert found.verdict == check(store, query)
     assert (found.asks, found.chance, found.best_ask) == ((), None, None)
+
+
+def test_the_cost_of_the_cash_is_the_profit_that_goes_where_cash_costs_something(store: Store) -> None:
+    """Of one forecast, the rate is all that differs: what the cash costs is what the profit lacks."""
+    costs, profits = {}, {}
+    for rate in ("0", "0.20", "0.40"):
+        kept = load_settings(store)
+        settings = replace(
+            kept, default={**kept.default, "capital_rate": Decimal(rate), "objective": "dearest in time"}
+        )
+        found = check(store, asked(), settings)
+        costs[rate], profits[rate] = cash_cost(found.as_dict()), found.profit_before_labour
+    assert costs["0"] == 0
+    assert costs["0.20"] is not None
+    assert costs["0.20"] > 0
+    assert costs == {rate: profits["0"] - profit for rate, profit in profits.items()}
+    assert cash_cost(check(store, asked(None)).as_dict()) is None

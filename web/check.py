@@ -11,10 +11,12 @@ from typing import Any
 from flask import flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from sourcing import again, history, run
+from sourcing import again, history
 from sourcing.answer import Query, Verdict
 from sourcing.check import check, check_json
 from sourcing.errors import BadInput, SourcingError
+from sourcing.held import NONE, held
+from sourcing.receipt import cash_cost
 from sourcing.whatif import at_others
 from web import charts
 from web.filters import money
@@ -81,8 +83,9 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         answer=answer,
         said=glance(answer, write),
         earlier=again.lines(store(), check_id, query.shelf_price, write) if check_id else [],
-        held=run.held(store(), check_id) if check_id else [],
+        held=held(store(), check_id, answer) if check_id else NONE,
         at_others=at_others(store(), query, answer, settings()),
+        cash_cost=cash_cost(answer),
         next_size=_next_size(query, answer),
         sales=charts.past_sales(answer),
         curve=charts.share_sold(answer),

@@ -1,0 +1,58 @@
+"""What the open haul holds of an item, and how many more are worth taking."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+import web_examples
+
+from sourcing import haul, history
+from sourcing.answer import Verdict
+from sourcing.held import NONE, Held, held
+from sourcing.storage import Store
+
+
+@pytest.fixture
+def store(new_store: Callable[[], Store]) -> Store:
+    return new_store()
+
+
+def told(store: Store, check_id: int, verdict: Verdict) -> Held:
+    return held(store, check_id, json.loads(json.dumps(verdict.as_dict())))
+
+
+def test_pieces_taken_by_another_check_of_the_item_count(store: Store) -> None:
+    verdict = web_examples.verdict()
+    assert verdict.worth_taking == 2
+    first, again = history.record(store, verdict), history.record(store, verdict)
+    assert told(store, again, verdict) == NONE
+    line = haul.take(store, first)
+    assert told(store, first, verdict) == Held(1, line, 1, "In the haul: 1. 1 more is worth taking.")
+    assert told(store, again, verdict) == Held(1, None, 0, "In the haul: 1. 1 more is worth taking.")
+    own = haul.take(store, again, 3)
+    assert told(store, again, verdict) == Held(4, own, 3, "In the haul: 4. No more are worth taking: 2 are.")
+    haul.undo(store, line)
+    assert told(store, first, verdict).line is None
+    assert told(store, first, verdict).pieces == 3
+
+
+def test_other_items_and_hauls_that_were_closed_do_not(store: Store) -> None:
+    verdict, other = web_examples.verdict(), web_examples.unknown()
+    check_id, another = history.record(store, verdict), history.record(store, other)
+    haul.take(store, another, 4)
+    assert told(store, check_id, verdict) == NONE
+    assert told(store, another, other).words == "In the haul: 4."  # without a forecast no number is worth taking
+    haul.take(store, check_id)
+    haul.start(store, "Next")
+    assert told(store, check_id, verdict) == NONE
+
+
+def test_no_number_is_named_where_none_was_looked_for(store: Store) -> None:
+    verdict = web_examples.verdict().but({"worth_taking": 8})
+    check_id = history.record(store, verdict)
+    haul.take(store, check_id, 8)
+    assert told(store, check_id, verdict).words == "In the haul: 8. Whether more are worth taking was not looked at."
+    old = web_examples.verdict().but({"worth_taking": None})
+    assert told(store, check_id, old).words == "In the haul: 8."
