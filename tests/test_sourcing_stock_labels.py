@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from stdnum.iso7064 import mod_37_36
 
 from sourcing import haul, history
-from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.errors import BadInput, Refused
 from sourcing.stock import labels, ledger, moves, shelf
 from sourcing.stock.bring import bring
 from sourcing.storage import Store, open_store
@@ -63,13 +63,32 @@ def test_the_check_character_is_that_of_the_standard() -> None:
 def test_read_back_however_it_is_typed(store: Store) -> None:
     labels.give(store, [1], labels.PATTERN, DAY)
     label = _labels(store)[0]
-    for typed in (label, label.lower(), f" {label[:4]} {label[4:]} ", label.replace("0", "\uff10")):
-        assert labels.read(store, typed, labels.PATTERN).id == 1
+    bare = label.replace("-", "").lower()
+    for typed in (label, label.lower(), f" {label[:4]} {label[4:]} ", label.replace("0", "\uff10"), bare):
+        assert [one.id for one in labels.bearers(store, typed, labels.PATTERN)] == [1]
     wrong = label[:-1] + ("A" if label[-1] != "A" else "B")
+    unused = "9999-0001" + mod_37_36.calc_check_digit("99990001")
+    for typed in (wrong, wrong.replace("-", ""), unused, "9521234567899", "1", ""):
+        assert labels.bearers(store, typed, labels.PATTERN) == []
+    assert [labels.mistyped(one, labels.PATTERN) for one in (wrong, label, unused, "9521234567899")] == [
+        True, False, False, False,
+    ]  # fmt: skip
+
+
+def test_signs_of_any_pattern_may_be_left_out(store: Store) -> None:
+    cut = labels.pattern_of("B.7/[store 2]-[count 3][check]")
+    label = cut.label("B.7/TA-", 12, "")
+    assert cut.spelt(label) == cut.spelt(label.replace(".", "").replace("/", "").replace("-", "")) == label
+    assert cut.spelt("C7TA012X") == ""
+
+
+def test_a_label_by_hand_with_a_wrong_check_character_is_refused(store: Store) -> None:
+    label = labels.pattern_of(labels.PATTERN).label("3001-", 7, "")
     with pytest.raises(Refused, match="check character does not fit"):
-        labels.read(store, wrong, labels.PATTERN)
-    with pytest.raises(NotFound, match="No piece bears"):
-        labels.read(store, "9999-0001" + mod_37_36.calc_check_digit("99990001"), labels.PATTERN)
+        labels.set_label(store, 1, label[:-1] + ("A" if label[-1] != "A" else "B"))
+    assert _labels(store)[0] == ""
+    labels.set_label(store, 1, label)
+    assert _labels(store)[0] == label
 
 
 @given(st.integers(1, 99999), st.integers(0, 8), st.sampled_from("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"))

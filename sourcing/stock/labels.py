@@ -17,8 +17,9 @@ from typing import Any
 
 from stdnum.iso7064 import mod_37_36
 
-from sourcing.errors import BadInput, NotFound, Refused
+from sourcing.errors import BadInput, Refused
 from sourcing.language import gettext, gettext_noop, ngettext
+from sourcing.settings import load_settings
 from sourcing.stock.item import TO_PREP, StockItem
 from sourcing.stock.ledger import Entry, act
 from sourcing.stock.paper import PATTERN
@@ -68,10 +69,18 @@ class Pattern:
 
     @property
     def shape(self) -> re.Pattern[str]:
-        """What labels of this pattern look like."""
-        shapes = {"count": r"\d+", "check": "[A-Z0-9]"} | dict.fromkeys(("year", "month", "week", "day"), r"\d\d")
-        found = (re.escape(one) if isinstance(one, str) else shapes.get(one[0], "[A-Z0-9]*") for one in self.parts)
-        return re.compile("".join(found))
+        """What labels of this pattern look like, each field a group."""
+        return re.compile("".join(re.escape(one) if isinstance(one, str) else _field_shape(*one) for one in self.parts))
+
+    def spelt(self, label: str) -> str:
+        """Return a label typed without this pattern's signs (- . /) with them; "" where its shape is another."""
+        loose = (
+            re.sub(r"(\\[.-]|/)", r"\1?", re.escape(one)) if isinstance(one, str) else _field_shape(*one)
+            for one in self.parts
+        )
+        met = re.fullmatch("".join(loose), label)
+        fields = iter(met.groups() if met else ())
+        return "".join(one if isinstance(one, str) else next(fields) for one in self.parts) if met else ""
 
     def around(self, item: StockItem, on: date) -> tuple[str, str]:
         """Return what stands before and behind the counter, without the check character."""
@@ -193,7 +202,8 @@ def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> in
     Raises
     ------
     BadInput, Refused
-        The label has characters that labels do not have; it is on another piece.
+        The label has characters that labels do not have; it has the shape of the user's pattern and a check character
+        that does not fit; it is on another piece.
     """
     label = folded(label)
     if len(label) > LONGEST or not _PLAIN.fullmatch(label):
@@ -202,6 +212,8 @@ def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> in
             gettext("Up to {most} letters A to Z, digits and the signs - . /", most=LONGEST),
             field="label",
         )
+    if mistyped(label, load_settings(store).labels.pattern):
+        raise wrong_check(label)
 
     def do(entry: Entry) -> str:
         (item,) = each(entry, [item_id])
@@ -213,25 +225,28 @@ def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> in
     return act(store, "labelled", do, client_id)
 
 
-def read(store: Store, text: str, pattern: str = "") -> StockItem:
-    """Return the piece that bears a label, typed or scanned in whatever case and spacing.
+def bearers(store: Store, text: str, pattern: str) -> list[StockItem]:
+    """Return the piece that bears a label, typed or scanned in whatever case and spacing, its signs there or left out.
 
-    Raises
-    ------
-    NotFound, Refused
-        No piece bears it, and its check character is right; its check character is wrong.
+    Empty where none does. A label without its signs is known by the pattern; one set by hand is to be typed whole.
     """
     label = folded(text)
-    found = find(store, label=label, limit=1)
-    if found:
-        return found[0]
-    plain = signs(label)
-    if pattern and pattern_of(pattern).checked and len(plain) > 1 and not mod_37_36.is_valid(plain):
-        raise wrong_check(label)
-    raise NotFound(
-        gettext("No piece bears the label “{label}”.", label=label[:40]),
-        next_step=gettext("Look for it by name on the stock page."),
-    )
+    found = find(store, label=label, limit=1) if label else []
+    if not found and (whole := pattern_of(pattern).spelt(label)) not in ("", label):
+        found = find(store, label=whole, limit=1)
+    return found
+
+
+def fits(text: str) -> bool:
+    """Whether the last character of a text is the check character of those before it."""
+    plain = signs(folded(text))
+    return len(plain) > 1 and bool(mod_37_36.is_valid(plain))
+
+
+def mistyped(text: str, pattern: str) -> bool:
+    """Whether a text has the shape of a label and a check character that does not fit."""
+    cut = pattern_of(pattern)
+    return cut.checked and cut.shape.fullmatch(folded(text)) is not None and not fits(text)
 
 
 def wrong_check(label: str) -> Refused:
@@ -246,6 +261,15 @@ def wrong_check(label: str) -> Refused:
 def folded(text: str) -> str:
     """Return a label as it is compared: capitals, no blanks, full-width signs as plain ones."""
     return "".join(unicodedata.normalize("NFKC", text).upper().split())
+
+
+def _field_shape(name: str, width: int) -> str:
+    """Return the shape of a field's text, as a group."""
+    if name in ("year", "month", "week", "day"):
+        return r"(\d\d)"
+    if name == "check":
+        return "([A-Z0-9])"
+    return rf"(\d{{{max(width, 1)},}})" if name == "count" else f"([A-Z0-9]{{0,{width or LONGEST}}})"
 
 
 def _highest(rows: Callable[..., list[tuple[Any, ...]]], cut: Pattern, around: tuple[str, str]) -> int:

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from stdnum.iso7064 import mod_37_36
-
 from sourcing.codes import parse_code
 from sourcing.errors import BadInput, NotFound, SourcingError
 from sourcing.language import gettext
@@ -51,17 +49,17 @@ def seek(
     text = " ".join(text.split())
     by: By = "words" if text else ""
     if text:
-        bearer = shelf.find(store, label=labels.folded(text), limit=1)
+        bearer = labels.bearers(store, text, pattern)
         code = _code(text)
         coded = bool(code) and bool(shelf.find(store, code=code, limit=1))
-        if bearer and (fits(text) or not coded):
+        if bearer and (labels.fits(text) or not coded):
             return Sought(tuple(bearer), "label")
         if coded:
             by = "code"
     wanted = {"code": code} if by == "code" else {"words": text}
     found = shelf.find(store, state=state, bought_at=bought_at, after=after, limit=limit + 1, **wanted)
     last = found[limit - 1].id if len(found) > limit else 0
-    note = "" if found else _mistyped(text, pattern)
+    note = labels.wrong_check(labels.folded(text)).wrong if not found and labels.mistyped(text, pattern) else ""
     return Sought(tuple(found[:limit]), by, last, note)
 
 
@@ -141,12 +139,6 @@ def known_store(store: Store, name: str) -> str:
     )
 
 
-def fits(text: str) -> bool:
-    """Whether the last character of a text is the check character of those before it."""
-    plain = labels.signs(labels.folded(text))
-    return len(plain) > 1 and bool(mod_37_36.is_valid(plain))
-
-
 def _code(text: str) -> str:
     """Return the canonical code that a text is, or "" for none."""
     try:
@@ -154,11 +146,3 @@ def _code(text: str) -> str:
     except BadInput:
         return ""
     return code.gtin or code.style_key
-
-
-def _mistyped(text: str, pattern: str) -> str:
-    """Say that a text which has the shape of a label is none for its check character, where that is so."""
-    cut = labels.pattern_of(pattern)
-    if cut.checked and cut.shape.fullmatch(labels.folded(text)) and not fits(text):
-        return str(labels.wrong_check(labels.folded(text)))
-    return ""
