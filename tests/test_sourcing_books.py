@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 
 from sourcing.books.days import read_days
 from sourcing.books.origins import origins
-from sourcing.books.period import MONTH, QUARTER, YEAR, Statement, span_of, spans, statement
+from sourcing.books.period import MONTH, QUARTER, YEAR, Statement, months_of, span_of, spans, statement
 from sourcing.errors import BadInput
-from sourcing.settings import default_settings
+from sourcing.settings import default_settings, load_settings
 from sourcing.stock import ledger, moves, parts, sales, shelf
 from sourcing.stock.item import day_number
 from sourcing.storage import Store
@@ -169,6 +169,16 @@ class TestPeriods:
         for start, end in cut:
             begin, finish = span_of(start, each, begins)
             assert begin <= start <= end <= finish
+
+    def test_months_that_have_not_begun_are_left_out(self, store: Store) -> None:
+        today = date.today()
+        begin, end = span_of(today, YEAR)
+        months = months_of(read_days(store, load_settings(store)), begin, end)
+        assert [one.first.month for one in months] == list(range(1, today.month + 1))
+        ahead = date(today.year + 1, 1, 1), date(today.year + 1, 6, 30)
+        assert [one.first for one in months_of(read_days(store, load_settings(store)), *ahead)] == [ahead[0]]
+        past = months_of(read_days(store, load_settings(store)), date(2020, 1, 15), date(2020, 3, 3))
+        assert [(one.first.day, one.last.day) for one in past] == [(15, 31), (1, 29), (1, 3)]
 
     def test_days_the_wrong_way_round(self, store: Store) -> None:
         with pytest.raises(BadInput, match="from 2027-02-01 to 2027-01-01"):

@@ -44,9 +44,7 @@ def test_they_stand_beside_the_history(store: Store) -> None:
     file = io.BytesIO(b"code,shelf_price\nAB-1,12.00\n")
     file.name = "list.csv"
     found = from_history(store, NUMBER + 100, priced(store, file, DAY))
-    assert [(one.day, one.source, one.shelf) for one in found.occasions] == [
-        (NUMBER, "candidate", Decimal("12.00"))
-    ]
+    assert [(one.day, one.source, one.shelf) for one in found.occasions] == [(NUMBER, "candidate", Decimal("12.00"))]
 
 
 @pytest.mark.parametrize(

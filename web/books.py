@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from flask import Response, make_response, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from sourcing.books.period import MONTH, QUARTER, SPANS, YEAR, span_of, spans, statement
+from sourcing.books.period import MONTH, QUARTER, SPANS, YEAR, months_of, span_of, spans, statement
 from sourcing.errors import BadInput
 from sourcing.language import gettext, gettext_noop
 from web.charts_books import by_month
@@ -54,8 +54,7 @@ def _page(period: Period, error: BadInput | None = None) -> str:
     kept = settings()
     days = read_days(store(), kept)
     told = statement(days, period.first, period.last)
-    months = [statement(days, *span) for span in spans(period.first, period.last, MONTH)]
-    months = [one for one in months if one.first <= date.today()] or months[:1]
+    months = months_of(days, period.first, period.last)
     wider = months if len(months) > 1 else _months_up_to(days, period.last)
     near = {
         "before": _span(period.each, period.first - timedelta(1)) if period.each else None,
@@ -88,7 +87,7 @@ def _months_up_to(days: Any, last: date) -> list[Any]:
         first = span_of(first - timedelta(1), MONTH)[0]
     if days.first is not None:
         first = max(first, span_of(min(days.first, last), MONTH)[0])
-    return [statement(days, *span) for span in spans(first, last, MONTH)]
+    return months_of(days, first, last)
 
 
 def statement_csv() -> Response:

@@ -13,7 +13,7 @@ from typing import Any
 
 from sourcing.books.days import Days, read_days
 from sourcing.books.lines import ENTRIES, STATEMENT, Column, entries, statement_row
-from sourcing.books.period import MONTH, Statement, spans, statement
+from sourcing.books.period import Statement, months_of, statement
 from sourcing.errors import Refused
 from sourcing.language import gettext, gettext_noop
 from sourcing.photo.kept import ITEM, RUN, Photo, every
@@ -40,8 +40,8 @@ class Books:
         self.total: Statement = statement(self.days, first, last)
 
     def statements(self) -> list[dict[str, Any]]:
-        """Return a row a month, the outer ones cut to the period, and the whole period last."""
-        months = [statement(self.days, *span) for span in spans(self.first, self.last, MONTH)]
+        """Return a row a month that has begun, the outer ones cut to the period, and the whole period last."""
+        months = months_of(self.days, self.first, self.last)
         return [statement_row(one) for one in ([*months, self.total] if len(months) > 1 else months)]
 
     def entries(self) -> list[dict[str, Any]]:

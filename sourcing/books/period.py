@@ -150,6 +150,19 @@ def _average(days: Days, first: date, last: date) -> Decimal:
     return from_minor(sum(points)) / len(points)
 
 
+def months_of(days: Days, first: date, last: date) -> list[Statement]:
+    """Add up the months of a period, the outer ones cut to it; those that have not begun are left out, save the first.
+
+    Raises
+    ------
+    BadInput
+        The last day is before the first, or more than 60 years after it.
+    """
+    today = date.today()
+    begun = [span for span in spans(first, last, MONTH) if span[0] <= max(today, first)]
+    return [statement(days, *span) for span in begun]
+
+
 def spans(first: date, last: date, each: str, year_start: tuple[int, int] = (1, 1)) -> Iterator[tuple[date, date]]:
     """Cut a period at the ends of months, quarters or years of the books; the outer ones may be parts.
 
