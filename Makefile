@@ -24,6 +24,7 @@ test: .venv/ready-dev
 
 lint: .venv/ready-dev
 	$(BIN)/ruff check .
+	$(BIN)/ruff format --check --quiet .
 
 types: .venv/ready-dev
 	$(BIN)/mypy

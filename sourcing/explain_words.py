@@ -11,6 +11,7 @@ import numpy as np
 
 from models.robust import Z90
 from models.trend import curve_at
+from sourcing.day import day_writer
 from sourcing.fitting import CategoryFit, Fit
 from sourcing.forecast import DAYS, Forecasts
 from sourcing.language import gettext, ngettext, separated
@@ -145,16 +146,17 @@ def _sure(found: Explanation, fit: Fit) -> tuple[str, ...]:
 
 def _fitted(fit: Fit) -> str:
     """Say on how many comps the fit rests, how new they are, and when it was made."""
+    written = day_writer()
     known = {
         "comps": separated(f"{fit.rests_on['comps']:,}"),
         "sold": separated(f"{fit.rests_on['sold']:,}"),
-        "made": f"{fit.made_at:%Y-%m-%d %H:%M}",
+        "made": f"{written(fit.made_at)} {fit.made_at:%H:%M}",
     }
     day = to_day(fit.rests_on.get("newest"))
     if day is None:
         return gettext("{comps} comps, {sold} of them sold, none of them dated; fitted {made} UTC.", **known)
     return gettext(
-        "{comps} comps, {sold} of them sold, the newest sale of {day}; fitted {made} UTC.", day=day.isoformat(), **known
+        "{comps} comps, {sold} of them sold, the newest sale of {day}; fitted {made} UTC.", day=written(day), **known
     )
 
 

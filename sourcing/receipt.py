@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from sourcing.answer import ReceiptLine
+from sourcing.day import day_writer
 from sourcing.fees import ITEM, SLICES, TAXED, FeePart
 from sourcing.labour import STEPS
 from sourcing.language import gettext, gettext_noop, ngettext, separated, spoken
@@ -177,8 +178,9 @@ def _bought(terms: Terms, shelf: Decimal, discount: Discounts) -> list[ReceiptLi
 
 def fee_note(terms: Terms) -> str:
     """Say whose fees these are, since when they hold, and from when others are kept."""
-    since = terms.fees_since and terms.fees_since.isoformat()
-    later = terms.fees_next and terms.fees_next.isoformat()
+    written = day_writer()
+    since = terms.fees_since and written(terms.fees_since)
+    later = terms.fees_next and written(terms.fees_next)
     if since and later:
         return gettext(
             "Fees of {channel} as of {since}; other fees are kept from {later} on.",

@@ -32,7 +32,10 @@ HOLE = re.compile(r"%\((\w+)\)s|(?<!\{)\{(\w+)\}(?!\})")
 TAG = re.compile(r"<[^>]+>")
 # 12.50, 1,000 and 1,234.50; not 1.000, 12.03.2026 and 127.0.0.1, which are German or no numbers.
 ENGLISH_NUMBER = re.compile(r"(?<![\w.,:/-])(?:\d+\.\d{1,2}\b(?![.]\d)|\d{1,3}(?:,\d{3})+\b(?:\.\d+)?)")
-THEIR_OWN = {"8.5", "12.50", "8.00", "5.00"}  # a size and cells as files have them; what is typed: “30% then 5.00”
+# A size and cells as files have them; what is typed: “30% then 5.00”.
+THEIR_OWN = {"8.5", "12.50", "8.00", "5.00", "2026-01-03", "2026-01-04"}
+# A day as files have it, and days in the case that no preposition before a number takes: “nach 120 Tage”.
+NO_GERMAN = re.compile(r"\b20\d\d-\d\d-\d\d\b|\b(?:nach|in|seit|vor|von|mit|bei|aus) [\d.,]+\s(?:Tage|Monate|Jahre)\b")
 FORM = re.compile(r"\{(?:count|num|number|total|read)\}|%\((?:count|num|number|total|read)\)s")
 
 
@@ -318,6 +321,8 @@ class TestPages:
             left = {text.strip() for text in page.xpath("//main//text()")} & english
             assert not left, (path, left)
             left = {number for text in shown(answer.text) for number in ENGLISH_NUMBER.findall(text)} - THEIR_OWN
+            assert not left, (path, left)
+            left = {wrong for text in shown(answer.text) for wrong in NO_GERMAN.findall(text)} - THEIR_OWN
             assert not left, (path, left)
 
     def test_what_was_said_stays_as_it_was_said(self, app: Flask, client: FlaskClient) -> None:

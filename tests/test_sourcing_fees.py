@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import settings as run
 from hypothesis import strategies as st
 
+from sourcing.day import day_writer
 from sourcing.errors import BadInput
 from sourcing.fees import BASES, ITEM, TAXED, WAYS, WHOLE, Bracket, FeePart, one_fee
 from sourcing.labour import Flag
@@ -155,8 +156,8 @@ def test_the_schedule_in_force_on_a_day_counts(day: date, fee: str, since: date,
     terms = from_toml(DATED).for_category("shoes", day).terms
     assert terms.fee(D(100)) == D(fee)
     assert (terms.fees_since, terms.fees_next) == (since, later)
-    assert f"as of {since}" in fee_note(terms)
-    assert ("2026-06-01 on" in fee_note(terms)) == (later is not None)
+    assert f"as of {day_writer()(since)}" in fee_note(terms)
+    assert (f"{day_writer()(date(2026, 6, 1))} on" in fee_note(terms)) == (later is not None)
 
 
 def test_schedules_come_back_from_their_file() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sourcing.prep.pace import Pace
-from web.charts import BOTTOM, LEFT, RIGHT, TOP, Tick, round_levels
+from web.charts import BOTTOM, LEFT, RIGHT, TOP, Tick, on_axis, round_levels
 
 _MOST_DOTS = 400
 
@@ -36,6 +36,6 @@ def per_hour(pace: Pace) -> Picture:
     return Picture(
         tuple((across(at), up(point.per_hour), point.counts < 0.5) for at, point in enumerate(points)),
         "M" + " L".join(f"{across(at):.1f} {up(point.usual):.1f}" for at, point in enumerate(points)),
-        tuple(Tick(across(at), points[at].at.astimezone().strftime("%d %b %y")) for at in places),
+        tuple(Tick(across(at), on_axis(points[at].at.astimezone().date())) for at in places),
         tuple(Tick(up(level), f"{level:.0f}") for level in round_levels(top)),
     )

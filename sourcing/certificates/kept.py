@@ -23,6 +23,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from sourcing.certificates.issue import issue
 from sourcing.certificates.names import HERE
+from sourcing.day import day_writer
 from sourcing.errors import Refused
 from sourcing.language import gettext, gettext_noop
 
@@ -105,7 +106,7 @@ class Kept:
                     now=f"{now:%Y-%m-%d %H:%M}",
                     label=self.label,
                 ),
-                gettext("They hold from {made} to {ends}.", made=f"{made:%Y-%m-%d}", ends=f"{self.ends:%Y-%m-%d}"),
+                gettext("They hold from {made} to {ends}.", made=day_writer()(made), ends=day_writer()(self.ends)),
                 gettext("Set the clock and start again. If the clock is right: --new-root."),
             )
         return path, leaf
