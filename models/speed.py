@@ -99,8 +99,9 @@ class SpeedModel:
         place[live] = np.arange(len(live))
         number = place[cell]
         products = int(rows.product.max()) + 1
-        owner = np.broadcast_to(rows.product[:, None], cell.shape)
-        by_product = csr_array((exposure[spent], (owner[spent], number[spent])), shape=(products, len(live)))
+        # A row a listing, in their order: put together by product it would have to be sorted, which takes longer.
+        reached = np.append(0, np.cumsum(spent.sum(axis=1)))
+        by_listing = csr_array((exposure[spent], number[spent], reached), shape=(len(number), len(live)))
         last = np.searchsorted(self.cuts, np.maximum(rows.duration, 1e-9), side="left") - 1
         events = np.bincount(number[np.arange(len(last)), last], rows.sold, len(live)).astype(np.float64)
         product_events = np.bincount(rows.product, rows.sold, products).astype(np.float64)
@@ -110,9 +111,10 @@ class SpeedModel:
         beta[layout.slope] = SLOPE
         speeds = np.ones(products)
         for round_ in range(self.rounds):
-            expected = np.asarray(by_product.T @ speeds)
-            beta, curvature = _maximise(matrix, events, expected, beta, layout)
-            hazard = np.asarray(by_product @ np.exp(matrix.times(beta)))
+            expected = np.asarray(by_listing.T @ speeds[rows.product])
+            beta = _maximise(matrix, events, expected, beta, layout)
+            found = by_listing @ np.exp(matrix.times(beta))
+            hazard = np.bincount(rows.product, found, products).astype(np.float64)
             self.shape_ = fit_shape(product_events, hazard)
             start = gamma_mixture(self.shape_)
             self.mixture_ = start
@@ -121,7 +123,7 @@ class SpeedModel:
                     self.mixture_ = self.mixture_.bent(product_events, hazard, start)
             speeds = self.mixture_.posterior(product_events, hazard)[0]
         self.speeds_ = speeds
-        whole = np.asarray(np.linalg.inv(curvature), dtype=np.float64)
+        whole = np.asarray(np.linalg.inv(_curvature(matrix, expected, beta, layout)), dtype=np.float64)
         self.season_se_ = layout.season_error(whole)
         self._keep(beta, whole if told is None else layout.spread(told), layout, rows)
         return self
@@ -203,8 +205,8 @@ class SpeedModel:
             )
 
 
-def _maximise(matrix: Blocks, events: Floats, expected: Floats, start: Floats, layout: Layout) -> tuple[Floats, Floats]:
-    """Maximise the Poisson likelihood of the cells times the normal priors: (effects, curvature there)."""
+def _maximise(matrix: Blocks, events: Floats, expected: Floats, start: Floats, layout: Layout) -> Floats:
+    """Maximise the Poisson likelihood of the cells times the normal priors; return the effects."""
     from scipy.optimize import minimize
 
     def loss(beta: Floats) -> tuple[float, Floats]:
@@ -215,10 +217,18 @@ def _maximise(matrix: Blocks, events: Floats, expected: Floats, start: Floats, l
         return float(value), matrix.back(rate - events) + away
 
     def curvature(beta: Floats) -> Floats:
-        return matrix.squared(expected * np.exp(np.minimum(matrix.times(beta), 30.0))) + layout.precision
+        return _curvature(matrix, expected, beta, layout)
 
-    found = minimize(loss, start, jac=True, hess=curvature, method="trust-exact", options={"maxiter": 50})
-    return found.x, curvature(found.x)
+    # A gradient is known to about the root of the events: of that a ten-thousandth is small beside every error.
+    near = max(1e-4, 1e-4 * float(np.sqrt(events.sum())))
+    options = {"maxiter": 50, "gtol": near}
+    found = minimize(loss, start, jac=True, hess=curvature, method="trust-exact", options=options)
+    return np.asarray(found.x)
+
+
+def _curvature(matrix: Blocks, expected: Floats, beta: Floats, layout: Layout) -> Floats:
+    """Return the Poisson likelihood's curvature, the priors' included, at some effects."""
+    return matrix.squared(expected * np.exp(np.minimum(matrix.times(beta), 30.0))) + layout.precision
 
 
 def pieces_exposure(duration: Floats, cuts: Floats = CUTS) -> Floats:
