@@ -134,6 +134,18 @@ class TestGlance:
 
 
 class TestCount:
+    def test_pieces_of_another_check_are_counted_where_it_is_a_buy(self, client: FlaskClient, store: Store) -> None:
+        first, again = (history.record(store, web_examples.verdict()) for _ in range(2))
+        dearer = history.record(store, web_examples.passing())
+        haul.take(store, first)
+        html = page(client, f"/check/{again}")
+        assert "In the haul: 1. 1 more is worth taking." in text(html.xpath("//article")[0])
+        assert html.xpath("//form[@id='take-here']")
+        assert text(html.xpath("//details/summary")[-1]) == "Checked before (1)"
+        told = text(page(client, f"/check/{dearer}").xpath("//article")[0])
+        assert "Taken at $24.99 a moment ago" in told
+        assert "In the haul" not in told
+
     def test_one_more_is_one_more_however_often_it_is_sent_and_undone(self, client: FlaskClient, store: Store) -> None:
         check_id = history.record(store, web_examples.verdict())
         client.post("/haul/take", data={"check_id": check_id, "count": "2", "client_id": "a"})
