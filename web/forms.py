@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
@@ -145,12 +146,10 @@ def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None
 @lru_cache(maxsize=1_000)  # the same tags hang on many items
 def _price(text: str, currency: str, locale: str) -> Decimal | None:
     """Read a price as typed; None where it is none."""
-    from sourcing.money import currency_marks, minor_digits
+    from sourcing.money import minor_digits
 
     pieces, bare = each_of(text)
-    for mark in currency_marks(currency, locale):
-        bare = bare.removeprefix(mark).removesuffix(mark).strip()
-    digits, price = minor_digits(currency), plain_number(bare)
+    digits, price = minor_digits(currency), bare_number(bare, currency, locale)
     if price is None or not 0 <= price <= DEAREST or price != round(price, digits):
         return None
     return round(unit_price(price, pieces, digits), 2)
@@ -176,8 +175,26 @@ def _text(values: Mapping[str, str], name: str) -> str:
     return text
 
 
+_GROUPED = re.compile(r"[1-9][0-9]{0,2}([., '’])[0-9]{3}(?:\1[0-9]{3})*(?!\1)[.,][0-9]{1,2}")
+
+
+def bare_number(text: str, currency: str, locale: str) -> Decimal | None:
+    """Read an amount with the currency's mark beside it or without; None where it is none."""
+    from sourcing.money import currency_marks
+
+    for mark in currency_marks(currency, locale):
+        text = text.removeprefix(mark).removesuffix(mark).strip()
+    return plain_number(text)
+
+
 def plain_number(text: str) -> Decimal | None:
-    """Read plain digits with one decimal point or comma: no exponent, no sign, nothing guessed."""
+    """Read plain digits with one decimal point or comma: no exponent, no sign, nothing guessed.
+
+    Thousands may be set apart where the decimals leave no doubt, as in 1,299.00 and 1.299,00; 1.299 could be either.
+    """
+    if _GROUPED.fullmatch(text):
+        whole, mark = re.sub("[^0-9]", "", text), len(text) - max(text.rfind("."), text.rfind(",")) - 1
+        return Decimal(whole).scaleb(-mark)
     plain = text.replace(",", ".")
     if len(plain) > 12 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
         return None

@@ -19,6 +19,7 @@ from sourcing.prep.learnt import words
 from sourcing.prep.pace import beside, paces
 from sourcing.stock import shelf
 from sourcing.stock.item import READY, RETURNED, TO_PREP
+from web.forms import plain_number
 from web.state import settings, store
 
 DOING = {
@@ -176,12 +177,12 @@ def _numbers(name: str) -> list[int]:
 
 
 def _minutes(text: str) -> Decimal | None:
-    plain = text.strip().replace(",", ".")
-    if not plain:
+    if not text.strip():
         return None
-    if len(plain) > 8 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
+    found = plain_number(text.strip())
+    if found is None:
         raise BadInput(
             _("“{text}” is no number of minutes.", text=text.strip()[:40]),
             _("Minutes above 0, such as 25 or 12.5."), field="minutes",
         )  # fmt: skip
-    return Decimal(plain)
+    return found

@@ -9,7 +9,7 @@ from flask import request
 
 from sourcing.errors import BadInput
 from sourcing.language import gettext
-from web.forms import plain_number
+from web.forms import bare_number, plain_number
 from web.state import settings
 
 LONGEST = 200
@@ -27,12 +27,8 @@ def read_amount(name: str) -> Decimal | None:
     text = read_text(name)
     if not text:
         return None
-    from sourcing.money import currency_marks
-
-    kept, bare = settings(), text
-    for mark in currency_marks(kept.currency, kept.locale):
-        bare = bare.removeprefix(mark).removesuffix(mark).strip()
-    found = plain_number(bare)
+    kept = settings()
+    found = bare_number(text, kept.currency, kept.locale)
     if found is None or found >= _MOST or found != round(found, 2):
         raise BadInput(
             gettext("“{text}” is not an amount.", text=text[:40]),

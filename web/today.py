@@ -17,6 +17,7 @@ from sourcing.today import cash, fed
 from sourcing.today.board import ORDERS, PLAN
 from sourcing.today.day import day
 from sourcing.today.move import move
+from web.forms import bare_number
 from web.state import current, settings, store
 
 ORDER_WORDS = {
@@ -107,10 +108,11 @@ def _whole(text: str) -> int:
 
 
 def _price(text: str) -> Decimal:
-    plain = text.strip().replace(",", ".")
-    if len(plain) > 12 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
+    kept = settings()
+    found = bare_number(" ".join(text.split()), kept.currency, kept.locale)
+    if found is None:
         raise BadInput(
             _("“{text}” is no asking price.", text=text.strip()[:40]), _("An amount such as 44.00."),
             _("Type it, or leave the one that stood there."), field="price",
         )  # fmt: skip
-    return Decimal(plain)
+    return found

@@ -24,6 +24,7 @@ from sourcing.pack import kept
 from sourcing.pack.file import START, packed
 from sourcing.settings import Settings, default_settings, load_settings
 from sourcing.storage import Store
+from web import forms
 
 pytestmark = pytest.mark.browser
 
@@ -104,6 +105,30 @@ def test_the_phone_says_what_the_server_says(page: Page, settings: Settings) -> 
     assert {one["decision"] for one in wanted} == {"buy", "pass", "too little to go on"}
     assert len({one["binding_rule"] for one in wanted}) == 5
     alike(page, asked, wanted)
+
+
+PRICES = {
+    "12,50": "12.50", "12.50 €": "12.50", "1299": "1299.00", "1.299,00": "1299.00", "1,299.00": "1299.00",
+    "1 299,5": "1299.50", "1’299.00": "1299.00", "1.000.000,00": "1000000.00", "2 for 1.299,00": "649.50",
+    "1.299": None, "1,299": None, "12.999,000": None, "1.299.00": None, "0.299,00": None, "1.29,00": None,
+    "1,299.00.": None, "-5,00": None, "12,5o": None, "1.000.000,01": None, "1e5": None,
+}  # fmt: skip
+
+
+def test_a_price_reads_alike_on_both_however_it_is_typed(page: Page) -> None:
+    data, _ = made_up(np.random.default_rng(3), 1, 3, EUROS)
+    opened(page, packed(data))
+    read = """async (texts) => {
+      const { readPrice } = await import("/static/aisle/money.js");
+      return texts.map((text) => { try { return readPrice(window.pack, text); } catch { return null; } });
+    }"""
+    cents = {text: None if price is None else int(Decimal(price) * 100) for text, price in PRICES.items()}
+    assert dict(zip(PRICES, page.evaluate(read, list(PRICES)), strict=True)) == cents
+    own = {}
+    for text in PRICES:
+        found = forms._price(text, EUROS.currency, EUROS.locale)
+        own[text] = None if found is None else int(found * 100)
+    assert own == cents
 
 
 def test_the_samples_are_judged_as_the_server_judges_them(

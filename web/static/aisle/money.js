@@ -79,6 +79,8 @@ export class Till {
   }
 }
 
+const GROUPED = /^[1-9][0-9]{0,2}([., '’])[0-9]{3}(?:\1[0-9]{3})*(?!\1)[.,][0-9]{1,2}$/;
+
 /**
  * Read a price as typed, in cents; point and comma are both decimal marks, “3 for 20” is the price of one of three.
  * @throws {Unusable}
@@ -97,6 +99,8 @@ export function readPrice(pack, text) {
     if (bare.endsWith(mark)) bare = bare.slice(0, -mark.length);
     bare = bare.trim();
   }
+  // Thousands may be set apart where the decimals leave no doubt: 1,299.00 and 1.299,00; 1.299 could be either.
+  if (GROUPED.test(bare)) bare = `${bare.slice(0, bare.search(/[.,][0-9]{1,2}$/)).replace(/[^0-9]/g, "")}.${/[0-9]{1,2}$/.exec(bare)[0]}`;
   const number = bare.replaceAll(",", "."), good = number.length <= 12 && /^(?:[0-9]+\.?[0-9]*|\.[0-9]+)$/.test(number);
   const read = good ? exact(number.startsWith(".") ? `0${number}` : number) : null;
   if (!read || (read.top * 10n ** BigInt(digits)) % read.under || read.top * 100n > BigInt(DEAREST) * read.under) {
