@@ -7,8 +7,10 @@ kept or compared (decisions, rules, fields) are not words for people, and stay a
 from __future__ import annotations
 
 import gettext as catalogs
-from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+import os
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
 from pathlib import Path
@@ -20,8 +22,7 @@ _spoken: ContextVar[str] = ContextVar("spoken", default="en")
 @lru_cache
 def languages() -> tuple[str, ...]:
     """Return the languages there are words in, English first (ISO 639-1)."""
-    with _folder() as folder:
-        found = sorted(path.parent.parent.name for path in folder.glob(f"*/LC_MESSAGES/{DOMAIN}.mo"))
+    found = sorted(path.parent.parent.name for path in folder().glob(f"*/LC_MESSAGES/{DOMAIN}.mo"))
     return ("en", *found)
 
 
@@ -30,21 +31,39 @@ def catalog(language: str) -> catalogs.NullTranslations:
     """Return the words of a language; of English, and of one there is none of, those that are in the code."""
     if language == "en":
         return catalogs.NullTranslations()
-    with _folder() as folder:
-        return catalogs.translation(DOMAIN, folder, [language], fallback=True)
+    return catalogs.translation(DOMAIN, folder(), [language], fallback=True)
 
 
-def _folder() -> AbstractContextManager[Path]:
+def folder() -> Path:
     """Return the folder of the catalogs."""
-    from importlib.resources import as_file, files  # takes longer than all of this module, and English does without
-
-    return as_file(files("sourcing") / "languages")
+    return Path(__file__).with_name("languages")
 
 
 def of_locale(locale: str) -> str:
     """Return the language spoken to somebody whose amounts are written as in this locale."""
-    language = locale.replace("-", "_").split("_")[0].lower()
+    language = _language(locale)
     return language if language in languages() else "en"
+
+
+def of_environment(environment: Mapping[str, str] = os.environ) -> str:
+    """Return the language that a process is asked to speak, as GNU gettext reads its environment.
+
+    The locale of messages is the first that is set of ``LC_ALL``, ``LC_MESSAGES`` and ``LANG``; none, ``C`` and
+    ``POSIX`` mean English. In any other the first language of ``LANGUAGE``, a list parted by colons, goes before it.
+    """
+    locale = next((environment[name] for name in ("LC_ALL", "LC_MESSAGES", "LANG") if environment.get(name)), "C")
+    if _language(locale) in ("c", "posix"):
+        return "en"
+    for one in (*environment.get("LANGUAGE", "").split(":"), locale):
+        language = _language(one)
+        if language == "en" or (language and language in languages()):
+            return language
+    return "en"
+
+
+def _language(locale: str) -> str:
+    """Return the language of a locale such as de_DE.UTF-8@euro."""
+    return re.split("[_.@-]", locale)[0].lower()
 
 
 def use(language: str) -> None:
@@ -67,7 +86,7 @@ def speaking(language: str) -> Iterator[None]:
         _spoken.reset(before)
 
 
-def gettext(message: str, **values: object) -> str:
+def gettext(message: str, /, **values: object) -> str:
     """Return a message in the language of the moment, its ``{names}`` filled in.
 
     Parameters
@@ -81,7 +100,7 @@ def gettext(message: str, **values: object) -> str:
     return said.format(**values) if values else said
 
 
-def ngettext(one: str, many: str, count: int, **values: object) -> str:
+def ngettext(one: str, many: str, count: int, /, **values: object) -> str:
     """Return a message that depends on a count, which fills in ``{count}``."""
     return catalog(_spoken.get()).ngettext(one, many, count).format(count=count, **values)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gettext
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from itertools import count
@@ -16,13 +18,19 @@ from sourcing.samples import load_samples
 from sourcing.storage import Store, open_store
 from web.app import create_app
 
+# Whatever the language of whoever runs the tests: the commands speak that of their environment.
+os.environ["LC_ALL"] = "C.UTF-8"
+os.environ.pop("LANGUAGE", None)
+
 
 @pytest.fixture(autouse=True)
 def _english() -> Iterator[None]:
-    """Begin every test in English: what a request spoke, its thread goes on speaking."""
+    """Begin every test in English: what a request spoke, its thread goes on speaking, and a command its process."""
     use("en")
     yield
     use("en")
+    gettext.textdomain("messages")
+    os.environ.pop("LANGUAGE", None)
 
 
 @pytest.fixture(scope="session")

@@ -92,6 +92,35 @@ class TestWords:
         assert language.languages()[0] == "en"
 
 
+class TestEnvironment:
+    """As GNU gettext reads it (manual, section 2.3: LANGUAGE before the locale of messages, and not at all in C)."""
+
+    @pytest.mark.parametrize(
+        ("environment", "said"),
+        [
+            ({}, "en"),
+            ({"LANG": "C"}, "en"),
+            ({"LANG": "C.UTF-8", "LANGUAGE": "de"}, "en"),
+            ({"LANGUAGE": "de"}, "en"),
+            ({"LANG": "POSIX"}, "en"),
+            ({"LANG": "de_DE.UTF-8"}, "de"),
+            ({"LANG": "de_AT@euro"}, "de"),
+            ({"LANG": "de"}, "de"),
+            ({"LANG": "den_XX"}, "en"),
+            ({"LANG": "xx_YY.UTF-8"}, "en"),
+            ({"LANG": "de_DE.UTF-8", "LC_MESSAGES": "en_GB.UTF-8"}, "en"),
+            ({"LANG": "en_US.UTF-8", "LC_MESSAGES": "de_DE.UTF-8"}, "de"),
+            ({"LANG": "en_US.UTF-8", "LC_MESSAGES": "en_US.UTF-8", "LC_ALL": "de_DE.UTF-8"}, "de"),
+            ({"LANG": "de_DE.UTF-8", "LC_ALL": ""}, "de"),
+            ({"LANG": "en_US.UTF-8", "LANGUAGE": "de"}, "de"),
+            ({"LANG": "de_DE.UTF-8", "LANGUAGE": "xx:en:de"}, "en"),
+            ({"LANG": "de_DE.UTF-8", "LANGUAGE": "xx"}, "de"),
+        ],
+    )
+    def test_it_says_what_is_spoken(self, environment: dict[str, str], said: str) -> None:
+        assert language.of_environment(environment) == said
+
+
 class TestSpeaking:
     def test_it_is_kept_by_thread_and_restored(self) -> None:
         seen: list[str] = []
@@ -148,7 +177,12 @@ def bare(node: ast.expr) -> bool:
     return isinstance(node, ast.Constant) and isinstance(node.value, str) and any(map(str.isalpha, node.value))
 
 
-MODULES = sorted(path for path in ROOM.rglob("*.py") if "migrations" not in path.parts)
+MODULES = sorted(
+    path
+    for room in (ROOM, ROOM.parent / "web" / "commands")
+    for path in room.rglob("*.py")
+    if "migrations" not in path.parts
+)
 
 
 def test_every_error_is_said_through_the_catalogs() -> None:
@@ -156,7 +190,7 @@ def test_every_error_is_said_through_the_catalogs() -> None:
     for path in MODULES:
         for call in calls(ast.parse(path.read_text()), ERRORS):
             parts = [*call.args, *(word.value for word in call.keywords if word.arg != "field")]
-            where = f"{path.relative_to(ROOM)}:{call.lineno}"
+            where = f"{path.relative_to(ROOM.parent)}:{call.lineno}"
             found += [f"{where} {ast.unparse(part)}" for part in parts if bare(part)]
     assert [one for one in found if one.split(":")[0] not in ALLOWED] == []
 
@@ -173,7 +207,7 @@ def test_what_is_looked_up_is_a_literal_or_was_marked() -> None:
                 if isinstance(message, ast.JoinedStr | ast.BinOp) or any(
                     isinstance(part, ast.JoinedStr) for part in ast.walk(message)
                 ):
-                    found.append(f"{path.relative_to(ROOM)}:{call.lineno} {ast.unparse(message)}")
+                    found.append(f"{path.relative_to(ROOM.parent)}:{call.lineno} {ast.unparse(message)}")
     assert found == []
 
 
@@ -189,7 +223,7 @@ def test_the_names_of_a_message_are_those_it_is_given() -> None:
                 if isinstance(message, ast.Constant) and (given or plural):
                     asked = names_in(str(message.value))
                     if not asked <= given | ({"count"} if plural else set()) or (not plural and asked != given):
-                        found.append(f"{path.relative_to(ROOM)}:{call.lineno} {message.value!r} {sorted(given)}")
+                        found.append(f"{path.relative_to(ROOM.parent)}:{call.lineno} {message.value!r} {sorted(given)}")
     assert found == []
 
 

@@ -1,7 +1,8 @@
 """Bring the catalogs of `sourcing/languages` up to the code: `make languages`; to begin one, `make languages NEW=fr`.
 
 Every message of the code goes into every catalog, those no longer said go out, and each is written thrice: as people
-translate it (.po), as the server reads it (.mo), and what the scripts say as a phone reads it (.json).
+translate it (.po), as the server reads it (.mo), and what the scripts say as a phone reads it (.json). The help of the
+commands is not marked in the code: it is taken from the commands, and click's own words from click.
 """
 
 from __future__ import annotations
@@ -9,28 +10,34 @@ from __future__ import annotations
 import io
 import json
 import sys
+from collections.abc import Iterator
 from copy import copy
 from pathlib import Path
 from typing import Any
 
+import click
 from babel.core import Locale
 from babel.messages.catalog import Catalog, Message
-from babel.messages.extract import extract_from_dir
+from babel.messages.extract import extract_from_dir, extract_from_file
 from babel.messages.frontend import parse_mapping_cfg
 from babel.messages.mofile import write_mo
 from babel.messages.plurals import get_plural
 from babel.messages.pofile import read_po, write_po
 
 from sourcing.language import DOMAIN
+from web.cli import main as commands
+from web.commands.words import texts
 
 ROOT = Path(__file__).parent.parent
 CATALOGS = ROOT / "sourcing" / "languages"
 PHONE = ROOT / "web" / "static" / "languages"
+# What of click speaks to whoever runs a command: help, and errors of what was typed.
+CLICK = ("core", "decorators", "exceptions", "formatting", "parser", "types")
 KEYWORDS = {"gettext": None, "gettext_noop": None, "_": None, "ngettext": (1, 2)}
 
 
 def extracted() -> Catalog:
-    """Return every message of the code, the templates and the scripts, with the files that say it."""
+    """Return every message of the code, the templates, the scripts and the commands, with the files that say it."""
     with (ROOT / "babel.cfg").open(encoding="utf-8") as file:
         methods, options = parse_mapping_cfg(file, "babel.cfg")  # type: ignore[no-untyped-call]
     found = Catalog(fuzzy=False)
@@ -40,7 +47,19 @@ def extracted() -> Catalog:
         ):
             if isinstance(message, tuple) or message.strip():
                 found.add(message, locations=[(Path(name).as_posix(), 1)])
+    for module, text in texts(commands):
+        found.add(text, locations=[(f"{module.replace('.', '/')}.py", 1)])
+    for name, message in _of_click():
+        found.add(message, locations=[(name, 1)])
     return found
+
+
+def _of_click() -> Iterator[tuple[str, str | tuple[str, ...]]]:
+    """Yield what click itself says, with its module."""
+    for module in CLICK:
+        path = Path(click.__file__).with_name(f"{module}.py")
+        for _line, message, _comments, _context in extract_from_file("python", path, KEYWORDS):
+            yield f"click/{module}.py", message
 
 
 def _within(package: str) -> Any:

@@ -7,10 +7,12 @@ import json
 
 import click
 
+from sourcing.language import gettext
 from web.commands.frame import data_option, data_place, folder_of, open_data, say
+from web.commands.words import Group
 
 
-@click.group(invoke_without_command=True)
+@click.group(invoke_without_command=True, cls=Group)
 @data_option
 @click.pass_context
 def access(ctx: click.Context) -> None:
@@ -38,9 +40,10 @@ def show(ctx: click.Context, as_json: bool) -> None:
         click.echo(json.dumps([dataclasses.asdict(one) for one in found], indent=2))
         return
     for one in found:
-        click.echo(f"{one.id}  made {one.made_at}  " + (f"taken back {one.revoked_at}" if one.revoked_at else "live"))
+        gone = gettext("taken back {moment}", moment=one.revoked_at) if one.revoked_at else gettext("live")
+        click.echo(f"{one.id}  {gettext('made {moment}', moment=one.made_at)}  {gone}")
     if not found:
-        say("No key was handed out yet.")
+        say(gettext("No key was handed out yet."))
 
 
 @access.command("link")
@@ -68,4 +71,4 @@ def revoke(ctx: click.Context, key: int | None) -> None:
     """
     from sourcing.access import revoke as take_back
 
-    click.echo(f"Keys taken back: {take_back(open_data(ctx), key)}.")
+    click.echo(gettext("Keys taken back: {count}.", count=take_back(open_data(ctx), key)))

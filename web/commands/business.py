@@ -9,10 +9,14 @@ from typing import Any
 
 import click
 
+from sourcing.language import gettext, gettext_noop, ngettext, separated
 from web.commands.frame import data_option, folder_of, open_data, say
+from web.commands.words import Command
+
+TIMES = gettext_noop("times")  # a unit of the books that nothing else names
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @data_option
 @click.pass_context
@@ -57,10 +61,14 @@ def stores(ctx: click.Context, as_json: bool) -> None:
         }, indent=2))  # fmt: skip
         return
     if not told.runs:
-        say("Nothing to tell yet: no run has pieces in stock, or driving and shopping time.")
+        say(gettext("Nothing to tell yet: no run has pieces in stock, or driving and shopping time."))
         return
     if not told.enough:
-        say(f"{told.runs} runs: too few to tell stores apart.")
+        say(
+            ngettext(
+                "{count} run: too few to tell stores apart.", "{count} runs: too few to tell stores apart.", told.runs
+            )
+        )
     write = money_writer(kept.currency, kept.locale)
 
     def amount(value: float | Decimal) -> str:
@@ -68,16 +76,20 @@ def stores(ctx: click.Context, as_json: bool) -> None:
 
     rows = [
         (
-            one.name, "too few" if one.few else amount(one.level), f"{amount(one.low)} – {amount(one.high)}",
-            str(len(one.runs)), f"{one.hours:.1f}", amount(one.realised), amount(one.profit),
-            "" if one.few or not told.enough else f"{one.best:.0%}",
+            one.name, gettext("too few") if one.few else amount(one.level), f"{amount(one.low)} – {amount(one.high)}",
+            str(len(one.runs)), separated(f"{one.hours:.1f}"), amount(one.realised), amount(one.profit),
+            "" if one.few or not told.enough else separated(f"{one.best:.0%}"),
         )
         for one in told.places
     ]  # fmt: skip
-    _table(("store", "an hour", "range", "runs", "hours", "realised", "with stock", "best"), rows)
+    names = (
+        gettext("store"), gettext("an hour"), gettext("range"), gettext("runs"), gettext("hours"), gettext("realised"),
+        gettext("with stock"), gettext("best"),
+    )  # fmt: skip
+    _table(names, rows)
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--from", "first", default="", help="First day, such as 2026-01-01; this year of the books by default.")
 @click.option("--to", "last", default="", help="Last day, that day included.")
 @click.option(
@@ -107,12 +119,12 @@ def books(ctx: click.Context, first: str, last: str, out: Path | None) -> None:
     if out is None:
         row = statement_row(found.total)
         units = {"money": kept.currency, "distance": kept.business.distance}
-        _table(("", "", "unit"), [
-            (one.name.replace("_", " "), "" if row[one.name] is None else str(row[one.name]),
-             units.get(one.unit, one.unit))
+        _table((gettext("column"), "", gettext("unit"), gettext("meaning")), [
+            (one.name, "" if row[one.name] is None else _figure(row[one.name]),
+             units.get(one.unit) or gettext(one.unit), gettext(one.meaning))
             for one in STATEMENT
-        ])  # fmt: skip
-        say(CAUTION)
+        ], left=(0, 3))  # fmt: skip
+        say(gettext(CAUTION))
         return
     ending = out.suffix.casefold()
     if ending == ".xlsx":
@@ -127,12 +139,18 @@ def books(ctx: click.Context, first: str, last: str, out: Path | None) -> None:
         }
         written = {path: found.csv(name) for path, name in beside.items()}
     else:
-        raise BadInput(f"“{out.name}” has no known ending.", ".csv, .xlsx or .zip.", "Name the file otherwise.")
+        raise BadInput(
+            gettext("“{name}” has no known ending.", name=out.name),
+            gettext(".csv, .xlsx or .zip."),
+            gettext("Name the file otherwise."),
+        )
     for path, data in written.items():
         part = path.with_name(path.name + ".part")
         part.write_bytes(data)
         part.replace(path)  # a half-written file is never taken for a whole one
-    say(f"{found.first} to {found.last}: {', '.join(path.name for path in written)}. {CAUTION}")
+    names = ", ".join(path.name for path in written)
+    done = gettext("{first} to {last}: {names}.", first=found.first, last=found.last, names=names)
+    say(f"{done} {gettext(CAUTION)}")
 
 
 def _beside(out: Path, what: str) -> Path:
@@ -147,10 +165,19 @@ def _day(text: str, option: str) -> date | None:
     try:
         return date.fromisoformat(text.strip())
     except ValueError as error:
-        raise BadInput(f"{option} is “{text[:40]}”.", "A day such as 2026-01-31.", "Correct it.") from error
+        raise BadInput(
+            gettext("{option} is “{text}”.", option=option, text=text[:40]),
+            gettext("A day such as 2026-01-31."),
+            gettext("Correct it."),
+        ) from error
 
 
-def _table(names: tuple[str, ...], rows: list[Any]) -> None:
+def _figure(value: object) -> str:
+    """Return a figure with the language's mark before decimals; a day as it is."""
+    return str(value) if isinstance(value, date) else separated(str(value))
+
+
+def _table(names: tuple[str, ...], rows: list[Any], left: tuple[int, ...] = (0,)) -> None:
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
@@ -160,7 +187,7 @@ def _table(names: tuple[str, ...], rows: list[Any]) -> None:
         console.width = 150  # a pipe has no width of its own
     table = Table()
     for at, name in enumerate(names):
-        table.add_column(name, justify="right" if at else "left")
+        table.add_column(name, justify="left" if at in left else "right")
     for row in rows:
         table.add_row(*map(escape, row))
     console.print(table)

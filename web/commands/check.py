@@ -13,14 +13,18 @@ from typing import IO, TYPE_CHECKING, Any
 import click
 
 from sourcing.errors import Busy
-from web.commands.frame import SOME_FAILED, data_option, open_data, say, working
+from sourcing.language import gettext, gettext_noop, ngettext, separated
+from web.commands.frame import SOME_FAILED, data_option, days_of, open_data, say, working
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.answer import Verdict
     from sourcing.shelf_list import ListAnswer
 
+PROBLEM = gettext_noop("problem")
 
-@click.command()
+
+@click.command(cls=Command)
 @click.argument("code", required=False)
 @click.option("--price", help='Shelf price, such as 14.99; or of several, such as "3 for 20".')
 @click.option("--brand", default="", help="Brand, for an item without comps of its own.")
@@ -61,13 +65,13 @@ def check(
     """
     if list_file:
         if code or price or flags or any(rest.values()):
-            raise click.UsageError("--list takes its items from the file alone.")
+            raise click.UsageError(gettext("--list takes its items from the file alone."))
         _check_list(ctx, list_file, out, as_json)
         return
     if out:
-        raise click.UsageError("--out goes with --list.")
+        raise click.UsageError(gettext("--out goes with --list."))
     if not (code or rest["title"] or rest["brand"] or rest["category"]):
-        raise click.UsageError("Name a code, or a list with --list.")
+        raise click.UsageError(gettext("Name a code, or a list with --list."))
     from sourcing import history
     from sourcing.answer import Query
     from sourcing.check import check as judge
@@ -88,7 +92,7 @@ def check(
     try:
         history.record(store, verdict)
     except Busy as error:  # the answer is worth more than its place in the history
-        say(f"Not kept in the history: {error}")
+        say(gettext("Not kept in the history: {why}", why=error))
     click.echo(json.dumps(verdict.as_dict(), indent=2)) if as_json else _show(verdict, kept.locale)
 
 
@@ -112,10 +116,15 @@ def _show(verdict: Verdict, locale: str) -> None:
         if note:
             click.echo(note)
     for flag in verdict.flags:
-        supplies = f", {write(flag.supplies)} of supplies" if flag.supplies else ""
-        click.echo(f"{flag.label}: {flag.minutes.normalize():f} min of prep{supplies}. {flag.words}")
+        told = {"flag": flag.label, "minutes": separated(f"{flag.minutes.normalize():f}"), "words": flag.words}
+        click.echo(
+            gettext("{flag}: {minutes} min of prep, {supplies} of supplies. {words}",
+                    supplies=write(flag.supplies), **told)
+            if flag.supplies
+            else gettext("{flag}: {minutes} min of prep. {words}", **told)
+        )  # fmt: skip
     if verdict.item.suggestions:
-        click.echo("Close known codes: " + ", ".join(verdict.item.suggestions))
+        click.echo(gettext("Close known codes: {codes}", codes=", ".join(verdict.item.suggestions)))
     for name, value in row(verdict).items():
         shown = write(Decimal(value)) if value and name in amounts else value
         click.echo(f"{name:22}{shown}".rstrip())
@@ -125,15 +134,22 @@ def _check_list(ctx: click.Context, path: Path, out: Path | None, as_json: bool)
     from sourcing.shelf_list import answer_list
 
     if out and out.exists() and out.samefile(path):
-        raise click.UsageError("--out would write over the list itself.")
-    with working(f"Judging {path.name}"):
-        found = answer_list(open_data(ctx), path)
+        raise click.UsageError(gettext("--out would write over the list itself."))
+    store = open_data(ctx)
+    with working(gettext("Judging {name}", name=path.name)):
+        found = answer_list(store, path)
     if out:
         part = out.with_name(out.name + ".part")
         with part.open("w", newline="", encoding="utf-8") as file:
             _write(found, file, as_json)
         os.replace(part, out)  # a half-written answer is never taken for a whole one
-        say(f"{len(found.rows)} rows answered in {out}, {found.problems} with a problem.")
+        say(
+            ngettext(
+                "{count} row answered in {file}, {problems} with a problem.",
+                "{count} rows answered in {file}, {problems} with a problem.",
+                len(found.rows), file=out, problems=found.problems,
+            )
+        )  # fmt: skip
     else:
         _write(found, sys.stdout, as_json)
     if found.problems:
@@ -160,7 +176,7 @@ def inert(text: str) -> str:
         return f"'{text}"
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--json", "as_json", is_flag=True, help="Print every answer column as JSON.")
 def demo(as_json: bool) -> None:
     """Judge the sample shelf list against the invented sample comps, in a database that is thrown away.
@@ -176,8 +192,8 @@ def demo(as_json: bool) -> None:
     with tempfile.TemporaryDirectory() as folder, shelf_list() as path:
         store = open_store(str(Path(folder) / "demo.sqlite3"))
         try:
-            say("Loading the invented sample comps ...")
-            with working("Loading and fitting"):
+            say(gettext("Loading the invented sample comps ..."))
+            with working(gettext("Loading and fitting")):
                 load_samples(store)
             found = answer_list(store, path)
         finally:
@@ -201,19 +217,26 @@ def _print_table(found: ListAnswer) -> None:
     console = Console()
     if not console.is_terminal:
         console.width = 150  # a pipe has no width of its own; nothing is worth cutting off
-    table = Table(title="The invented sample shelf list", caption="All brands, codes and prices are invented.")
-    for name in ("code", "item", "shelf price", "decision", "most worth paying", "asking price", "half sell in"):
-        table.add_column(name, justify="right" if "price" in name or "paying" in name else "left")
+    table = Table(
+        title=gettext("The invented sample shelf list"),
+        caption=gettext("All brands, codes and prices are invented."),
+    )
+    for name, amount in (
+        (gettext("code"), False), (gettext("item"), False), (gettext("shelf price"), True),
+        (gettext("decision"), False), (gettext("most worth paying"), True), (gettext("asking price"), True),
+        (gettext("half sell in"), False),
+    ):  # fmt: skip
+        table.add_column(name, justify="right" if amount else "left")
     for one in found.rows:
-        days = one["days_to_sell_50"]
+        days, word = one["days_to_sell_50"], one["decision"] or PROBLEM
         table.add_row(
             one.get("code", ""),
             one["item"],
             shown(one.get("shelf_price", "")),
-            one["decision"] or "problem",
+            gettext(word),
             shown(one["most_worth_paying"]),
             shown(one["asking_price"]),
-            f"{days} days" if days.isdigit() else days,
+            days_of(int(days)) if days.isdigit() else gettext(days),
         )
     console.print(table)
     for one in found.rows:

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sourcing.errors import BadInput, SourcingError
+from sourcing.language import gettext, ngettext, separated
 from web.commands.frame import (
     FAILED,
     REFUSED,
     data_option,
     data_place,
     exit_code,
+    failed,
     folder_of,
     open_data,
     progress,
@@ -23,6 +25,7 @@ from web.commands.frame import (
     working,
 )  # fmt: skip
 from web.commands.matching import Said, Unsettled, as_dict, pair, settle
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,7 +38,7 @@ if TYPE_CHECKING:
 SHOWN = 20  # problems of one file listed on stderr; --json holds them all
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("files", nargs=-1, type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--keep-good", is_flag=True, help="Load the good rows of a file that has bad ones.")
 @click.option(
@@ -83,11 +86,11 @@ def load(
         from web.commands.watching import keep_watch
 
         if files or looking:
-            raise click.UsageError("--watch goes without files.")
+            raise click.UsageError(gettext("--watch goes without files."))
         keep_watch(open_data(ctx), watch, folder_of(data_place(ctx)), as_json=as_json)
         return
     if not files:
-        raise click.UsageError("Name a file to load, or a folder to --watch.")
+        raise click.UsageError(gettext("Name a file to load, or a folder to --watch."))
     store, code = open_data(ctx), 0
     reports: list[dict[str, Any]] = []
     day = as_of.date() if as_of else None
@@ -95,13 +98,12 @@ def load(
         try:
             report, seen = _load(store, path, Said(**said), dry=looking, keep_good=keep_good, as_of=day)
         except Unsettled:
-            reports.append(
-                {"file_name": path.name, "error": {"code": "unsettled", "wrong": "Its columns are not settled."}}
-            )
+            why = {"code": "unsettled", "wrong": gettext("Its columns are not settled.")}
+            reports.append({"file_name": path.name, "error": why})
             code = code or REFUSED
             continue
         except SourcingError as error:  # the files before it are in: go on, so that they are fitted
-            say(f"Error: {path.name}: {error}")
+            say(failed(f"{path.name}: {error}"))
             reports.append({"file_name": path.name, "error": error.as_dict()})
             code = max(code, exit_code(error))
             continue
@@ -109,7 +111,7 @@ def load(
         if report.rejected and report.batch_id is None and not looking:
             code = code or REFUSED
         if not as_json:
-            click.echo(("would be " if looking else "") + _summary(report))
+            click.echo(gettext("would be {what}", what=_summary(report)) if looking else _summary(report))
             for row in report.shown:
                 click.echo("  " + ", ".join(f"{name} {text}" for name, text in row.items()))
         _tell_problems(report, dry=looking)
@@ -131,33 +133,43 @@ def _load(
     how: dict[str, Any] = {"keep_good": keep_good, "as_of": as_of, "dry": dry}
     if not said.anything:
         try:
-            with working(f"Loading {path.name}") as tell:
+            with working(gettext("Loading {name}", name=path.name)) as tell:
                 told = progress(path, tell)
                 return load_file(store, path, name=path.name, strict=True, on_progress=told, **how), None
         except BadInput as error:
             if error.field not in ("header", "encoding", "member"):
                 raise
     seen = settle(store, path, said)
-    with working(f"Loading {path.name}") as tell:
+    with working(gettext("Loading {name}", name=path.name)) as tell:
         return load_seen(store, path, path.name, seen, on_progress=progress(path, tell), **how), seen
 
 
 def _summary(report: LoadReport) -> str:
-    batch = f", batch {report.batch_id}" if report.batch_id else ""
-    return (
-        f"{report.file_name}: read {report.read}, new {report.new}, known {report.known}, "
-        f"rejected {report.rejected}{batch}"
+    told = gettext(
+        "{file}: read {read}, new {new}, known {known}, rejected {rejected}",
+        file=report.file_name,
+        read=report.read,
+        new=report.new,
+        known=report.known,
+        rejected=report.rejected,
     )
+    return f"{told}, {gettext('batch {number}', number=report.batch_id)}" if report.batch_id else told
 
 
 def _tell_problems(report: LoadReport, *, dry: bool) -> None:
     for problem in report.problems[:SHOWN]:
-        place = f"row {problem.row}" + (f", {problem.column}" if problem.column else "")
+        place = gettext("row {number}", number=problem.row) + (f", {problem.column}" if problem.column else "")
         say(f"  {place}{_shown(problem.value)}: {problem.reason} {problem.fix}")
     if report.problems_total > SHOWN:
-        say(f"  ... and {report.problems_total - SHOWN} more; --json lists them.")
+        more = report.problems_total - SHOWN
+        say("  " + ngettext("... and {count} more; --json lists it.", "... and {count} more; --json lists them.", more))
     if report.rejected and report.batch_id is None and not dry:
-        say(f"Nothing of {report.file_name} was stored: mend its rows, or keep the good ones with --keep-good.")
+        say(
+            gettext(
+                "Nothing of {file} was stored: mend its rows, or keep the good ones with --keep-good.",
+                file=report.file_name,
+            )
+        )
 
 
 def _shown(value: str) -> str:
@@ -182,12 +194,16 @@ def refit_all(store: Store) -> None:
 
 def fit_by(store: Store, fit: Callable[..., FitReport]) -> None:
     """Fit in one way or the other, with progress."""
-    with working("Fitting") as tell:
-        fitted = fit(store, lambda share, what: tell(f"{what} ({share:.0%})"))
-    say(f"Fitted on {fitted.sold} sales." if fitted.fit_id else "No sale is left to fit on.")
+    with working(gettext("Fitting")) as tell:
+        fitted = fit(store, lambda share, what: tell(f"{what} ({separated(f'{share:.0%}')})"))
+    say(
+        ngettext("Fitted on {count} sale.", "Fitted on {count} sales.", fitted.sold)
+        if fitted.fit_id
+        else gettext("No sale is left to fit on.")
+    )
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("batch", type=int, required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print what was removed as JSON.")
 @data_option
@@ -203,10 +219,12 @@ def undo(ctx: click.Context, batch: int | None, as_json: bool) -> None:
     if batch is None:
         live = [one.id for one in batches(store) if one.undone_at is None]
         if not live:
-            say("Error: No load is left to undo.")
+            say(failed(gettext("No load is left to undo.")))
             raise SystemExit(FAILED)
         batch = max(live)
     removed = undo_batch(store, batch)
     refit(store)
-    plain = f"Batch {batch}: {removed} rows removed."
+    plain = ngettext(
+        "Batch {number}: {count} row removed.", "Batch {number}: {count} rows removed.", removed, number=batch
+    )
     click.echo(json.dumps({"batch": batch, "removed": removed}) if as_json else plain)

@@ -6,10 +6,12 @@ import json
 
 import click
 
+from sourcing.language import gettext
 from web.commands.frame import data_option, open_data
+from web.commands.words import Command
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("code")
 @click.option("--price", help="Shelf price, such as 14.99.")
 @click.option("--size", default="", help="Size or other variant.")
@@ -42,7 +44,9 @@ def explain(ctx: click.Context, code: str, price: str | None, size: str, conditi
     write = money_writer(found.currency, kept.locale)
 
     def most(amount: Decimal | None, enough: bool) -> str:
-        return write(amount) if amount is not None else "no limit" if enough else "too little to go on"
+        if amount is not None:
+            return write(amount)
+        return gettext("no limit") if enough else gettext("too little to go on")
 
     click.echo(found.item.label)
     click.echo(found.verdict.reason)
@@ -51,7 +55,12 @@ def explain(ctx: click.Context, code: str, price: str | None, size: str, conditi
         for sentence in filter(None, section.sentences):
             click.echo(f"  {sentence}")
     if found.what_if:
-        click.echo("\nOne more sale, today, in the same size and condition")
+        click.echo("\n" + gettext("One more sale, today, in the same size and condition"))
         for one in found.what_if:
-            worth = most(one.most_worth_paying, one.enough)
-            click.echo(f"  at {write(one.price)}: median price {write(one.median)}, most worth paying {worth}")
+            told = gettext(
+                "at {price}: median price {median}, most worth paying {most}",
+                price=write(one.price),
+                median=write(one.median),
+                most=most(one.most_worth_paying, one.enough),
+            )
+            click.echo(f"  {told}")

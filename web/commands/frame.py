@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sourcing.errors import Busy, SourcingError
+from sourcing.language import gettext, ngettext, of_environment, of_locale, separated
+from web.commands.words import Group, speak
 
 if TYPE_CHECKING:
     from sourcing.storage import Store
@@ -21,20 +23,27 @@ if TYPE_CHECKING:
 FAILED, REFUSED, SOME_FAILED, BUSY = 1, 3, 4, 5
 
 
-class Commands(click.Group):
+class Commands(Group):
     """Turn the domain's errors, and files that cannot be read or written, into one sentence and an exit code."""
+
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        """Begin a run of the command line, in the language of the environment until the data is open."""
+        speak(of_environment())
+        return super().make_context(info_name, args, parent, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command named."""
         try:
             return super().invoke(ctx)
         except SourcingError as error:
-            say(f"Error: {error}")
+            say(failed(error))
             raise SystemExit(exit_code(error)) from error
         except OSError as error:
             if error.errno == errno.EPIPE or error.filename is None:  # click ends a closed pipe quietly itself
                 raise
-            say(f"Error: {error.filename} cannot be used: {error.strerror}.")
+            say(failed(gettext("{file} cannot be used: {why}.", file=error.filename, why=error.strerror)))
             raise SystemExit(FAILED) from error
 
 
@@ -69,19 +78,33 @@ def data_place(ctx: click.Context) -> str:
 
 def open_data(ctx: click.Context) -> Store:
     """Open the store, closed again when the command ends, and speak the language of its settings from here on."""
-    from sourcing.language import of_locale, use
     from sourcing.settings import load_settings
     from sourcing.storage import open_store
 
     store = open_store(data_place(ctx))
     ctx.call_on_close(store.close)
-    use(of_locale(load_settings(store).locale))
+    speak(of_locale(load_settings(store).locale))
     return store
 
 
 def say(text: str) -> None:
     """Talk to the user on stderr, so that stdout holds results alone."""
     click.echo(text, err=True)
+
+
+def key(word: str) -> str:
+    """Return a word that is kept and compared in English, such as a state, as a person is told it."""
+    return gettext(word).replace("\N{SOFT HYPHEN}", "") if word else ""
+
+
+def days_of(count: int) -> str:
+    """Return a number of days."""
+    return ngettext("{count} day", "{count} days", count)
+
+
+def failed(why: object) -> str:
+    """Return the sentence that says of something that it failed, begun as click begins its own."""
+    return gettext("Error: {message}", message=why)
 
 
 @contextmanager
@@ -113,7 +136,14 @@ def progress(path: Path, tell: Callable[[str], None]) -> Callable[[int], None] |
 
     def told(read: int) -> None:
         gone = max(time.monotonic() - start, 1e-3)
-        left = f", {max(rows - read, 0) * gone / read:,.0f} s left" if rows > read and gone > 1 else ""
-        tell(f"{name}: {read:,} rows, {read / gone:,.0f} a second{left}; Ctrl-C stops it and stores nothing")
+        done = ngettext(
+            "{name}: {rows} row, {pace} a second", "{name}: {rows} rows, {pace} a second", read,
+            name=name, rows=separated(f"{read:,}"), pace=separated(f"{read / gone:,.0f}"),
+        )  # fmt: skip
+        stop = gettext("Ctrl-C stops it and stores nothing")
+        if rows <= read or gone <= 1:
+            return tell(f"{done}; {stop}")
+        left = gettext("{count} s left", count=separated(f"{(rows - read) * gone / read:,.0f}"))
+        return tell(f"{done}, {left}; {stop}")
 
     return told

@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from web.commands.frame import data_option, open_data, say, working
+from sourcing.language import gettext, ngettext
+from web.commands.frame import data_option, days_of, open_data, say, working
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.ladder import Ladder, Rung
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--brand", default="", help="Only this brand.")
 @click.option("--category", default="", help="Only this category.")
 @click.option("--by", "group", default="style", help="A line for each style, size or condition.")
@@ -53,20 +55,30 @@ def ladder(
     store = open_data(ctx)
     off = Discounts.parse(discount) if discount.strip() else None
     settings = load_settings(store)
-    with working("Working it out"):
+    with working(gettext("Working it out")):
         found = work_out(store, settings, Wanted(brand, category, group, off))
     lines, little = (found.lines(little=part, sort=sort, find=find) for part in (False, True))
     if out:
         part = out.with_name(out.name + ".part")
         part.write_text(as_csv(found, sort=sort, find=find), encoding="utf-8", newline="")
         os.replace(part, out)  # a half-written table is never taken for a whole one
-        say(f"{len(lines)} lines in {out}, and {len(little)} with too little to go on.")
+        say(
+            ngettext(
+                "{count} line in {file}, and {more} with too little to go on.",
+                "{count} lines in {file}, and {more} with too little to go on.",
+                len(lines), file=out, more=len(little),
+            )
+        )  # fmt: skip
     elif as_json:
         click.echo(json.dumps([as_row(one) for one in (*lines, *little)], indent=2))
     else:
         _print(found, lines, settings.locale)
         if little:
-            say(f"{len(little)} more with too little to go on.")
+            say(
+                ngettext(
+                    "{count} more with too little to go on.", "{count} more with too little to go on.", len(little)
+                )
+            )
 
 
 def _print(found: Ladder, lines: list[Rung], locale: str) -> None:
@@ -83,11 +95,19 @@ def _print(found: Ladder, lines: list[Rung], locale: str) -> None:
     if not console.is_terminal:
         console.width = 150  # a pipe has no width of its own; nothing is worth cutting off
     table = Table()
-    for name in ("code", "item", "", "at most", "sells for", "half sold in", "sold", "newest"):
-        table.add_column(name, justify="right" if name in ("at most", "sells for", "sold") else "left")
+    for name, figure in (
+        (gettext("code"), False), (gettext("item"), False), ("", False), (gettext("at most"), True),
+        (gettext("sells for"), True), (gettext("half sold in"), False), (gettext("sold"), True),
+        (gettext("newest"), False),
+    ):  # fmt: skip
+        table.add_column(name, justify="right" if figure else "left")
     for one in lines:
-        most = "no limit" if one.most is None else write(one.most) if one.most > 0 else "leave it"
-        days = "not known" if not one.speed_known else "not reached" if one.days_50 is None else f"{one.days_50} days"
+        most = gettext("no limit") if one.most is None else write(one.most) if one.most > 0 else gettext("leave it")
+        days = (
+            gettext("not known") if not one.speed_known
+            else gettext("not reached") if one.days_50 is None
+            else days_of(one.days_50)
+        )  # fmt: skip
         sale = write(one.sale.mid) if one.sale else ""
         newest = one.newest.isoformat() if one.newest else ""
         cells = (one.style_code, one.label, one.group, most, sale, days, str(one.sold), newest)

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sourcing.errors import BadInput
-from web.commands.frame import say
+from sourcing.language import gettext
+from web.commands.frame import failed, say
 
 if TYPE_CHECKING:
     from sourcing.comps.incoming import Look
@@ -58,7 +59,7 @@ def pair(_ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> 
     for text in given:
         name, sign, value = text.rpartition("=")
         if not sign or not name.strip():
-            raise click.BadParameter(f"“{text}” is not NAME=VALUE.", param=option)
+            raise click.BadParameter(gettext("“{text}” is not NAME=VALUE.", text=text), param=option)
         found.append((name.strip(), value.strip()))
     return found
 
@@ -85,7 +86,10 @@ def settle(store: Store, path: Path, said: Said) -> Look:
         offered = {use.field: use for use in seen.offers}
         unknown = [name for name in said.inside if name not in offered]
         if unknown:
-            raise BadInput(f"No text of the file holds a {unknown[0]}.", f"One of: {', '.join(offered) or 'nothing'}.")
+            raise BadInput(
+                gettext("No text of the file holds a {field}.", field=unknown[0]),
+                gettext("One of: {fields}.", fields=", ".join(offered) or gettext("nothing")),
+            )
         named = put(
             seen,
             columns={_place(seen, name): _field(field) for name, field in said.columns} or None,
@@ -110,10 +114,11 @@ def settle(store: Store, path: Path, said: Said) -> Look:
         if seen.questions:
             layout = put(seen, answers={seen.questions[0].id: _ask(seen.questions[0])})
         else:
-            word = click.prompt("Load it like this? yes, no, or a change like Column=field", default="yes", err=True)
-            if word.strip().lower() in ("y", "yes"):
+            asked = gettext("Load it like this? yes, no, or a change like Column=field")
+            word = click.prompt(asked, default=gettext("yes"), err=True)
+            if word.strip().lower() in ("y", "yes", gettext("yes")):
                 return seen
-            if word.strip().lower() in ("n", "no"):
+            if word.strip().lower() in ("n", "no", gettext("no")):
                 raise Unsettled
             layout = _change(seen, word)
         seen = look(store, path, path.name, **picked, layout=layout)
@@ -125,12 +130,15 @@ def _change(seen: Look, word: str) -> Layout | None:
     name, sign, value = word.rpartition("=")
     try:
         if not sign:
-            raise BadInput(f"“{word[:60]}” is no change.", "Column=field, or field=value for all rows.")
+            raise BadInput(
+                gettext("“{text}” is no change.", text=word[:60]),
+                gettext("Column=field, or field=value for all rows."),
+            )
         if name.strip() in _fields() and name.strip() not in {column.name for column in seen.columns}:
             return put(seen, fixed={name.strip(): value.strip()})
         return put(seen, columns={_place(seen, name.strip()): _field(value)})
     except BadInput as error:
-        say(f"Error: {error}")
+        say(failed(error))
         return seen.layout
 
 
@@ -152,7 +160,10 @@ def _place(seen: Look, name: str) -> int:
         if column.name.casefold() == folded or (name.isascii() and name.isdigit() and column.place == int(name) - 1):
             return column.place
     names = ", ".join(column.name for column in seen.columns)
-    raise BadInput(f"The file has no column “{name[:60]}”.", f"One of {names}; or its number.")
+    raise BadInput(
+        gettext("The file has no column “{name}”.", name=name[:60]),
+        gettext("One of {names}; or its number.", names=names),
+    )
 
 
 def _pick(seen: Look) -> str:
@@ -167,7 +178,8 @@ def _pick(seen: Look) -> str:
     for number, (_, words) in enumerate(shown, 1):
         say(f"  {number}  {words}")
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        say(f"Nothing was loaded: pick one with --{sniffed.asks} {shown[0][0] if shown else '...'}")
+        option = f"--{sniffed.asks} {shown[0][0] if shown else '...'}"
+        say(gettext("Nothing was loaded: pick one with {option}", option=option))
         raise Unsettled
     return shown[_number(len(shown)) - 1][0]
 
@@ -182,7 +194,7 @@ def _ask(question: Question) -> str:
 
 
 def _number(most: int) -> int:
-    number: int = click.prompt("Which", type=click.IntRange(1, most), err=True)
+    number: int = click.prompt(gettext("Which"), type=click.IntRange(1, most), err=True)
     return number
 
 
@@ -198,30 +210,32 @@ def _tell(seen: Look, tell: Callable[[str], None]) -> None:
         tell(f"  {column.name[:24]:{wide}}  {column.field or '-':16}  {cells:40}  {why[:100]}".rstrip())
     layout = seen.layout
     for name, text in (layout.fixed if layout else {}).items():
-        tell(f"  every row: {name} {text}")
+        tell("  " + gettext("every row: {field} {value}", field=name, value=text))
     for use in layout.uses if layout else ():
         if use.extract:
-            tell(f"  {use.field} is taken out of {layout.header[use.column] if layout else ''!r}")
+            text = layout.header[use.column] if layout else ""
+            tell("  " + gettext("{field} is taken out of “{column}”", field=use.field, column=text))
 
 
 def _sure(confidence: float) -> str:
-    return "sure" if confidence >= 0.8 else "likely" if confidence >= 0.6 else "perhaps"
+    return gettext("sure") if confidence >= 0.8 else gettext("likely") if confidence >= 0.6 else gettext("perhaps")
 
 
 def _tell_next(path: Path, seen: Look) -> None:
     """Say which options would settle it."""
     for use in seen.offers:
         cell, found = seen.examples[use.field][0] if seen.examples.get(use.field) else ("", "")
-        say(f"  --inside {use.field} would take it out of the text: “{cell[:40]}” holds {found}")
+        option, told = f"--inside {use.field}", {"cell": cell[:40], "found": found}
+        say("  " + gettext("{option} would take it out of the text: “{cell}” holds {found}", option=option, **told))
     for question in seen.questions:
-        say(f"Open: {question.text}")
+        say(gettext("Open: {question}", question=question.text))
         for choice in question.choices:
             say(f'  --answer "{question.id}={choice.value}"  {choice.text}')
-    again = (
-        'Correct a column with --column "NAME=FIELD" (- leaves it out), give all rows a value with --every FIELD=VALUE'
-    )
-    settled = "" if seen.questions else ", or take it as it was read with --as-read"
-    say(f"Nothing of {path.name} was loaded. {again}{settled}.")
+    nothing = gettext("Nothing of {file} was loaded.", file=path.name)
+    correct = gettext("Correct a column with --column NAME=FIELD (- leaves it out).")
+    every = gettext("Give all rows a value with --every FIELD=VALUE.")
+    settled = "" if seen.questions else gettext("Or take it as it was read with --as-read.")
+    say(" ".join(filter(None, (nothing, correct, every, settled))))
 
 
 def as_dict(seen: Look) -> dict[str, Any]:

@@ -13,13 +13,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sourcing.language import gettext, ngettext, separated
 from web.commands.frame import SOME_FAILED, data_option, open_data, say, working
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.planner import Line, Plan
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--cash", help="Most cash to spend, such as 120; else the settings' own; off for no limit.")
 @click.option("--hours", help="Most hours of prep, such as 2.5; else the settings' own; off for no limit.")
 @click.option("--most-of-style", help="Most pieces of one style; else the settings' own.")
@@ -63,7 +65,7 @@ def plan(
     said = {name: text for name, text in typed.items() if text is not None}
     limits = planner.read_limits(said, kept.haul, kept.currency)
     problems: list[tuple[int, str]] = []
-    with working("Planning"), quiet():
+    with working(gettext("Planning")), quiet():
         if list_file:
             asked, problems = planner.of_list(list_file, kept)
             asked = planner.joined(asked, planner.of_checks(store, checks))
@@ -74,7 +76,7 @@ def plan(
             planner.judged(store, asked, kept), limits, every=every, currency=kept.currency, write=write
         )
     for row, problem in problems:
-        say(f"Row {row}: {problem}")
+        say(gettext("Row {number}: {problem}", number=row, problem=problem))
     if as_json:
         rows = [{"row": row, "problem": problem} for row, problem in problems]
         click.echo(json.dumps({**found.as_dict(), "problems": rows}, indent=2))
@@ -106,30 +108,40 @@ def quiet() -> Iterator[None]:
 
 def _show(found: Plan, write: Callable[[Decimal], str]) -> None:
     def more(amount: Decimal) -> str:
-        return f"{write(amount)} more" if amount else "nothing more"
+        return gettext("{amount} more", amount=write(amount)) if amount else gettext("nothing more")
 
-    pieces = "1 piece" if found.pieces == 1 else f"{found.pieces} pieces"
-    hours = f"{found.minutes / 60:.2f} h"
     click.echo(
-        f"Take {pieces} for {write(found.cash)} and {hours} of prep: expected profit {write(found.profit)}."
+        ngettext(
+            "Take {count} piece for {cash} and {hours} h of prep: expected profit {profit}.",
+            "Take {count} pieces for {cash} and {hours} h of prep: expected profit {profit}.",
+            found.pieces,
+            cash=write(found.cash),
+            hours=separated(f"{found.minutes / 60:.2f}"),
+            profit=write(found.profit),
+        )
         if found.pieces
-        else "Take nothing."
+        else gettext("Take nothing.")
     )
     if found.more_cash is not None:
-        click.echo(f"Ten more of cash would bring {more(found.more_cash)}.")
+        click.echo(gettext("Ten more of cash would bring {amount}.", amount=more(found.more_cash)))
     if found.more_hour is not None:
-        click.echo(f"One more hour of prep would bring {more(found.more_hour)}.")
+        click.echo(gettext("One more hour of prep would bring {amount}.", amount=more(found.more_hour)))
     if found.stopped:
-        click.echo(f"The search stopped early: no plan brings more than {write(found.short)} beyond this one.")
-    _lines("Take", found.taken, write)
-    _lines("Leave", found.left, write)
+        click.echo(
+            gettext(
+                "The search stopped early: no plan brings more than {amount} beyond this one.",
+                amount=write(found.short),
+            )
+        )
+    _lines(gettext("Take"), found.taken)
+    _lines(gettext("Leave"), found.left)
     if found.unknown:
-        click.echo("\nNothing to plan with")
+        click.echo("\n" + gettext("Nothing to plan with"))
         for one, why in found.unknown:
             click.echo(f"  {one.label}: {why}")
 
 
-def _lines(heading: str, lines: tuple[Line, ...], write: Callable[[Decimal], str]) -> None:
+def _lines(heading: str, lines: tuple[Line, ...]) -> None:
     if lines:
         click.echo(f"\n{heading}")
     for line in lines:

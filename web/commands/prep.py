@@ -9,13 +9,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sourcing.labour import STEPS
-from web.commands.frame import data_option, open_data, say
+from sourcing.language import gettext, gettext_noop, ngettext, separated
+from web.commands.frame import data_option, key, open_data, say
+from web.commands.words import Group
 
 if TYPE_CHECKING:
     from sourcing.prep.batch import Batch
 
+TAPS = {
+    "start": gettext_noop("start"), "pause": gettext_noop("pause"), "resume": gettext_noop("resume"),
+    "still": gettext_noop("still"), "finish": gettext_noop("finish"), "correct": gettext_noop("correct"),
+    "leave out": gettext_noop("leave out"),
+}  # fmt: skip
 
-@click.group()
+
+@click.group(cls=Group)
 @data_option
 def prep() -> None:
     """Time the prep of batches: start, pause, resume, finish; see what was learnt.
@@ -41,7 +49,8 @@ def start(ctx: click.Context, step: str, category: str, flags: tuple[str, ...], 
     from sourcing.prep import watch
 
     number = watch.start(open_data(ctx), step, category=category, flags=flags, items=items)
-    say(f"Batch {number} runs. When it is done: sourcing prep finish {number} 12")
+    told = f"sourcing prep finish {number} 12"
+    say(gettext("Batch {number} runs. When it is done: {command}", number=number, command=told))
 
 
 @prep.command()
@@ -142,7 +151,8 @@ def undo(ctx: click.Context, batch: int, redo: bool) -> None:
     from sourcing.prep import watch
 
     kind = (watch.redo if redo else watch.undo)(open_data(ctx), batch)
-    say(f"{'Done again' if redo else 'Undone'}: {kind}")
+    tap = key(TAPS[kind])
+    say(gettext("Done again: {tap}", tap=tap) if redo else gettext("Undone: {tap}", tap=tap))
 
 
 @prep.command(name="list")
@@ -165,7 +175,7 @@ def list_(ctx: click.Context, as_json: bool) -> None:
     for batch in found:
         click.echo(_line(batch))
         if batch.forgotten:
-            say(f"Batch {batch.id} may be forgotten: finish it with --minutes, or leave it out.")
+            say(gettext("Batch {number} may be forgotten: finish it with --minutes, or leave it out.", number=batch.id))
 
 
 @prep.command()
@@ -194,13 +204,21 @@ def learnt(ctx: click.Context, as_json: bool) -> None:
         click.echo(json.dumps(lines, indent=2))
         return
     if not lines:
-        say("No batch was timed yet. Begin with: sourcing prep start photograph --category shoes")
+        begin = "sourcing prep start photograph --category shoes"
+        say(gettext("No batch was timed yet. Begin with: {command}", command=begin))
     for line in lines:
-        click.echo(
-            f"{line['name'] or 'any other':<16}{line['step']:<11}{line['minutes']:>6} min ({line['low']} to "
-            f"{line['high']}), {line['batches']} batches; set {line['assumed']}"
-            f"{', replaced' if line['enough'] else ', too few yet'}"
-        )
+        click.echo(_learnt(line))
+
+
+def _learnt(line: dict[str, Any]) -> str:
+    minutes, low, high, assumed = (separated(line[name]) for name in ("minutes", "low", "high", "assumed"))
+    rests_on = ngettext(
+        "{minutes} min ({low} to {high}), {count} batch; set {assumed}",
+        "{minutes} min ({low} to {high}), {count} batches; set {assumed}",
+        line["batches"], minutes=f"{minutes:>6}", low=low, high=high, assumed=assumed,
+    )  # fmt: skip
+    used = gettext("replaced") if line["enough"] else gettext("too few yet")
+    return f"{line['name'] or gettext('any other'):<16}{key(line['step']):<15}{rests_on}, {used}"
 
 
 def _minutes(text: str | None) -> Decimal | None:
@@ -208,16 +226,20 @@ def _minutes(text: str | None) -> Decimal | None:
         return None
     plain = text.strip().replace(",", ".")
     if len(plain) > 8 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
-        raise click.BadParameter(f"“{text}” is no number of minutes; type one such as 25 or 12.5.")
+        raise click.BadParameter(gettext("“{text}” is no number of minutes; type one such as 25 or 12.5.", text=text))
     return Decimal(plain)
 
 
 def _line(batch: Batch) -> str:
     from sourcing.prep.batch import in_words
 
-    hour = f", {batch.per_hour:.1f} an hour" if batch.per_hour else ""
-    pieces = f", {batch.pieces} pieces" if batch.pieces else ""
-    return f"{batch.id:>5}  {batch.step:<11}{batch.category or 'any other':<14}{batch.state:<10}{in_words(batch.minutes)}{pieces}{hour}"  # noqa: E501
+    told = [in_words(batch.minutes)]
+    if batch.pieces:
+        told.append(ngettext("{count} piece", "{count} pieces", batch.pieces))
+    if batch.per_hour:
+        told.append(gettext("{count} an hour", count=separated(f"{batch.per_hour:.1f}")))
+    whose = f"{batch.category or gettext('any other'):<14}"
+    return f"{batch.id:>5}  {key(batch.step):<15}{whose}{key(batch.state):<13}{', '.join(told)}"
 
 
 def _plain(batch: Batch) -> dict[str, Any]:

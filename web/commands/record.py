@@ -8,13 +8,21 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sourcing.language import gettext, gettext_noop, ngettext, separated
 from web.commands.frame import data_option, open_data, say
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.record.record import Record
 
+CORRECTED = {"price": gettext_noop("price"), "speed": gettext_noop("speed")}
+STATES = {
+    "sure": gettext_noop("sure"), "question": gettext_noop("question"), "none": gettext_noop("no match"),
+    "recorded": gettext_noop("recorded before"), "update": gettext_noop("update"), "wrong": gettext_noop("wrong"),
+}  # fmt: skip
 
-@click.command()
+
+@click.command(cls=Command)
 @click.option("--by", default="category", help="category, store, evidence or period.", show_default=True)
 @click.option("--within", default=30, type=int, help="14, 30, 60 or 90 days.", show_default=True)
 @click.option(
@@ -36,61 +44,129 @@ def record(ctx: click.Context, by: str, within: int, accepted: str, undone: int 
 
     store = open_data(ctx)
     if accepted:
-        say(f"Correction {accept(store, accepted)} is at work; sourcing record --undo takes it back.")
+        say(
+            gettext(
+                "Correction {number} is at work; sourcing record --undo takes it back.", number=accept(store, accepted)
+            )
+        )
     if undone is not None:
         corrected.undo(store, undone)
-        say(f"Correction {undone} is undone.")
+        say(gettext("Correction {number} is undone.", number=undone))
     found = worked_out(store, by=by, within=within)
     click.echo(json.dumps(found.as_dict(), indent=2) if as_json else _written(found))
 
 
 def _written(found: Record) -> str:
-    lines = [f"{found.pieces} pieces bought on a forecast, {found.going} still to sell"]
-    if found.price:
-        part = found.price
-        lines.append(
-            _few(f"price: forecast over paid {part.level:.2f}, usual miss {part.miss:.0%}", part.count, part.more)
-        )
-        if part.inside_80:
-            lines.append(f"  within the 80 % range: {part.inside_80[0]:.0%}")
-    if found.speed and found.speed.seen and found.speed.seen.sold is not None:
-        one = found.speed
-        said = f"sold within {one.days} days: {found.speed.seen.sold:.0%}, forecast {one.forecast:.0%}"
-        lines.append(_few(said, one.count, one.more))
-        lines += [
-            f"  forecast {bar.forecast:.0%}: sold {bar.sold:.0%} ({bar.low:.0%} to {bar.high:.0%}), {bar.count} listed"
-            for bar in one.bins
-            if bar.sold is not None
-        ]
+    lines = [
+        ngettext(
+            "{count} piece bought on a forecast, {going} still to sell",
+            "{count} pieces bought on a forecast, {going} still to sell",
+            found.pieces,
+            going=found.going,
+        ),
+        *_prices(found),
+        *_speeds(found),
+    ]
     if found.profit:
-        part_ = found.profit
-        said = (
-            f"profit a piece: {part_.left:.2f}, expected {part_.expected:.2f}, gap {part_.low:.2f} to {part_.high:.2f}"
-        )
-        lines.append(_few(said, part_.count, part_.more))
+        one = found.profit
+        said = gettext(
+            "profit a piece: {left}, expected {expected}, gap {low} to {high}",
+            left=_two(one.left), expected=_two(one.expected), low=_two(one.low), high=_two(one.high),
+        )  # fmt: skip
+        lines.append(_few(said, one.count, one.more))
     for group in found.groups:
         if group.price:
-            said = f"  {group.name or 'none'}: forecast over paid {group.price.level:.2f}"
-            lines.append(_few(said, group.price.count, group.price.more))
+            said = gettext(
+                "{name}: forecast over paid {ratio}",
+                name=group.name or gettext("without one"),
+                ratio=_two(group.price.level),
+            )
+            lines.append("  " + _few(said, group.price.count, group.price.more))
     if found.passes and found.passes.count:
         passed = found.passes
-        said = f"passes: {passed.worth} of {passed.count} would have left a profit by later comps"
+        said = gettext(
+            "passes: {worth} of {count} would have left a profit by later comps", worth=passed.worth, count=passed.count
+        )
         lines.append(_few(said, passed.count, passed.more))
-    lines += [
-        f"offered: {one.name} {one.change:+.0%}, gain {one.gain:.4f} ({one.gain_low:.4f} to {one.gain_high:.4f}) out "
-        f"of sample on {one.judged} pieces" for one in found.tried.offers
+    return "\n".join([*lines, *_corrections(found)])
+
+
+def _prices(found: Record) -> list[str]:
+    part = found.price
+    if not part:
+        return []
+    said = gettext(
+        "price: forecast over paid {ratio}, usual miss {miss}", ratio=_two(part.level), miss=_share(part.miss)
+    )
+    inside = part.inside_80
+    within = gettext("within the 80\N{NO-BREAK SPACE}% range: {share}", share=_share(inside[0])) if inside else ""
+    return [_few(said, part.count, part.more), *([f"  {within}"] if within else [])]
+
+
+def _speeds(found: Record) -> list[str]:
+    one = found.speed
+    if not one or not one.seen or one.seen.sold is None:
+        return []
+    said = gettext(
+        "sold within {days} days: {share}, forecast {forecast}",
+        days=one.days, share=_share(one.seen.sold), forecast=_share(one.forecast),
+    )  # fmt: skip
+    return [
+        _few(said, one.count, one.more),
+        *(
+            "  " + gettext(
+                "forecast {forecast}: sold {share} ({low} to {high}), {count} listed",
+                forecast=_share(bar.forecast), share=_share(bar.sold), low=_share(bar.low), high=_share(bar.high),
+                count=bar.count,
+            )
+            for bar in one.bins
+            if bar.sold is not None
+        ),
+    ]  # fmt: skip
+
+
+def _corrections(found: Record) -> list[str]:
+    lines = [
+        ngettext(
+            "offered: {name} {change}, gain {gain} ({low} to {high}) out of sample on {count} piece",
+            "offered: {name} {change}, gain {gain} ({low} to {high}) out of sample on {count} pieces",
+            one.judged, name=one.name, change=separated(f"{one.change:+.0%}"), gain=separated(f"{one.gain:.4f}"),
+            low=separated(f"{one.gain_low:.4f}"), high=separated(f"{one.gain_high:.4f}"),
+        )
+        for one in found.tried.offers
     ]  # fmt: skip
     if found.tried.lacking:
-        lines.append(f"corrections are tried once {found.tried.lacking} more pieces with a forecast have sold")
-    lines += [f"correction {one.id}: {one.kind} {one.category or 'all'}" for one in found.corrections if one.in_force]
-    return "\n".join(lines)
+        lines.append(
+            ngettext(
+                "Corrections are tried once {count} more piece with a forecast has sold.",
+                "Corrections are tried once {count} more pieces with a forecast have sold.",
+                found.tried.lacking,
+            )
+        )
+    return lines + [
+        gettext("correction {number}: {kind} {category}",
+                number=one.id, kind=gettext(CORRECTED[one.kind]), category=one.category or gettext("all categories"))
+        for one in found.corrections if one.in_force
+    ]  # fmt: skip
 
 
 def _few(said: str, count: int, more: int) -> str:
-    return f"{said}; {count} pieces" + (f"; too few to tell, {more} more are needed" if more > 0 else "")
+    told = f"{said}; {ngettext('{count} piece', '{count} pieces', count)}"
+    if more <= 0:
+        return told
+    few = ngettext("too few to tell, {count} more is needed", "too few to tell, {count} more are needed", more)
+    return f"{told}; {few}"
 
 
-@click.command()
+def _two(number: float) -> str:
+    return separated(f"{number:.2f}")
+
+
+def _share(part: float) -> str:
+    return separated(f"{part:.0%}")
+
+
+@click.command(cls=Command)
 @click.argument("file", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--column", "columns", multiple=True, help="What a column feeds, by its place from 1, such as 3=fees.")
 @click.option("--record", "recorded", is_flag=True, help="Record the sure matches of the file.")
@@ -120,10 +196,16 @@ def outcomes(
     if undone is not None:
         ledger.undo(store, undone)
         bring_in_line(store)
-        say("Undone: the pieces are as they were before the file.")
+        say(gettext("Undone: the pieces are as they were before the file."))
         return
     if own_comps:
-        say(f"{bring_in_line(store)} loads of your own sales changed.")
+        say(
+            ngettext(
+                "{count} load of your own sales changed.",
+                "{count} loads of your own sales changed.",
+                bring_in_line(store),
+            )
+        )
         return
     if file is None:
         found = explained_sales(store, last)
@@ -131,16 +213,18 @@ def outcomes(
             click.echo(json.dumps([one.as_dict() for one in found.sales], indent=2))
             return
         for one in found.sales:
-            click.echo(f"{one.sale.sold_on} {one.item.what}: {one.actual} left, {one.assumed} assumed")
+            left, assumed = separated(str(one.actual)), separated(str(one.assumed))
+            said_of = gettext("{left} left, {assumed} assumed", left=left, assumed=assumed)
+            click.echo(f"{one.sale.sold_on} {one.item.what}: {said_of}")
             for line in one.lines:
                 if line.difference:
-                    click.echo(f"  {line.name}: {line.difference:+} ({line.why})")
+                    click.echo(f"  {line.name}: {separated(f'{line.difference:+}')} ({line.why})")
         return
     said = {}
     for text in columns:
         place, _, field = text.partition("=")
         if not (place.isdigit() and int(place)):
-            raise click.UsageError("--column takes a place and a field, such as 3=fees.")
+            raise click.UsageError(gettext("--column takes a place and a field, such as 3=fees."))
         said[f"column:{int(place) - 1}"] = field
     seen = read_sales(store, file, file.name, said=said)
     for question in seen.questions:
@@ -155,15 +239,22 @@ def outcomes(
         click.echo(json.dumps(told, indent=2))
     else:
         for column in seen.columns:
-            say(f"column {column.place + 1} {column.name}: {column.field or 'left out'}")
+            field, at = column.field or gettext("left out"), column.place + 1
+            say(gettext("column {number} {name}: {field}", number=at, name=column.name, field=field))
         for row in told:
-            click.echo(
-                f"row {row['row']}: {row['state']} {'#' + str(row['piece']) if row['piece'] else ''} {row['why']}"
-            )
+            piece = f"#{row['piece']}" if row["piece"] else ""
+            number, state = gettext("row {number}", number=row["row"]), STATES[str(row["state"])]
+            click.echo(f"{number}: {gettext(state)} {piece} {row['why']}")
     if rows and not any(one.state in ("sure", "question", "recorded", "update") for one in rows):
-        say("Nothing of it matches your stock. If these are sales of others: sourcing load FILE.")
+        say(gettext("Nothing of it matches your stock. If these are sales of others: sourcing load FILE."))
     if recorded:
         done = record_sales(store, rows, name=file.name)
         bring_in_line(store)
-        sold = f"{done.sold} sale{'' if done.sold == 1 else 's'} recorded"
-        say(f"{sold}, costs of {done.updated} put in; sourcing outcomes --undo {done.action_id}")
+        back = f"sourcing outcomes --undo {done.action_id}"
+        say(
+            ngettext(
+                "{count} sale recorded, costs of {updated} put in; {command}",
+                "{count} sales recorded, costs of {updated} put in; {command}",
+                done.sold, updated=done.updated, command=back,
+            )
+        )  # fmt: skip

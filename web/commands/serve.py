@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from web.commands.frame import FAILED, data_option, data_place, folder_of, open_data, say, working
+from sourcing.language import gettext, ngettext
+from web.commands.frame import FAILED, data_option, data_place, failed, folder_of, open_data, say, working
 from web.commands.serving import Serving, Way, keep_serving, show_key, show_root
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -25,7 +27,7 @@ EVERY = ("0.0.0.0", "::")  # noqa: S104
 LARGEST_BODY = 116_000_000  # the largest comps file and its form around it; routes set lower limits of their own
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--host", default="", help="Address to listen on; 127.0.0.1 without --lan or --https, else every one.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port to listen on.")
 @click.option("--lan", is_flag=True, help="Serve the home network in plain HTTP, behind an access key as a QR code.")
@@ -66,15 +68,24 @@ def serve(ctx: click.Context, /, samples_if_empty: bool, **words: Any) -> None:
         _refuse(asked.host, asked.port, error)
     signal.signal(signal.SIGTERM, _stop)
     click.echo(
-        "Serving the home network, encrypted.  (Ctrl-C stops)" if choice else f"Open {asked.home}/  (Ctrl-C stops)"
+        gettext("Serving the home network, encrypted.  (Ctrl-C stops)")
+        if choice
+        else gettext("Open {address}  (Ctrl-C stops)", address=f"{asked.home}/")
     )
     if choice:
         show_root(choice, asked)
     if asked.unfound:
-        say("No network was found: phones cannot come in yet. Connect this computer and start again, or give --name.")
+        say(
+            gettext(
+                "No network was found: phones cannot come in yet. Connect this computer and start again, or give "
+                "--name."
+            )
+        )
     if asked.way == "here":
-        click.echo("To let a phone in: sourcing serve --https (live camera, work without signal), or --lan (plain).")
-        click.echo(f"What each means: {asked.home}/connect")
+        click.echo(
+            gettext("To let a phone in: sourcing serve --https (live camera, work without signal), or --lan (plain).")
+        )
+        click.echo(gettext("What each means: {address}", address=f"{asked.home}/connect"))
     else:
         keep_serving(folder_of(data_place(ctx)), asked)
         show_key(open_data(ctx), app.config["SECRET_KEY"], asked, new=words["new_key"], link=not words["no_link"])
@@ -88,7 +99,7 @@ def serve(ctx: click.Context, /, samples_if_empty: bool, **words: Any) -> None:
         ahead.close()
     if asked.way != "https":
         server.close()
-    say("Stopped.")
+    say(gettext("Stopped."))
 
 
 def _checked(
@@ -108,22 +119,27 @@ def _checked(
     from sourcing.certificates.names import as_address, reachable
 
     if proxy and (lan or https):
-        raise click.UsageError("Behind a proxy it is the proxy that serves the network: leave out --lan and --https.")
+        raise click.UsageError(
+            gettext("Behind a proxy it is the proxy that serves the network: leave out --lan and --https.")
+        )
     way: Way = "proxy" if proxy else "https" if https else "plain" if lan else "here"
     if host and host not in LOOPBACK and f"[{host}]" not in LOOPBACK and way == "here":
-        raise click.UsageError("Serving other machines needs --lan or --https, which ask for the access key.")
+        raise click.UsageError(gettext("Serving other machines needs --lan or --https, which ask for the access key."))
     if (new_key or no_link or names) and way == "here":
         word = "--new-key" if new_key else "--no-link" if no_link else "--name"
-        raise click.UsageError(f"{word} goes with --https, --lan or --behind-proxy.")
+        raise click.UsageError(gettext("{option} goes with --https, --lan or --behind-proxy.", option=word))
     if (new_root or root_port) and not https:
-        raise click.UsageError(f"{'--new-root' if new_root else '--root-port'} goes with --https.")
+        word = "--new-root" if new_root else "--root-port"
+        raise click.UsageError(gettext("{option} goes with --https.", option=word))
     if proxy and not names:
-        raise click.UsageError("--behind-proxy needs --name: the host name that the proxy passes on.")
+        raise click.UsageError(gettext("--behind-proxy needs --name: the host name that the proxy passes on."))
     if proxy and as_address(proxy) is None:
-        raise click.UsageError(f"--behind-proxy takes the proxy's address, such as 127.0.0.1, not “{proxy}”.")
+        raise click.UsageError(
+            gettext("--behind-proxy takes the proxy's address, such as 127.0.0.1, not “{text}”.", text=proxy)
+        )
     beside = root_port or (port + 1 if port < 65535 else port - 1)
     if https and beside == port:
-        raise click.UsageError("--root-port must differ from --port: one port cannot be plain and encrypted.")
+        raise click.UsageError(gettext("--root-port must differ from --port: one port cannot be plain and encrypted."))
     known = tuple(reachable(name) for name in names)
     listening = host or (EVERY[0] if way in ("plain", "https") else "127.0.0.1")
     return Serving(way, listening, port, beside if https else None, known, _lan_address(host, way), proxy)
@@ -178,8 +194,18 @@ def _refuse_taken(host: str, port: int, option: str) -> None:
 
 
 def _refuse(host: str, port: int, error: OSError, option: str = "--port") -> NoReturn:
-    where = f"Port {port}" if host in EVERY else f"Port {port} of {host}"
-    say(f"Error: {where} cannot be used: {error.strerror or error}. Name another with {option}, or end what uses it.")
+    told = {"port": port, "why": error.strerror or error, "option": option}
+    say(
+        failed(
+            gettext("Port {port} cannot be used: {why}. Name another with {option}, or end what uses it.", **told)
+            if host in EVERY
+            else gettext(
+                "Port {port} of {host} cannot be used: {why}. Name another with {option}, or end what uses it.",
+                host=host,
+                **told,
+            )
+        )
+    )
     raise SystemExit(FAILED) from error
 
 
@@ -187,10 +213,10 @@ def _load_samples(store: Store) -> None:
     from sourcing.samples import is_empty, load_samples
 
     if is_empty(store):
-        say("First run: loading the invented sample comps ...")
-        with working("Loading and fitting"):
+        say(gettext("First run: loading the invented sample comps ..."))
+        with working(gettext("Loading and fitting")):
             new = load_samples(store)
-        say(f"{new} comps loaded and fitted.")
+        say(ngettext("{count} comp loaded and fitted.", "{count} comps loaded and fitted.", new))
     store.close()
 
 

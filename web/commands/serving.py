@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from sourcing.errors import NotFound
+from sourcing.language import gettext
 
 if TYPE_CHECKING:
     from sourcing.certificates import Choice
@@ -92,12 +93,18 @@ def show_root(choice: Choice, asked: Serving) -> None:
     kept = choice.kept
     if choice.made and choice.before:
         click.echo(
-            f"A NEW ROOT was made for {', '.join((*asked.names, asked.address))}: every phone must trust it anew"
+            gettext(
+                "A NEW ROOT was made for {names}: every phone must trust it anew (step 1), and should remove the old "
+                "one, “{old}”. Comps and keys stay as they were.",
+                names=", ".join((*asked.names, asked.address)), old=choice.before.label,
+            )
+        )  # fmt: skip
+    click.echo(
+        gettext(
+            "1. Once on each phone: open {address} and trust “{root}”, SHA-256 fingerprint",
+            address=asked.trust, root=kept.label,
         )
-        click.echo(
-            f"(step 1), and should remove the old one, “{choice.before.label}”. Comps and keys stay as they were."
-        )
-    click.echo(f"1. Once on each phone: open {asked.trust} and trust “{kept.label}”, SHA-256 fingerprint")
+    )  # fmt: skip
     half = len(kept.fingerprint) // 2
     click.echo(f"   {kept.fingerprint[: half + 1]}\n   {kept.fingerprint[half + 1 :]}")
 
@@ -109,19 +116,25 @@ def show_key(store: Store, secret: str, asked: Serving, *, new: bool, link: bool
     known = None if new else live(store, secret)
     key = known or grant(store, secret)
     if not link:
-        click.echo("The link with the access key: sourcing access link")
+        click.echo(gettext("The link with the access key: sourcing access link"))
         return
     if asked.way == "plain":
-        click.echo("Scan this with the phone. The link is not encrypted: use it on your own network only.")
-        click.echo(f"No live camera and no work without signal this way: {asked.home}/connect says what helps.")
+        click.echo(gettext("Scan this with the phone. The link is not encrypted: use it on your own network only."))
+        click.echo(
+            gettext(
+                "No live camera and no work without signal this way: {address} says what helps.",
+                address=f"{asked.home}/connect",
+            )
+        )
     else:
-        click.echo("2. Scan this with the phone:" if asked.way == "https" else "Scan this with the phone:")
+        scan = gettext("Scan this with the phone:")
+        click.echo(f"2. {scan}" if asked.way == "https" else scan)
     _show_link(f"{asked.link}/enter/{key}")
     if asked.way == "https" and asked.home != asked.link:
-        click.echo(f"On this computer: {asked.home}/enter/{key}")
+        click.echo(gettext("On this computer: {address}", address=f"{asked.home}/enter/{key}"))
     if known:
-        click.echo("This is the key of the last start. For another beside it: --new-key")
-    click.echo("To take every key back: sourcing access revoke")
+        click.echo(gettext("This is the key of the last start. For another beside it: --new-key"))
+    click.echo(gettext("To take every key back: sourcing access revoke"))
 
 
 def keep_serving(folder: Path, asked: Serving) -> None:
@@ -147,9 +160,13 @@ def show_link_again(folder: Path, store: Store, secret: str) -> None:
         said = {}
     key = live(store, secret)
     if not said.get("link") or key is None:
-        raise NotFound("No link leads in.", next_step="Start the server first: sourcing serve --https, or --lan.")
+        raise NotFound(
+            gettext("No link leads in."), next_step=gettext("Start the server first: sourcing serve --https, or --lan.")
+        )
     if said["trust"]:
-        click.echo(f"Once on each phone: open {said['trust']} and trust its root; then scan this.")
+        click.echo(
+            gettext("Once on each phone: open {address} and trust its root; then scan this.", address=said["trust"])
+        )
     _show_link(f"{said['link']}/enter/{key}")
 
 

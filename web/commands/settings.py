@@ -7,11 +7,13 @@ from pathlib import Path
 
 import click
 
+from sourcing.language import gettext, of_locale
 from web.commands.comps import refit_all
 from web.commands.frame import data_option, open_data, say
+from web.commands.words import Group, speak
 
 
-@click.group()
+@click.group(cls=Group)
 @data_option
 def settings() -> None:
     """Show, export, import or undo the terms and rules.
@@ -54,7 +56,7 @@ def export(ctx: click.Context, file: Path) -> None:
     from sourcing.settings import load_settings, to_toml
 
     file.write_text(to_toml(load_settings(open_data(ctx))), encoding="utf-8")
-    say(f"The settings are in {file}.")
+    say(gettext("The settings are in {file}.", file=file))
 
 
 @settings.command("import")
@@ -72,14 +74,19 @@ def take_in(ctx: click.Context, file: Path) -> None:
     try:
         text = file.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
-        raise BadInput(f"{file.name} is not UTF-8.", "TOML in UTF-8.", "Save it again as UTF-8.") from error
+        raise BadInput(
+            gettext("{file} is not UTF-8.", file=file.name),
+            gettext("TOML in UTF-8."),
+            gettext("Save it again as UTF-8."),
+        ) from error
     brought = from_toml(text)
     for note in brought.notes:
         say(note)
     store = open_data(ctx)
-    if save_settings(store, brought, f"imported from {file.name}"):
+    if save_settings(store, brought, gettext("imported from {file}", file=file.name)):
         refit_all(store)
-    say(f"The settings of {file.name} are in force.")
+    speak(of_locale(brought.locale))
+    say(gettext("The settings of {file} are in force.", file=file.name))
 
 
 @settings.command("undo")
@@ -90,9 +97,10 @@ def undo(ctx: click.Context) -> None:
 
     Example: sourcing settings undo
     """
-    from sourcing.settings import undo_settings
+    from sourcing.settings import load_settings, undo_settings
 
     store = open_data(ctx)
     if undo_settings(store):
         refit_all(store)
-    say("The settings before the last change are in force.")
+    speak(of_locale(load_settings(store).locale))
+    say(gettext("The settings before the last change are in force."))

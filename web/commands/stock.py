@@ -10,13 +10,14 @@ from typing import Any
 import click
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
-from web.commands.frame import data_option, open_data, say
+from sourcing.language import gettext, separated
+from web.commands.frame import data_option, key, open_data, say
 from web.commands.stock_frame import as_dict, did, json_option, line, pattern_of, pieces_of, plain, safe
 from web.commands.stock_moves import give_up, move, return_, sell
+from web.commands.words import Group
 
 
-@click.group()
+@click.group(cls=Group)
 @data_option
 def stock() -> None:
     """Bring hauls into stock, find pieces, list, cut, sell and label them; every action can be undone.
@@ -55,7 +56,8 @@ def list_(ctx: click.Context, /, words: tuple[str, ...], state: str, bought_at: 
         click.echo(line(one))
     if found.note:
         say(found.note)
-    say("; ".join(f"{one.state} {one.pieces} ({one.landed})" for one in shelf.held(store)) or "Nothing is in stock.")
+    sums = [f"{key(one.state)} {one.pieces} ({separated(str(one.landed))})" for one in shelf.held(store)]
+    say("; ".join(sums) or gettext("Nothing is in stock."))
 
 
 @stock.command()
@@ -81,7 +83,8 @@ def show(ctx: click.Context, /, piece: str, as_json: bool) -> None:
         return
     click.echo(line(item))
     for one in reversed(story):
-        click.echo(f"  {one.id}  {one.at[:10]}  {one.words}{'  (undone)' if one.undone else ''}")
+        undone = f"  ({gettext('undone')})" if one.undone else ""
+        click.echo(f"  {one.id}  {one.at[:10]}  {one.words}{undone}")
 
 
 @stock.command()

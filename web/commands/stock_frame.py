@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
+from web.commands.frame import key
 
 if TYPE_CHECKING:
     from sourcing.stock.item import StockItem
@@ -52,7 +53,7 @@ def did(store: Store, number: int, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({**vars(done), "pieces": ledger.items_of(store, number)}, indent=2))
     else:
-        click.echo(f"{safe(done.words)}. Action {number}.")
+        click.echo(f"{safe(done.words)}. {gettext('Action {number}.', number=number)}")
 
 
 def pieces_of(store: Store, texts: Sequence[str]) -> list[StockItem]:
@@ -79,7 +80,8 @@ def pattern_of(store: Store) -> str:
 def line(one: StockItem) -> str:
     """Return one piece as a line."""
     price = one.listing.asking_price if one.state == "listed" and one.listing else one.landed_cost
-    said = [f"#{one.id}", one.label or "-", one.state, str(price), one.bin, one.store, str(one.bought_on), one.what]
+    shown = separated(str(price))
+    said = [f"#{one.id}", one.label or "-", key(one.state), shown, one.bin, one.store, str(one.bought_on), one.what]
     return safe("  ".join(filter(None, said)))
 
 

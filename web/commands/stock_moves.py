@@ -8,11 +8,13 @@ from sourcing.errors import BadInput
 from sourcing.language import gettext
 from web.commands.frame import data_option, open_data
 from web.commands.stock_frame import amount, day_of, did, json_option, pieces_of
+from web.commands.words import Command
 
+DOWN = "down"  # what --to takes for a listing that is taken down
 on_option = click.option("--on", "day", default="", help="Day it was done, YYYY-MM-DD; today where left out.")
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("pieces", nargs=-1, required=True)
 @click.option("--to", "state", default="", help="ready, “to prep”, or down for a listing that is taken down.")
 @click.option("--bin", "bin_name", help="Where they lie; an empty text for no bin.")
@@ -45,7 +47,7 @@ def move(
     from sourcing.stock.item import LISTED, READY, TO_PREP
 
     if sum(one not in (None, "") for one in (state, asking, off)) + (bin_name is not None) != 1:
-        raise click.UsageError("Say one thing: --to, --bin, --asking or --off.")
+        raise click.UsageError(gettext("Say one thing: --to, --bin, --asking or --off."))
     store, on = open_data(ctx), day_of(day)
     items = pieces_of(store, pieces)
     numbers = [one.id for one in items]
@@ -57,16 +59,16 @@ def move(
         done = moves.ask(store, numbers, amount(asking, "asking"), on)
     elif asking is not None:
         done = moves.list_(store, numbers, None if asking == "plan" else amount(asking, "asking"), on, channel)
-    elif state == "down":
+    elif state == DOWN:
         done = moves.take_down(store, numbers, on)
     elif state in (READY, TO_PREP):
         done = moves.prepare(store, numbers, ready=state == READY)
     else:
-        raise BadInput(gettext("Pieces are not moved to “{state}”.", state=state[:40]), f"{READY}, {TO_PREP}, down.")
+        raise BadInput(gettext("Pieces are not moved to “{state}”.", state=state[:40]), f"{READY}, {TO_PREP}, {DOWN}.")
     did(store, done, as_json)
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("piece")
 @click.option("--paid", required=True, help="What the buyer paid in all, shipping charged included.")
 @click.option("--fees", help="Fees really paid.")
@@ -100,7 +102,7 @@ def sell(
     did(store, done, as_json)
 
 
-@click.command("return")
+@click.command("return", cls=Command)
 @click.argument("piece")
 @click.option("--refunded", required=True, help="What the buyer got back.")
 @click.option("--cost", default="0", help="What the way back cost you, and fees that were kept.")
@@ -121,7 +123,7 @@ def return_(ctx: click.Context, /, piece: str, refunded: str, cost: str, day: st
     did(store, done, as_json)
 
 
-@click.command("give-up")
+@click.command("give-up", cls=Command)
 @click.argument("pieces", nargs=-1, required=True)
 @click.option("--got", default="0", help="What was got for each.")
 @on_option

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from web.commands.frame import data_option, open_data, say, working
+from sourcing.language import gettext, ngettext, separated
+from web.commands.frame import data_option, key, open_data, say, working
+from web.commands.words import Group
 
 if TYPE_CHECKING:
     from sourcing.comps.change import Edit
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 
-@click.group()
+@click.group(cls=Group)
 @data_option
 def comps() -> None:
     """Look through the comps table and change it; every change can be undone.
@@ -55,7 +57,15 @@ def search(ctx: click.Context, /, words: tuple[str, ...], as_json: bool, **wante
         return
     for row in found.rows:
         click.echo(_line(row))
-    say(f"{found.total:,} rows; page {found.page} of {found.pages}." if found.total else "No row is like that.")
+    say(
+        ngettext(
+            "{total} row; page {page} of {pages}.",
+            "{total} rows; page {page} of {pages}.",
+            found.total, total=separated(f"{found.total:,}"), page=found.page, pages=found.pages,
+        )
+        if found.total
+        else gettext("No row is like that.")
+    )  # fmt: skip
 
 
 @comps.command()
@@ -80,10 +90,13 @@ def show(ctx: click.Context, row: str, as_json: bool) -> None:
         if value:
             click.echo(f"{name:17} {_plain(value)}")
     if found.out:
-        click.echo(f"{'not counted':17} {found.out}{f': {_plain(found.aside)}' if found.aside else ''}")
+        why = f"{key(found.out)}: {_plain(found.aside)}" if found.aside else key(found.out)
+        click.echo(f"{gettext('not counted'):17} {why}")
     for one in came:
-        place = "typed by you" if found.typed_in else f"{_plain(one.file_name)}, row {one.row}, SHA-256 {one.sha256}"
-        click.echo(f"{'load ' + str(one.batch_id):17} {place}")
+        place = gettext("{file}, row {number}, SHA-256 {digest}",
+                        file=_plain(one.file_name), number=one.row, digest=one.sha256)  # fmt: skip
+        load = gettext("load {number}", number=one.batch_id)
+        click.echo(f"{load:17} {gettext('typed by you') if found.typed_in else place}")
 
 
 @comps.command()
@@ -105,7 +118,10 @@ def edit(ctx: click.Context, row: str, changes: tuple[str, ...], as_json: bool) 
     for change in changes:
         name, equals, value = change.partition("=")
         if not equals:
-            raise BadInput(f"“{change[:40]}” changes nothing.", "A column and its new value, such as size=9.")
+            raise BadInput(
+                gettext("“{text}” changes nothing.", text=change[:40]),
+                gettext("A column and its new value, such as size=9."),
+            )
         said[name.strip()] = value
     store = open_data(ctx)
     _report(store, edit_row(store, row_id(row), said), as_json)
@@ -216,10 +232,10 @@ def changes(ctx: click.Context, as_json: bool) -> None:
         click.echo(json.dumps([vars(one) for one in found], indent=2))
         return
     for one in found:
-        undone = f"  undone {one.undone_at[:10]}" if one.undone_at else ""
+        undone = f"  {gettext('undone {day}', day=one.undone_at[:10])}" if one.undone_at else ""
         click.echo(f"{one.id}  {one.at[:10]}  {_plain(one.words)}{undone}")
     if not found:
-        say("The table was not changed yet.")
+        say(gettext("The table was not changed yet."))
 
 
 @comps.command("undo-change")
@@ -243,21 +259,24 @@ def undo_change(ctx: click.Context, change: int, as_json: bool) -> None:
 
 def _report(store: Store, made: Edit, as_json: bool) -> None:
     _learn(store)
-    click.echo(json.dumps(vars(made)) if as_json else f"Change {made.id}: {_plain(made.words)}")
+    told = gettext("Change {number}: {words}", number=made.id, words=_plain(made.words))
+    click.echo(json.dumps(vars(made)) if as_json else told)
 
 
 def _learn(store: Store) -> None:
     from sourcing.fitting import keep_up
 
-    with working("Fitting") as tell:
-        keep_up(store, lambda share, what: tell(f"{what} ({share:.0%})"))
+    with working(gettext("Fitting")) as tell:
+        keep_up(store, lambda share, what: tell(f"{what} ({separated(f'{share:.0%}')})"))
 
 
 def _line(row: CompRow) -> str:
     price = row.sold_price if row.status == "sold" else row.asking_price
     day = row.ended_on or row.seen_on or row.listed_on
-    said = [str(row.id), row.status, str(price or "-"), str(day or "-"), row.item_code or row.gtin, row.label]
-    return _plain("  ".join(filter(None, said))) + (f"  (not counted: {row.out})" if row.out else "")
+    shown = separated(str(price or "-"))
+    said = [str(row.id), key(row.status), shown, str(day or "-"), row.item_code or row.gtin, row.label]
+    out = gettext("not counted: {why}", why=key(row.out)) if row.out else ""
+    return _plain("  ".join(filter(None, said))) + (f"  ({out})" if out else "")
 
 
 def _plain(text: str) -> str:

@@ -8,10 +8,12 @@ from typing import Any
 
 import click
 
+from sourcing.language import gettext
 from web.commands.frame import data_option, open_data
+from web.commands.words import Group
 
 
-@click.group()
+@click.group(cls=Group)
 @data_option
 def terms() -> None:
     """Show what a sale costs and leaves.
@@ -65,4 +67,4 @@ def show(ctx: click.Context, /, as_json: bool, **asked: Any) -> None:
     wide, right = max(len(line.label) for line in lines), max(len(write(line.amount)) for line in lines)
     for line in lines:
         click.echo(f"{line.label:{wide}}  {write(line.amount):>{right}}  {line.how}")
-    click.echo(f"{fee_note(found)} {ROUNDING}")
+    click.echo(f"{fee_note(found)} {gettext(ROUNDING)}")

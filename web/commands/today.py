@@ -9,14 +9,19 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.today.board import ORDERS, PER_PAGE, PLAN
-from web.commands.frame import data_option, open_data, say
+from web.commands.frame import data_option, key, open_data, say
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.today.day import Line
 
+# Why no price is named, as the domain keeps it.
+WHYS = (gettext_noop("too little to go on"), gettext_noop("no listing dates"), gettext_noop("best as it is"))
 
-@click.command()
+
+@click.command(cls=Command)
 @click.option("--order", type=click.Choice(ORDERS), default=PLAN, help="What stands first.", show_default=True)
 @click.option("--category", default="", help="Pieces of that category only.")
 @click.option("--late", is_flag=True, help="Only those past their plan.")
@@ -46,16 +51,20 @@ def today(
 
     store, now = open_data(ctx), date.today()
     if action is not None:
-        say(f"Recorded as action {undo(store, action)}.")
+        say(gettext("Recorded as action {number}.", number=undo(store, action)))
     if cuts:
         number = move(store, dict(_cut(text) for text in cuts), now)
-        say(f"Recorded as action {number}. To take it back: sourcing today --undo {number}")
+        back = f"sourcing today --undo {number}"
+        say(gettext("Recorded as action {number}. To take it back: {command}", number=number, command=back))
     if count_own:
         told = fed.feed(store, now, asked=True)
         if told is None:
-            say("Nothing changed: your listings are among the comps as they stand, or there are none.")
+            say(gettext("Nothing changed: your listings are among the comps as they stand, or there are none."))
         else:
-            say(f"Among the comps: {told.open} open, {told.ended} ended unsold, {told.sold} sold listings of yours.")
+            say(
+                gettext("Among the comps, of your own listings: {open} open, {ended} ended unsold, {sold} sold.",
+                        open=told.open, ended=told.ended, sold=told.sold)
+            )  # fmt: skip
             keep_up(store)
     if action is not None or cuts or count_own:
         return
@@ -66,8 +75,13 @@ def today(
     if as_json:
         click.echo(json.dumps([line.as_dict() for line in found.lines], indent=2))
         return
-    say(f"{found.listed:,} listed, {found.late:,} past their plan, {found.cash:,} in them; "
-        f"page {found.page} of {found.pages}")  # fmt: skip
+    say(
+        gettext(
+            "{listed} listed, {late} past their plan, {cash} in them; page {page} of {pages}",
+            listed=separated(f"{found.listed:,}"), late=separated(f"{found.late:,}"),
+            cash=separated(f"{found.cash:,}"), page=found.page, pages=found.pages,
+        )
+    )  # fmt: skip
     for line in found.lines:
         click.echo(_line(line))
 
@@ -81,20 +95,33 @@ def _cut(text: str) -> tuple[int, Decimal]:
         return int(number), Decimal(plain)
     except InvalidOperation as error:
         raise click.BadParameter(
-            f"“{text}” is no new price; write the piece's number and it, such as 12=44.00."
+            gettext("“{text}” is no new price; write the piece's number and it, such as 12=44.00.", text=text)
         ) from error
 
 
 def _line(line: Line) -> str:
     ahead, item = line.ahead, line.ahead.item
     assert item.listing is not None
-    chances = " ".join(f"{days} d {chance:.0%}" for days, chance in ahead.chances.items())
-    late = f"given up by the plan {line.over} d ago" if line.over is not None else (
-        f"plan asks {line.planned} since {line.due} d" if line.due is not None else ""
-    )  # fmt: skip
-    move = ahead.move
-    told = f"to {move.to}: {move.gain:+} ({move.low:+} to {move.high:+})" if move else ahead.why
+    chances = " ".join(f"{_stood(days)} {separated(f'{chance:.0%}')}" for days, chance in ahead.chances.items())
+    late = ""
+    if line.over is not None:
+        late = gettext("given up by the plan {days} ago", days=_stood(line.over))
+    elif line.due is not None:
+        late = gettext("plan asks {price} since {days}", price=separated(str(line.planned)), days=_stood(line.due))
+    told, move = key(ahead.why), ahead.move
+    if move:
+        told = gettext("to {price}: {gain} ({low} to {high})", price=separated(str(move.to)), gain=_signed(move.gain),
+                       low=_signed(move.low), high=_signed(move.high))  # fmt: skip
+    asked = separated(f"{item.listing.asking_price:>9}")
     return (
-        f"{item.id:>6}  {item.what[:30]:<31}{ahead.days:>4} d  {item.listing.asking_price:>9}  {chances:<18}"
+        f"{item.id:>6}  {item.what[:30]:<31}{_stood(ahead.days):>6}  {asked}  {chances:<18}"
         f"  {told}{f'; {late}' if late else ''}"
     )
+
+
+def _stood(days: int) -> str:
+    return gettext("{count} d", count=days)
+
+
+def _signed(amount: Decimal) -> str:
+    return separated(f"{amount:+}")

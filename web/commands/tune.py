@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sourcing.language import gettext, ngettext, separated
 from web.commands.frame import data_option, open_data, say, working
+from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.tuning import Bench, Frontier
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
 _LINES = 12  # points shown of a frontier
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--category", default="", help="One category; else every one with occasions.")
 @click.option("--rule", default="least_profit", help="The rule that moves, such as least_profit.", show_default=True)
 @click.option("--objective", default="profit", help="profit, per hour, per cash or blend.", show_default=True)
@@ -51,27 +53,27 @@ def tune(
     from sourcing.tuning.priced import priced
 
     if accepted and not category:
-        raise click.UsageError("--accept takes one category: name it with --category.")
+        raise click.UsageError(gettext("--accept takes one category: name it with --category."))
     store = open_data(ctx)
     seen = priced(store, priced_list, seen_on.date() if seen_on else None) if priced_list else []
-    with working("Replaying the history") as tell:
+    with working(gettext("Replaying the history")) as tell:
         found = replayed(
             store,
             category,
             rule,
             objective,
             candidates=seen,
-            on_progress=lambda share, words: tell(f"{share:4.0%}  {words}"),
+            on_progress=lambda share, words: tell(f"{separated(f'{share:.0%}'):>5}  {words}"),
         )
     click.echo(json.dumps(found.as_dict(), indent=2) if as_json else _written(found))
     if not accepted:
         return
     suggestion = found.frontiers[0].suggestion
     if suggestion is None:
-        say("Nothing was changed: there is no suggestion to accept.")
+        say(gettext("Nothing was changed: there is no suggestion to accept."))
         return
     accept(store, suggestion)
-    say(f"Saved. {suggestion.why}. To take it back: sourcing settings undo")
+    say(gettext("Saved. {why}. To take it back: sourcing settings undo", why=suggestion.why))
 
 
 def _written(found: Bench) -> str:
@@ -79,34 +81,46 @@ def _written(found: Bench) -> str:
     lines: list[str] = []
     for one in found.frontiers:
         lines += [
-            f"{one.category or 'without a category'}: {one.rule}",
+            f"{one.category or gettext('without a category')}: {one.rule}",
             f"  {one.words}",
-            f"  {one.source_words} {one.first_day} to {one.last_day}.",
+            f"  {one.source_words} {gettext('{first} to {last}.', first=one.first_day, last=one.last_day)}",
             "",
-            f"  {'':9}{one.rule:>16}{'buys':>7}{'profit':>9}{'from':>9}{'to':>9}"
-            f"{'cash tied':>11}{'hours':>8}{'an hour':>9}{'per cash':>10}",
             *_points(one),
             "",
         ]
-    lines += [f"{count} occasions were left out: {why}." for why, count in found.left_out]
+    lines += [
+        ngettext("{count} occasion was left out: {why}.", "{count} occasions were left out: {why}.", count,
+                 why=gettext(why))
+        for why, count in found.left_out
+    ]  # fmt: skip
     return "\n".join([*lines, *found.notes])
 
 
 def _points(one: Frontier) -> list[str]:
-    """Write some points of a frontier, today's and the best among them."""
+    """Write some points of a frontier as a table, today's and the best among them."""
     from sourcing.tuning.words import threshold
 
     every = range(0, len(one.points), max(1, len(one.points) // _LINES))
     wanted = sorted({*every, one.today, len(one.points) - 1, *([] if one.best is None else [one.best])})
-    lines = []
+    rows = [[
+        "", one.rule, gettext("buys"), gettext("profit"), gettext("from"), gettext("to"), gettext("cash tied"),
+        gettext("hours"), gettext("an hour"), gettext("per cash"),
+    ]]  # fmt: skip
     for at in wanted:
         point = one.points[at]
-        mark = " ".join(word for word, here in (("today", at == one.today), ("best", at == one.best)) if here)
-        hour = "" if point.per_hour is None else f"{point.per_hour.mid:,.2f}"
-        cash = "" if point.per_cash is None else f"{point.per_cash.mid:,.2f}"
-        lines.append(
-            f"  {mark:11}{threshold(one.rule, point.threshold):>14}{point.buys:>7,}{point.profit.mid:>9,.0f}"
-            f"{point.profit.low:>9,.0f}{point.profit.high:>9,.0f}{point.cash.mid:>11,.0f}{point.hours:>8,.1f}"
-            f"{hour:>9}{cash:>10}"
-        )
-    return lines
+        marks = ((gettext("today"), at == one.today), (gettext("best"), at == one.best))
+        figures = (
+            f"{point.buys:,}", f"{point.profit.mid:,.0f}", f"{point.profit.low:,.0f}", f"{point.profit.high:,.0f}",
+            f"{point.cash.mid:,.0f}", f"{point.hours:,.1f}",
+            "" if point.per_hour is None else f"{point.per_hour.mid:,.2f}",
+            "" if point.per_cash is None else f"{point.per_cash.mid:,.2f}",
+        )  # fmt: skip
+        mark = " ".join(word for word, here in marks if here)
+        rows.append([mark, threshold(one.rule, point.threshold), *map(separated, figures)])
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  "
+        + f"{row[0]:{wide[0]}}"
+        + "".join(f"  {cell:>{size}}" for cell, size in zip(row[1:], wide[1:], strict=True))
+        for row in rows
+    ]

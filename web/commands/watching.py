@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from sourcing.errors import SourcingError
-from web.commands.frame import say
+from sourcing.language import gettext
+from web.commands.frame import failed, say
 
 if TYPE_CHECKING:
     from sourcing.comps.watch import Arrival
@@ -24,7 +25,7 @@ def keep_watch(store: Store, folder: Path, beside: Path, *, as_json: bool, looks
     from sourcing.comps.watch import Watch
 
     watch = Watch(store, folder, beside)
-    say(f"Watching {folder}; Ctrl-C ends it.")
+    say(gettext("Watching {folder}; Ctrl-C ends it.", folder=folder))
     done = 0
     try:
         while looks is None or done < looks:
@@ -32,7 +33,7 @@ def keep_watch(store: Store, folder: Path, beside: Path, *, as_json: bool, looks
             try:
                 found = watch.look()
             except SourcingError as error:  # a drive that is away for a while
-                say(f"Error: {error}")
+                say(failed(error))
                 found = []
             for one in found:
                 click.echo(json.dumps(_plain(one)) if as_json else _words(one))
@@ -43,7 +44,7 @@ def keep_watch(store: Store, folder: Path, beside: Path, *, as_json: bool, looks
             if looks is None or done < looks:
                 time.sleep(EVERY)
     except KeyboardInterrupt:
-        say("Watching ended.")
+        say(gettext("Watching ended."))
 
 
 def _plain(one: Arrival) -> dict[str, object]:
@@ -55,10 +56,14 @@ def _plain(one: Arrival) -> dict[str, object]:
 def _words(one: Arrival) -> str:
     report = one.report
     if one.became == "loaded" and report is not None:
-        aside = f", {report.rejected} rejected (mend them on the Comps page)" if report.rejected else ""
-        return f"{one.name}: {report.new} new, {report.known} known{aside}, batch {report.batch_id}"
+        told = [gettext("{new} new, {known} known", new=report.new, known=report.known)]
+        if report.rejected:
+            told.append(gettext("{count} rejected (mend them on the Comps page)", count=report.rejected))
+        return f"{one.name}: {', '.join(told)}, {gettext('batch {number}', number=report.batch_id)}"
     if one.became == "waiting":
-        return f"{one.name}: waits on the Comps page. {one.why}"
+        return f"{one.name}: {gettext('waits on the Comps page.')} {one.why}"
     if one.became == "left":
-        return f"{one.name}: left in its folder for now. {one.why}"
-    return f"{one.name}: nothing new" if one.became == "known" else f"{one.name}: not loaded. {one.why}"
+        return f"{one.name}: {gettext('left in its folder for now.')} {one.why}"
+    return f"{one.name}: " + (
+        gettext("nothing new") if one.became == "known" else f"{gettext('not loaded.')} {one.why}"
+    )

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import click
 
+from sourcing.language import ngettext, separated
 from web.commands.frame import data_option, data_place, folder_of, open_data, say
+from web.commands.words import Command
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @data_option
 @click.pass_context
@@ -21,10 +23,16 @@ def export(ctx: click.Context, file: Path) -> None:
     from sourcing.export.whole import write_everything
 
     counts = write_everything(open_data(ctx), folder_of(data_place(ctx)), file)
-    say(f"{sum(counts.values()):,} rows of {len(counts)} tables in {file}.")
+    rows = sum(counts.values())
+    say(
+        ngettext(
+            "{rows} row of {tables} tables in {file}.", "{rows} rows of {tables} tables in {file}.", rows,
+            rows=separated(f"{rows:,}"), tables=len(counts), file=file,
+        )
+    )  # fmt: skip
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @data_option
 @click.pass_context
@@ -36,4 +44,11 @@ def restore(ctx: click.Context, file: Path) -> None:
     from sourcing.export.whole import read_everything
 
     counts = read_everything(open_data(ctx), folder_of(data_place(ctx)), file)
-    say(f"{sum(counts.values()):,} rows of {len(counts)} tables read back from {file}.")
+    rows = sum(counts.values())
+    say(
+        ngettext(
+            "{rows} row of {tables} tables read back from {file}.",
+            "{rows} rows of {tables} tables read back from {file}.",
+            rows, rows=separated(f"{rows:,}"), tables=len(counts), file=file,
+        )
+    )  # fmt: skip
