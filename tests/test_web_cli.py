@@ -174,9 +174,10 @@ def test_amounts_are_read_and_written_as_the_settings_say(tmp_path: Path) -> Non
     said = run("check", "FWR1042", "--price", "9,50", "--data", tmp_path)
     assert said.exit_code == 0, said.stderr
     assert re.search(r"^asking_price +\d+,\d\d\xa0€$", said.stdout, re.M)
-    kept = json.loads(run("check", "FWR1042", "--price", "9,50", "--json", "--data", tmp_path).stdout)
-    assert kept["shelf_price"] == "9.50"
-    wrong = run("check", "FWR1042", "--price", "9.50", "--data", tmp_path)
+    for typed in ("9,50", "9.50", "9,50 €"):
+        kept = json.loads(run("check", "FWR1042", "--price", typed, "--json", "--data", tmp_path).stdout)
+        assert kept["shelf_price"] == "9.50", typed
+    wrong = run("check", "FWR1042", "--price", "9.5o", "--data", tmp_path)
     assert wrong.exit_code == 1
     assert "12,50" in wrong.stderr
 

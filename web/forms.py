@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -147,6 +146,7 @@ def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None
 def _price(text: str, currency: str, locale: str) -> Decimal | None:
     """Read a price as typed; None where it is none."""
     from sourcing.money import minor_digits
+    from sourcing.typed_number import bare_number
 
     pieces, bare = each_of(text)
     digits, price = minor_digits(currency), bare_number(bare, currency, locale)
@@ -173,32 +173,3 @@ def _text(values: Mapping[str, str], name: str) -> str:
             field=name,
         )
     return text
-
-
-_GROUPED = re.compile(r"[1-9][0-9]{0,2}([., '’])[0-9]{3}(?:\1[0-9]{3})*(?!\1)[.,][0-9]{1,2}")
-
-
-def bare_number(text: str, currency: str, locale: str) -> Decimal | None:
-    """Read an amount with the currency's mark beside it or without; None where it is none."""
-    from sourcing.money import currency_marks
-
-    for mark in currency_marks(currency, locale):
-        text = text.removeprefix(mark).removesuffix(mark).strip()
-    return plain_number(text)
-
-
-def plain_number(text: str) -> Decimal | None:
-    """Read plain digits with one decimal point or comma: no exponent, no sign, nothing guessed.
-
-    Thousands may be set apart where the decimals leave no doubt, as in 1,299.00 and 1.299,00; 1.299 could be either.
-    """
-    if _GROUPED.fullmatch(text):
-        whole, mark = re.sub("[^0-9]", "", text), len(text) - max(text.rfind("."), text.rfind(",")) - 1
-        return Decimal(whole).scaleb(-mark)
-    plain = text.replace(",", ".")
-    if len(plain) > 12 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
-        return None
-    try:
-        return Decimal(plain)
-    except InvalidOperation:
-        return None

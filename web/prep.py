@@ -19,7 +19,7 @@ from sourcing.prep.learnt import words
 from sourcing.prep.pace import beside, paces
 from sourcing.stock import shelf
 from sourcing.stock.item import READY, RETURNED, TO_PREP
-from web.forms import plain_number
+from sourcing.typed_number import plain_number
 from web.state import settings, store
 
 DOING = {

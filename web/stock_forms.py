@@ -9,7 +9,7 @@ from flask import request
 
 from sourcing.errors import BadInput
 from sourcing.language import gettext
-from web.forms import bare_number, plain_number
+from sourcing.typed_number import bare_number, plain_number
 from web.state import settings
 
 LONGEST = 200

@@ -10,8 +10,8 @@ from werkzeug.wrappers import Response
 
 from sourcing.errors import BadInput
 from sourcing.language import gettext, gettext_noop, ngettext
+from sourcing.typed_number import plain_number
 from web.charts_stores import Bars, Line, bars
-from web.forms import plain_number
 from web.state import settings, store
 from web.stock_forms import read_text, read_whole
 

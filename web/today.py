@@ -17,7 +17,7 @@ from sourcing.today import cash, fed
 from sourcing.today.board import ORDERS, PLAN
 from sourcing.today.day import day
 from sourcing.today.move import move
-from web.forms import bare_number
+from sourcing.typed_number import bare_number
 from web.state import current, settings, store
 
 ORDER_WORDS = {

@@ -76,16 +76,17 @@ def check(
     from sourcing.answer import Query
     from sourcing.check import check as judge
     from sourcing.flags.marked import read_flags
-    from sourcing.money import minor_digits, parse_money
+    from sourcing.money import minor_digits
     from sourcing.purchase import each_of, unit_price
     from sourcing.settings import load_settings
+    from sourcing.typed_number import typed_money
 
     store = open_data(ctx)
     kept = load_settings(store)
     shelf = None
     if price is not None:
         pieces, amount = each_of(price)
-        whole = parse_money(amount, currency=kept.currency, locale=kept.locale, field="price")
+        whole = typed_money(amount, kept.currency, kept.locale, "price")
         shelf = unit_price(whole, pieces, minor_digits(kept.currency))
     marked = read_flags(kept, flags)
     verdict = judge(store, Query(code=code or "", shelf_price=shelf, flags=marked, **rest))

@@ -29,14 +29,15 @@ def explain(ctx: click.Context, code: str, price: str | None, size: str, conditi
 
     from sourcing.answer import Query
     from sourcing.explain import explain as take_apart
-    from sourcing.money import money_writer, parse_money
+    from sourcing.money import money_writer
     from sourcing.settings import load_settings
+    from sourcing.typed_number import typed_money
 
     store = open_data(ctx)
     kept = load_settings(store)
     shelf = None
     if price is not None:
-        shelf = parse_money(price, currency=kept.currency, locale=kept.locale, field="price")
+        shelf = typed_money(price, kept.currency, kept.locale, "price")
     found = take_apart(store, Query(code=code, shelf_price=shelf, size=size, condition=condition))
     if as_json:
         click.echo(json.dumps(found.as_dict(), indent=2))

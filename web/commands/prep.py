@@ -224,10 +224,12 @@ def _learnt(line: dict[str, Any]) -> str:
 def _minutes(text: str | None) -> Decimal | None:
     if text is None:
         return None
-    plain = text.strip().replace(",", ".")
-    if len(plain) > 8 or not plain.isascii() or not plain.replace(".", "", 1).isdigit():
+    from sourcing.typed_number import plain_number
+
+    found = plain_number(text.strip())
+    if found is None:
         raise click.BadParameter(gettext("“{text}” is no number of minutes; type one such as 25 or 12.5.", text=text))
-    return Decimal(plain)
+    return found
 
 
 def _line(batch: Batch) -> str:

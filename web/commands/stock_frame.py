@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -93,11 +93,10 @@ def amount(text: str, name: str) -> Decimal:
     BadInput
         It is none.
     """
-    try:
-        found = Decimal(text.replace(",", "."))
-    except InvalidOperation:
-        found = Decimal("NaN")
-    if not found.is_finite():
+    from sourcing.typed_number import plain_number
+
+    found = plain_number(text.strip())
+    if found is None:
         raise BadInput(gettext("“{text}” is not an amount.", text=text[:40]), gettext("Such as 12.50."), field=name)
     return found
 

@@ -38,10 +38,11 @@ def show(ctx: click.Context, /, as_json: bool, **asked: Any) -> None:
     Example: sourcing terms show --category shoes --price 59.99 --shelf 20 --flag no_box
     """
     from sourcing.flags.marked import flagged, read_flags
-    from sourcing.money import minor_digits, money_writer, parse_money
+    from sourcing.money import minor_digits, money_writer
     from sourcing.purchase import Discounts, each_of, unit_price
     from sourcing.receipt import ROUNDING, fee_note
     from sourcing.settings import load_settings
+    from sourcing.typed_number import typed_money
 
     kept = load_settings(open_data(ctx))
     category, channel = asked["category"], asked["channel"]
@@ -49,7 +50,7 @@ def show(ctx: click.Context, /, as_json: bool, **asked: Any) -> None:
     found = flagged(deal, kept, read_flags(kept, asked["flags"])).terms
 
     def amount(text: str, field: str) -> Decimal:
-        return parse_money(text, currency=kept.currency, locale=kept.locale, field=field)
+        return typed_money(text, kept.currency, kept.locale, field)
 
     total = Decimal(50) if asked["price"] is None else amount(asked["price"], "price")
     shelf = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import click
@@ -88,15 +88,14 @@ def today(
 
 def _cut(text: str) -> tuple[int, Decimal]:
     number, sign, price = text.partition("=")
-    plain = price.strip().replace(",", ".")
-    try:
-        if not sign or not number.strip().isdigit() or not plain.replace(".", "", 1).isdigit():
-            raise InvalidOperation
-        return int(number), Decimal(plain)
-    except InvalidOperation as error:
+    from sourcing.typed_number import plain_number
+
+    found = plain_number(price.strip())
+    if not sign or not number.strip().isdigit() or found is None:
         raise click.BadParameter(
             gettext("“{text}” is no new price; write the piece's number and it, such as 12=44.00.", text=text)
-        ) from error
+        )
+    return int(number), found
 
 
 def _line(line: Line) -> str:
