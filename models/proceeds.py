@@ -48,9 +48,12 @@ class Prospects:
 
     def of(self, item: int) -> Prospects:
         """Return what is known of one item, without the others' memory."""
-        here = slice(item, item + 1)
+        return self.some(np.array([item]))
+
+    def some(self, items: Ints) -> Prospects:
+        """Return what is known of some of the items, in copies."""
         mean, var, nodes, weights, a, b = (
-            values[here].copy() for values in (self.mean, self.var, self.nodes, self.weights, self.a, self.b)
+            values[items] for values in (self.mean, self.var, self.nodes, self.weights, self.a, self.b)
         )
         return Prospects(mean, var, nodes, weights, a, b, self.response, self.drift)
 

@@ -26,7 +26,7 @@ from sourcing.settings import Settings
 from sourcing.storage import Store
 
 MOST_DAYS = 365
-_TOO_FAR = 20.0  # times what such items bring: a price beyond that is a typing error
+TOO_FAR = 20.0  # times what such items bring: a price beyond that is a typing error
 
 
 @dataclass(frozen=True)
@@ -166,11 +166,11 @@ def _listed_at(was: Forecasts, outcome: Outcome, chosen: int, rules: Rules) -> F
 
 
 def _plausible(ask: Decimal, usual: float, prospect: Prospect) -> None:
-    if usual / _TOO_FAR <= float(ask) <= usual * _TOO_FAR:
+    if usual / TOO_FAR <= float(ask) <= usual * TOO_FAR:
         return
     write = money_writer(prospect.base.currency, prospect.locale)
     shown, low, mid, high = (
-        write(verdict.to_cents(float(amount))) for amount in (ask, usual / _TOO_FAR, usual, usual * _TOO_FAR)
+        write(verdict.to_cents(float(amount))) for amount in (ask, usual / TOO_FAR, usual, usual * TOO_FAR)
     )
     raise BadInput(
         gettext(

@@ -78,6 +78,14 @@ def figures(draw: Draw, slots: int, count: int, channels: int) -> dict[str, Ints
     most = {"days_50": 300, "days_80": 366, "evidence": 900, "channel": channels, "dearer": 2, "sold": 40, "unsold": 30}
     found |= {name: draw.integers(0, top, (slots, count)) for name, top in most.items()}
     found["newest"] = np.where(draw.random((slots, count)) < 0.1, 0, draw.integers(19_000, 21_000, (slots, count)))
+    found["others"] = (draw.random((slots, count)) < 0.6).astype(np.int64)
+    there = {
+        "others_net": found["net"] - draw.integers(-200, 900, net.shape),
+        "others_loss": found["net_loss"] - draw.integers(-200, 900, net.shape),
+        "others_tied": draw.integers(0, 2_000, (slots, count)),
+        "others_by_target": draw.integers(0, 10_001, (slots, count)),
+    }
+    found |= {name: np.where(found["others"] == 1, values, 0) for name, values in there.items()}
     return {one.name: found[one.name] for one in COLUMNS}
 
 
@@ -119,10 +127,22 @@ def _group(
     )
 
 
-def answered(group: Group, record: int, query: Query, settings: Settings) -> Verdict:
-    """Judge one record as the server does, from the figures before they were packed."""
+def wanted(group: Group, record: int, query: Query, settings: Settings) -> dict[str, Any]:
+    """Judge one record as the server does, at the price that others get too where that is to be shown."""
     slot = group.conditions.get(" ".join(query.condition.casefold().split()), group.other) if query.condition else 0
     one = {name: int(values[slot, record]) for name, values in group.figures.items()}
+    answer, beside = _answered(group, record, one, query, settings).as_dict(), None
+    if one["others"] and answer["asking_price"] is not None:
+        own = {"ask": "sale_50", "net": "others_net", "net_loss": "others_loss", "tied": "others_tied",
+               "by_target": "others_by_target"}  # fmt: skip
+        there = {name: one[other] for name, other in own.items()}
+        said = _answered(group, record, one | there, query, settings).as_dict()
+        beside = {name: said[name] for name in ("decision", "most_worth_paying")}
+    return answer | {"at_others": beside}
+
+
+def _answered(group: Group, record: int, one: dict[str, int], query: Query, settings: Settings) -> Verdict:
+    """Judge one record by its figures before they were packed."""
     category = query.category if group.category == OTHER else group.category  # an unknown one is kept as it was asked
     item = _item(group.known[record]) if group.known else _stand_in(category, group.brands[record])
     newest = date(1970, 1, 1) + timedelta(one["newest"]) if one["newest"] else None

@@ -10,6 +10,8 @@ import click
 import pytest
 
 from sourcing.answers import COLUMNS
+from sourcing.pack.figures import COLUMNS as COLUMNS_OF_PACK
+from sourcing.pack.file import VERSION
 from sourcing.settings import SETTINGS
 from web.cli import BUSY, FAILED, REFUSED, SOME_FAILED, main
 from web.routes import ROUTES
@@ -54,6 +56,17 @@ def test_every_exit_code_has_its_entry() -> None:
     text = (ROOT / "docs/commands.md").read_text(encoding="utf-8")
     listed = set(map(int, re.findall(r"(\d) [a-z]", text.split("Exit codes:")[1])))
     assert listed == {0, 2, FAILED, REFUSED, SOME_FAILED, BUSY}  # 2 is click's own for wrong usage
+
+
+def test_the_pack_is_described_as_it_is_written() -> None:
+    text = (ROOT / "docs/pack_format.md").read_text(encoding="utf-8")
+    assert re.findall(r"version of the format, now (\d+)", text) == [str(VERSION)]
+    history = text.split("## Versions")[1].split("## ")[0]
+    assert re.findall(r"^\| (\d+) \|", history, re.M) == [str(number) for number in range(1, VERSION + 1)]
+    columns = text.split("The figures are ")[1].split("## ")[0]
+    assert set(re.findall(r"`([a-z]+(?:_\w+)?)`", columns)) == {one.name for one in COLUMNS_OF_PACK}
+    reads = (ROOT / "web/static/aisle/file.js").read_text(encoding="utf-8")
+    assert f"FORMAT = {VERSION};" in reads
 
 
 def test_every_page_has_its_entry_and_no_other() -> None:

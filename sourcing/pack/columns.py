@@ -29,6 +29,10 @@ BY: dict[str, tuple[str, ...]] = {
     "sold_30": ("by_target", "sold_14"),
     "sold_60": ("by_target", "sold_30"),
     "sold_90": ("sold_60", "sold_30"),
+    "others_net": ("net", "sale_50"),
+    "others_loss": ("others_net", "net_loss"),
+    "others_tied": ("tied", "by_target"),
+    "others_by_target": ("by_target",),
 }
 FEWEST = 60  # records of a group that are worth forecasts of their own
 
@@ -55,16 +59,33 @@ def forecasts_of(figures: dict[str, Ints], shifts: tuple[float, ...]) -> Forecas
     ratio = [round(float(np.exp(shift)), 6) for shift in shifts[1:]]
     usual: dict[str, list[float]] = {}
     beyond: dict[str, list[int]] = {}
+    shown = figures["others"] == 1
     for one in COLUMNS:
         values = figures[one.name]
-        if one.name in BY and values.shape[1] >= FEWEST:
-            usual[one.name] = _line(values[0], [figures[name][0] for name in BY[one.name]])
-        if one.scales and values.shape[1] >= FEWEST:
+        fits = shown if one.at_others else np.ones_like(shown)
+        if one.name in BY and fits[0].sum() >= FEWEST:
+            usual[one.name] = _line(values[0, fits[0]], [figures[name][0, fits[0]] for name in BY[one.name]])
+        if one.scales and (fits[0] & fits[1:]).sum(axis=1).min(initial=len(fits[0])) >= FEWEST:
             first = values[0].astype(np.float64)
             beyond[one.name] = [
-                int(np.median(values[at] - _rounded(first * share))) for at, share in enumerate(ratio, 1)
+                int(np.median((values[at] - _rounded(first * share))[fits[0] & fits[at]]))
+                for at, share in enumerate(ratio, 1)
             ]
     return Forecast(usual, ratio, beyond)
+
+
+def completed(figures: dict[str, Ints], how: Forecast) -> dict[str, Ints]:
+    """Put what is foretold where no figure at the price others get is shown, so that nothing is written there."""
+    found, shown = dict(figures), figures["others"] == 1
+    for one in COLUMNS:
+        if one.at_others:
+            values = found[one.name].copy()
+            guess = foretold(one, {name: few[0] for name, few in found.items()}, how)
+            values[0] = np.where(shown[0], values[0], guess)
+            for slot in range(1, len(values)):
+                values[slot] = np.where(shown[slot], values[slot], foretold_beyond(one, values[0], slot, how))
+            found[one.name] = values
+    return found
 
 
 def foretold(one: Column, values: dict[str, Ints], how: Forecast) -> Ints:

@@ -11,13 +11,13 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sourcing.codes.gtin import is_gtin
-from sourcing.pack.columns import Forecast, Written, forecasts_of, planes, write, zigzag
+from sourcing.pack.columns import Forecast, Written, completed, forecasts_of, planes, write, zigzag
 from sourcing.pack.figures import COLUMNS, Ints
 from sourcing.pack.header import deal_in_plain
 from sourcing.pack.reckoned import Group, Known
 
 MAGIC = b"TAKEALNG"
-VERSION = 1
+VERSION = 2
 START = struct.Struct("<8sHHIIII")  # magic, version, 0, length of the header, length of all, two sums of the rest
 _LEVEL = 9
 
@@ -138,7 +138,7 @@ def _codes(record: dict[int, int], codes: Iterable[tuple[int, int]]) -> list[Par
 
 
 def _figures(groups: Sequence[Group], hows: list[Forecast]) -> list[Part]:
-    both = [(group.figures, how) for group, how in zip(groups, hows, strict=True)]
+    both = [(completed(group.figures, how), how) for group, how in zip(groups, hows, strict=True)]
     written: list[Written] = [write(one, both) for one in COLUMNS]
     return [Part(one.name, (one.usual, one.others), one.data) for one in written]
 

@@ -17,6 +17,7 @@ from sourcing.forecast import forecast_group
 from sourcing.kin import pooled
 from sourcing.language import gettext
 from sourcing.pack.figures import COLUMNS, Ints, as_columns
+from sourcing.pack.others import at_others
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
 
@@ -161,8 +162,8 @@ def _figures(
         for place, one in enumerate(offers)
     ]
     each = np.arange(len(items))
-    found = {one.name: np.stack([table[one.name] for table in tables])[chosen, each] for one in COLUMNS}
-    return found, offers[0].speed_basis
+    found = {name: np.stack([table[name] for table in tables])[chosen, each] for name in tables[0]}
+    return found | at_others(offers, chosen, found, deal.rules), offers[0].speed_basis
 
 
 def _item(one: Known) -> Item:

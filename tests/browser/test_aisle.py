@@ -193,6 +193,57 @@ def test_ten_codes_and_four_pieces_without_the_server(phone: BrowserContext, ser
     expect(page.locator("ul.rows > li:not(.gone)")).to_have_count(4)
 
 
+def test_the_phone_names_the_limit_at_the_price_others_get_as_the_server_does(
+    phone: BrowserContext, server: Server
+) -> None:
+    asked = [
+        (code(0), "6.00", ""),
+        (code(3), "9.00", "30% then 2.00"),
+        (code(5), "3 for 60", ""),
+        (code(4999), "5", ""),
+    ]
+    said = []
+    page = opened(browser_without_scripts(phone), server)
+    for typed, price, discount in asked:
+        page.goto(server.address)
+        fill(page, typed, price, discount)
+        expect(page.locator("h1.word")).to_be_visible()
+        link = page.locator("p.usual a")
+        line = page.locator("p.usual").inner_text().removesuffix(link.inner_text()) if link.count() else ""
+        said.append(" ".join(line.split()))
+    assert "Then the word is: pass." in said[0]
+    assert all("what others get, it is worth at most " in line for line in said[:3])
+    assert said[3] == ""
+    server.kill()
+    page = opened(phone, server)
+    for (typed, price, discount), line in zip(asked, said, strict=True):
+        fill(page, typed, price, discount)
+        expect(page.locator("#verdict .word")).to_be_visible()
+        shown = [" ".join(one.split()) for one in page.locator("#verdict p.usual").all_inner_texts()]
+        assert shown == ([line] if line else [])
+        if line:  # between the verdict and what it rests on, as there
+            assert page.locator("#verdict article + p.usual + p.rests").count() == 1
+            assert page.locator("#verdict p.usual strong").first.inner_text() in line
+        clean(page, "usual", at_foot=False)
+        page.get_by_role("button", name="Next item").click()
+
+
+def browser_without_scripts(phone: BrowserContext) -> BrowserContext:
+    """Return another visitor, to whom the server alone answers."""
+    assert phone.browser is not None
+    return phone.browser.new_context(viewport=PHONE, java_script_enabled=False)
+
+
+def fill(page: Page, typed: str, price: str, discount: str) -> None:
+    """Ask for a verdict at a price as typed, less a discount where one is given."""
+    page.fill("#code", typed)
+    page.fill("#price", price)
+    if not page.locator("#discount").is_visible():
+        page.locator("details", has=page.locator("#discount")).locator("summary").first.click()
+    page.fill("#discount", discount)
+    page.get_by_role("button", name="Judge it").click()
+
+
 # Kept for the tests alone: answers to sendings are lost now and then after the server has had them.
 LOSSY = """
 const real = window.fetch.bind(window);

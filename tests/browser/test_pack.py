@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from made_up_pack import CONDITIONS, answered, discount, made_up
+from made_up_pack import CONDITIONS, discount, made_up
+from made_up_pack import wanted as wanted_of
 from playwright.sync_api import Browser, Page
 
 from sourcing.answer import Query
@@ -21,9 +22,12 @@ from sourcing.codes import closest, parse_code, style_key
 from sourcing.comps.lookup import known_codes
 from sourcing.errors import BadInput
 from sourcing.pack import kept
+from sourcing.pack.figures import COLUMNS, OTHERS
 from sourcing.pack.file import START, packed
+from sourcing.pack.reckoned import Group
 from sourcing.settings import Settings, default_settings, load_settings
 from sourcing.storage import Store
+from sourcing.whatif import at_others
 from web import forms
 
 pytestmark = pytest.mark.browser
@@ -44,7 +48,7 @@ FIELDS = (
     "decision", "binding_rule", "most_worth_paying", "shelf_price", "landed_cost", "asking_price", "expected_proceeds",
     "profit_before_labour", "profit_after_labour", "profit_per_hour", "days_50", "days_80", "reason", "would_settle",
     "speed_basis", "objective", "rests_on", "match", "newest_comp", "comps_sold", "comps_unsold", "sale_price",
-    "proceeds", "profit", "limits", "sold_within", "warnings", "currency",
+    "proceeds", "profit", "limits", "sold_within", "warnings", "currency", "at_others",
 )  # fmt: skip
 JUDGE = """([fields, table]) => table.map(([code, price, discount, condition, category, brand]) => {
   const answer = window.judge(window.pack, { code, price, discount, condition, category, brand });
@@ -87,6 +91,48 @@ def test_the_phone_says_what_the_server_says(page: Page, settings: Settings) -> 
     rows = ROWS if settings.locale == "en_US" else ROWS // 20
     data, groups = made_up(draw, 120, max(rows // 200, 3), settings)
     assert opened(page, packed(data))["items"] == sum(len(group.known) for group in groups)
+    asked, wanted = asked_of(draw, groups, rows, settings)
+    assert {one["decision"] for one in wanted} == {"buy", "pass", "too little to go on"}
+    assert len({one["binding_rule"] for one in wanted}) == 5
+    there = [(one["decision"], one["at_others"]["decision"]) for one in wanted if one["at_others"]]
+    assert set(there) == {(one, other) for one in ("buy", "pass") for other in ("buy", "pass")}
+    assert len(there) < len(wanted)
+    alike(page, asked, wanted)
+
+
+FIGURES = """([names]) => window.pack.groups.map((group) => names.map((name) =>
+  Array.from({ length: group.slots }, (_, slot) =>
+    Array.from({ length: group.count }, (_, at) => window.pack.figure(name, group.first + at, slot)))))"""
+
+
+@pytest.mark.parametrize("each", [3, 300])  # too few to be foretold, and enough
+def test_every_figure_comes_back_on_the_phone(page: Page, each: int) -> None:
+    data, groups = made_up(np.random.default_rng(17), 3, each, default_settings())
+    opened(page, packed(data))
+    names = [one.name for one in COLUMNS]
+    for group, found in zip(groups, page.evaluate(FIGURES, [names]), strict=True):
+        for name, values in zip(names, found, strict=True):
+            read = group.figures["others"] == 1 if name in OTHERS else np.ones_like(group.figures[name], dtype=bool)
+            assert np.array_equal(np.array(values)[read], group.figures[name][read]), (group.category, name)
+
+
+def test_a_wrong_figure_at_the_price_others_get_would_be_seen(page: Page) -> None:
+    settings = default_settings()
+    data, groups = made_up(np.random.default_rng(953), 20, 5, settings)
+    opened(page, data)
+    alike(page, *asked_of(np.random.default_rng(954), groups, 400, settings))
+    # By a cent, and by as many days or as much of a chance as moves a limit by one.
+    for name, by in {"others_net": 1, "others_loss": 1, "others_tied": 300, "others_by_target": 2_000}.items():
+        for group in groups:
+            group.figures[name] += by
+        with pytest.raises(AssertionError, match="at_others"):
+            alike(page, *asked_of(np.random.default_rng(954), groups, 400, settings))
+        for group in groups:
+            group.figures[name] -= by
+
+
+def asked_of(draw: Any, groups: list[Group], rows: int, settings: Settings) -> tuple[list[tuple[Any, ...]], Any]:
+    """Draw so many questions about made-up items, as the phone is asked them, and what the server says to each."""
     asked: list[tuple[Any, ...]] = []
     wanted = []
     for _ in range(rows):
@@ -99,12 +145,9 @@ def test_the_phone_says_what_the_server_says(page: Page, settings: Settings) -> 
         category = "" if group.known else "unheard of" if group.category == "★" else group.category.upper()
         brand = "" if group.known else group.brands[record]
         query = Query(code=code, shelf_price=shelf, discount=steps, condition=condition, category=category, brand=brand)
-        answer = answered(group, record, query, settings)
         asked.append((code, None if shelf is None else int(shelf * 100), typed(steps), condition, category, brand))
-        wanted.append(answer.as_dict())
-    assert {one["decision"] for one in wanted} == {"buy", "pass", "too little to go on"}
-    assert len({one["binding_rule"] for one in wanted}) == 5
-    alike(page, asked, wanted)
+        wanted.append(wanted_of(group, record, query, settings))
+    return asked, wanted
 
 
 PRICES = {
@@ -145,13 +188,17 @@ def test_the_samples_are_judged_as_the_server_judges_them(
         for condition in ("", "used"):
             price = round(Decimal(int(draw.integers(100, 4_000))) / 100, 2)
             category = "Shoes" if code.startswith("ZZ") else ""
-            query = Query(code=str(code), shelf_price=price, condition=condition, category=category)
+            steps = discount(draw) if draw.random() < 0.4 else None
+            query = Query(code=str(code), shelf_price=price, discount=steps, condition=condition, category=category)
             try:
-                answer = check(store, query, settings)
+                answer = check(store, query, settings).as_dict()
             except BadInput:
                 continue
-            asked.append((str(code), int(price * 100), "", condition, category, ""))
-            wanted.append(answer.as_dict())
+            there = at_others(store, query, answer, settings)
+            beside = there and {name: there[name] for name in ("decision", "most_worth_paying")}
+            asked.append((str(code), int(price * 100), typed(steps), condition, category, ""))
+            wanted.append(answer | {"at_others": beside})
+    assert {one["at_others"] is None for one in wanted} == {True, False}
     alike(page, asked, wanted)
     gtin, root = store.read("SELECT gtin, root FROM code ORDER BY gtin LIMIT 1 OFFSET 40")[0]
     style = store.read("SELECT style_code FROM product WHERE id = ?", (root,))[0][0]
@@ -164,8 +211,9 @@ def test_bytes_that_are_no_good_are_named(page: Page) -> None:
     data, _ = made_up(np.random.default_rng(1), 2, 3, default_settings())
     turned = bytearray(data)
     turned[len(data) // 2] ^= 4
-    later = bytearray(data)
+    later, earlier = bytearray(data), bytearray(data)
     later[8] += 1
+    earlier[8] -= 1
     squeezed = bytearray(packed(data))
     squeezed[len(squeezed) // 2] ^= 255
     for bad, state in (
@@ -175,6 +223,7 @@ def test_bytes_that_are_no_good_are_named(page: Page) -> None:
         (bytes(squeezed), "damaged"),
         (gzip.compress(data)[:-30], "damaged"),
         (bytes(later), "other version"),
+        (bytes(earlier), "other version"),
         (b"<!doctype html><title>Enter</title>", "not a pack"),
         (b"", "not a pack"),
     ):

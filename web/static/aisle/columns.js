@@ -4,6 +4,7 @@ const BY = {
   sale_50: ["ask"], sale_90: ["sale_50"], net: ["ask", "sale_50"], net_10: ["sale_50", "net"], net_50: ["ask", "net"], net_90: ["ask"],
   net_loss: ["net_10", "net_50"], by_target: ["tied"], sold_14: ["by_target", "tied"], sold_30: ["by_target", "sold_14"],
   sold_60: ["by_target", "sold_30"], sold_90: ["sold_60", "sold_30"],
+  others_net: ["net", "sale_50"], others_loss: ["others_net", "net_loss"], others_tied: ["tied", "by_target"], others_by_target: ["by_target"],
 };
 export const unzigzag = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
 

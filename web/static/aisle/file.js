@@ -1,7 +1,7 @@
 // The bytes of a take-along pack: whole and of this version, or why not. Format: docs/pack_format.md; sourcing/pack/file.py.
 import { gettext } from "../language.js";
 
-export const FORMAT = 1;
+export const FORMAT = 2;
 const MAGIC = "TAKEALNG", START = 28;
 const STRETCH = 2048; // words that are added up at a time
 const AGAIN = gettext("Fetch it again when the server is in reach.");

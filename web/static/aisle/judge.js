@@ -73,8 +73,20 @@ function judged(pack, asked, answer, shelf, discount) {
     objective: deal.objective,
     speed_basis: group.speed_basis || gettext("your own assumption of {days} days: no listing dates", { days: terms.assumed_days }),
     ...speed(group, of),
+    at_others: atOthers(deal, of, seen, left, till, shelf, pack.write),
   });
   return shelf === null ? answer : { ...answer, ...profits(answer.landed_cents, seen, nets, left.minutes, deal) };
+}
+
+/** Return { decision, most_worth_paying } at the price others get where a dearer one is advised, else null; see sourcing/whatif.py. */
+function atOthers(deal, of, seen, left, till, shelf, write) {
+  if (!of("others")) return null;
+  const there = {
+    ...seen, net: (of("others_net") - left.supplies) / 100, low: (of("others_loss") - left.supplies) / 100, tied: of("others_tied") / 10,
+    chance: seen.chance === null ? null : of("others_by_target") / 10000,
+  };
+  const { decision, most } = decide(bounds(deal, there, till, shelf, write), shelf);
+  return { decision, most_worth_paying: plain(most) };
 }
 
 function resting(sold, unsold, newest, match) {
@@ -259,6 +271,6 @@ function blank(pack, asked) {
     speed_basis: "", days_50: null, days_80: null, sold_within: {}, expected_proceeds: null, proceeds: null, profit_before_labour: null,
     profit_after_labour: null, profit: null, profit_per_hour: null, chance_of_loss: null, loss_between: null, comps_sold: 0, comps_unsold: 0,
     newest_comp: null, match: gettext("no comps"), rests_on: gettext("There are no comps of this item."), objective: "", channel: "", limits: [], warnings: [],
-    left_out: [], prep_minutes: null, problem: null, fit_made_at: pack.about.learnt, from_pack: true, pack_built: pack.about.built,
+    at_others: null, left_out: [], prep_minutes: null, problem: null, fit_made_at: pack.about.learnt, from_pack: true, pack_built: pack.about.built,
   };
 }

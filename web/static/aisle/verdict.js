@@ -1,6 +1,6 @@
 // The phone's own verdict in the markup of the server's: templates/check/verdict.html and web/glance.py.
 import { gettext, ngettext } from "../language.js";
-import { cents, days, kindOf, made, money, said, shape, share } from "./words.js";
+import { cents, days, inBold, kindOf, made, money, said, shape, share } from "./words.js";
 
 const capital = (text) => text[0].toUpperCase() + text.slice(1);
 // Nouns of other languages have capitals, which stay inside of a sentence.
@@ -26,7 +26,17 @@ function reason(pack, answer) {
   return { doing: gettext("Leave it."), why: rule((text) => gettext("This rule holds at no price: {rule}.", { rule: text })) };
 }
 
-/** Return the verdict's article and the line of what it rests on; `about` is the age of the pack: { words }. */
+/** Say beside a limit that rests on a dearer asking price the one at the price others get; null where none is shown. */
+function usual(pack, { at_others: there, decision, sale_price: others }) {
+  if (!there) return null;
+  const price = money(pack, others.mid), most = there.most_worth_paying;
+  const words = most === null ? [gettext("Asked at {price}, what others get, no rule limits it.", { price })]
+    : inBold(gettext("Asked at {price}, what others get, it is worth at most {most}.", { price }), "most", money(pack, most));
+  const word = there.decision !== decision && gettext("Then the word is: {word}.", { word: said(there.decision) });
+  return made("p", { class: "rests usual" }, ...words, word && " ", word && made("strong", {}, word));
+}
+
+/** Return the verdict's article and the lines of what it rests on; `about` is the age of the pack: { words }. */
 export function verdict(pack, answer, about) {
   const kind = kindOf(answer.decision), item = answer.item;
   const most = answer.most_worth_paying;
@@ -48,7 +58,7 @@ export function verdict(pack, answer, about) {
     made("p", { class: "settle age" }, about.words, ...answer.left_out.map((sentence) => ` ${sentence}`)),
     answer.sale_price === null && !Object.keys(answer.sold_within ?? {}).length ? null : figures(pack, answer));
   const asked = answer.asking_price !== null && gettext("If you ask {price}: days with that price held, profit with your price cuts.", { price: money(pack, answer.asking_price) });
-  return [article, made("p", { class: "rests" }, asked && made("strong", {}, asked), asked && " ", [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))];
+  return [article, usual(pack, answer), made("p", { class: "rests" }, asked && made("strong", {}, asked), asked && " ", [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))].filter(Boolean);
 }
 
 function figures(pack, answer) {

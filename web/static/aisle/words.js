@@ -9,6 +9,9 @@ export function made(name, marks = {}, ...inside) {
   return element;
 }
 
+/** Return the parts of a message with one of its {names} filled in, in bold. */
+export const inBold = (message, name, text) => message.split(`{${name}}`).flatMap((part, at) => (at ? [made("strong", {}, text), part] : [part]));
+
 /** Copy the shape of a decision. */
 export const shape = (kind) => document.querySelector(`template[data-shape="${kind}"]`).content.cloneNode(true);
 
