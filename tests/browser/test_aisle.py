@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 import random
 import re
@@ -19,7 +20,7 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, TimeoutError, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Route, TimeoutError, expect
 from steps import clean
 
 from benchmarks._photos import photo
@@ -445,6 +446,39 @@ def test_a_spoilt_pack_and_a_full_phone_are_told_and_nothing_is_lost(phone: Brow
         server.start()
         page.reload()
         expect(page.locator("#aisle-line")).to_contain_text("Answers without your server", timeout=40_000)
+
+
+UPDATE = """async () => {
+  const packs = await import("/static/aisle/packs.js");
+  const answer = await fetch("/aisle/state");
+  await packs.update({ ...(await answer.json()), learnt: true });
+  return packs.current().then((held) => held?.pack.about.built);
+}"""
+
+
+def test_a_page_left_open_over_an_upgrade_fetches_a_pack_it_cannot_read_once(
+    phone: BrowserContext, server: Server
+) -> None:
+    page = opened(phone, server)
+    built = page.evaluate(UPDATE)
+    fetched = []
+
+    def newer(route: Route) -> None:
+        fetched.append(route.request.url)
+        answer = route.fetch()
+        body = bytearray(answer.body())
+        raw = bytearray(gzip.decompress(body)) if body[:2] == b"\x1f\x8b" else body
+        raw[8] = 77
+        route.fulfill(response=answer, body=bytes(raw))
+
+    phone.route("**/aisle/pack/state", lambda route: route.fulfill(json={"stamp": "another", "building": False}))
+    phone.route("**/aisle/pack", newer)
+    for _ in range(3):
+        assert page.evaluate(UPDATE) == built
+    assert len(fetched) == 1
+    page.reload()  # with scripts that may be new, it looks again
+    assert page.evaluate(UPDATE) == built
+    assert len(fetched) == 2
 
 
 def test_where_storage_is_refused_the_page_works_as_without_it(browser: Browser, server: Server) -> None:

@@ -6,6 +6,7 @@ import { known, reach } from "./server.js";
 let held = null; // { server, pack, at }
 let opening = null; // while it is: everybody who asks waits for the same
 export let coming = false; // the server is making another one
+let ahead = null; // the stamp of a pack of another version: only this page, loaded anew, can come to read it
 export let wrong = null; // why the kept pack cannot be used: { wrong, wayOn }
 
 /** Return { pack, at } of the server last known, or null. */
@@ -53,13 +54,16 @@ export async function update(state) {
   const { stamp, building } = told.json();
   const record = await kept.get("packs", state.server);
   coming = building;
-  if (stamp && stamp === record?.stamp) return false;
+  if (stamp && (stamp === record?.stamp || stamp === ahead)) return false;
   const answer = await reach("/aisle/pack", { patience: 120_000 }); // the first time this has one made
   coming ||= answer?.status === 202;
   const still = answer?.status === 200 && (await reach("/aisle/state"));
   if (!still || still.status !== 200 || still.json().server !== state.server) return false; // another took its place
-  const pack = await openPack(answer.bytes).catch(() => null);
-  if (!pack) return false; // cut off on the way: the old one stays
+  const pack = await openPack(answer.bytes).catch((error) => {
+    ahead = error.state === "other version" ? stamp : null;
+    return null; // cut off on the way, or not for this page: the old one stays
+  });
+  if (!pack) return false;
   const at = new Date().toISOString();
   await kept.put("packs", state.server, { bytes: new Blob([answer.bytes]), stamp: pack.about.stamp, built: pack.about.built, at });
   await kept.remove("about", "spoilt");
