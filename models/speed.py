@@ -112,7 +112,8 @@ class SpeedModel:
         speeds = np.ones(products)
         for round_ in range(self.rounds):
             expected = np.asarray(by_listing.T @ speeds[rows.product])
-            beta = _maximise(matrix, events, expected, beta, layout)
+            likelihood = _Likelihood(matrix, events, expected, layout)
+            beta = _maximise(likelihood, beta)
             found = by_listing @ np.exp(matrix.times(beta))
             hazard = np.bincount(rows.product, found, products).astype(np.float64)
             self.shape_ = fit_shape(product_events, hazard)
@@ -123,7 +124,7 @@ class SpeedModel:
                     self.mixture_ = self.mixture_.bent(product_events, hazard, start)
             speeds = self.mixture_.posterior(product_events, hazard)[0]
         self.speeds_ = speeds
-        whole = np.asarray(np.linalg.inv(_curvature(matrix, expected, beta, layout)), dtype=np.float64)
+        whole = np.asarray(np.linalg.inv(likelihood.curvature(beta)), dtype=np.float64)
         self.season_se_ = layout.season_error(whole)
         self._keep(beta, whole if told is None else layout.spread(told), layout, rows)
         return self
@@ -132,16 +133,23 @@ class SpeedModel:
         """Group exposure into cells of like hazard: numbers (n, pieces), and the design of the live ones."""
         pieces, n = len(self.cuts), len(rows.duration)
         middle = self.cuts + np.append(np.diff(self.cuts), self.cuts[-1]) / 2
-        period = np.nan_to_num(np.floor((rows.listed[:, None] + middle[None, :]) / PERIOD))
+        # In place: at a million listings each pass over all pieces of their ages shows.
+        period = rows.listed[:, None] + middle
+        period /= PERIOD
+        np.floor(period, out=period)
+        period[np.isnan(rows.listed)] = 0.0
         # Beyond the newest day there is no time on the market, so no cell either.
         newest = np.nanmax(np.append(rows.listed + rows.duration, 0.0))
-        first = int(np.min(np.append(period[:, 0], newest // PERIOD)))
+        first = int(min(period[:, 0].min(initial=np.inf), newest // PERIOD))
         periods = max(int(newest // PERIOD) - first + 1, 1)
-        period = np.clip(period - first, 0, periods - 1).astype(np.int64)
+        period -= first
+        np.clip(period, 0, periods - 1, out=period)
         x_bin = np.clip(np.digitize(np.clip(rows.x, EDGES[0], EDGES[-1] - 1e-9), EDGES) - 1, 0, len(EDGES) - 2)
         bins = len(EDGES) - 1
         unit = rows.category if rows.extra is None else np.arange(n)
-        cell = ((unit * bins + x_bin)[:, None] * pieces + np.arange(pieces)) * periods + period
+        cell = period.astype(np.int64)
+        cell += np.arange(pieces) * periods
+        cell += ((unit * bins + x_bin) * (pieces * periods))[:, None]
         total = np.bincount(x_bin, rows.x, bins)
         count = np.bincount(x_bin, minlength=bins)
         centre = np.where(count > 0, np.clip(total / np.maximum(count, 1), EDGES[:-1], EDGES[1:]), GRID)
@@ -205,30 +213,51 @@ class SpeedModel:
             )
 
 
-def _maximise(matrix: Blocks, events: Floats, expected: Floats, start: Floats, layout: Layout) -> Floats:
-    """Maximise the Poisson likelihood of the cells times the normal priors; return the effects."""
+class _Likelihood:
+    """The Poisson likelihood of the cells times the normal priors: loss, gradient and curvature by the effects.
+
+    ``near`` is the length of the gradient from which on the effects are taken for the best.
+    """
+
+    def __init__(self, matrix: Blocks, events: Floats, expected: Floats, layout: Layout) -> None:
+        self._matrix, self._events, self._expected, self._layout = matrix, events, expected, layout
+        # A gradient is known to about the root of the events: of that a ten-thousandth is small beside every error.
+        self.near = max(1e-4, 1e-4 * float(np.sqrt(events.sum())))
+        self._beta = self._rate = self._gradient = np.zeros(0)
+        self._loss = 0.0
+        self._last: Floats | None = None  # the curvature that was worked out last
+
+    def loss(self, beta: Floats) -> tuple[float, Floats]:
+        """Return what is least at the best effects, and its gradient."""
+        if not np.array_equal(beta, self._beta):  # it is asked for at one place more than once
+            log, away = self._matrix.times(beta), beta - self._layout.mean
+            pull = self._layout.precision @ away
+            self._beta, self._rate = beta.copy(), self._expected * np.exp(np.minimum(log, 30.0))
+            self._loss = float(self._rate.sum() - self._events @ log + 0.5 * away @ pull)
+            self._gradient = self._matrix.back(self._rate - self._events) + pull
+        return self._loss, self._gradient
+
+    def curvature(self, beta: Floats) -> Floats:
+        """Return the second derivatives of the loss."""
+        self.loss(beta)
+        return self._matrix.squared(self._rate) + self._layout.precision
+
+    def on_the_way(self, beta: Floats) -> Floats:
+        """Return the curvature; where the search ends, that of the step before, as it asks for one and does nothing."""
+        if self._last is None or float(np.linalg.norm(self.loss(beta)[1])) >= self.near:
+            self._last = self.curvature(beta)
+        return self._last
+
+
+def _maximise(likelihood: _Likelihood, start: Floats) -> Floats:
+    """Return the effects at which the likelihood is greatest."""
     from scipy.optimize import minimize
 
-    def loss(beta: Floats) -> tuple[float, Floats]:
-        log = matrix.times(beta)
-        rate = expected * np.exp(np.minimum(log, 30.0))
-        away = layout.precision @ (beta - layout.mean)
-        value = rate.sum() - events @ log + 0.5 * (beta - layout.mean) @ away
-        return float(value), matrix.back(rate - events) + away
-
-    def curvature(beta: Floats) -> Floats:
-        return _curvature(matrix, expected, beta, layout)
-
-    # A gradient is known to about the root of the events: of that a ten-thousandth is small beside every error.
-    near = max(1e-4, 1e-4 * float(np.sqrt(events.sum())))
-    options = {"maxiter": 50, "gtol": near}
-    found = minimize(loss, start, jac=True, hess=curvature, method="trust-exact", options=options)
+    found = minimize(
+        likelihood.loss, start, jac=True, hess=likelihood.on_the_way, method="trust-exact",
+        options={"maxiter": 50, "gtol": likelihood.near},
+    )  # fmt: skip
     return np.asarray(found.x)
-
-
-def _curvature(matrix: Blocks, expected: Floats, beta: Floats, layout: Layout) -> Floats:
-    """Return the Poisson likelihood's curvature, the priors' included, at some effects."""
-    return matrix.squared(expected * np.exp(np.minimum(matrix.times(beta), 30.0))) + layout.precision
 
 
 def pieces_exposure(duration: Floats, cuts: Floats = CUTS) -> Floats:
