@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -13,6 +12,7 @@ from typing import Any
 from sqlalchemy import insert, select, update
 from sqlalchemy.engine import Connection
 
+from sourcing.alike import Thing, alike, thing
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.flags.marked import flagged
 from sourcing.language import gettext
@@ -47,6 +47,12 @@ class HaulItem:
     style_code: str = ""
     category: str = ""
     about: tuple[str, ...] = ()  # what tells it from others of its name: style code, size, condition, flags
+    before: int = 0  # pieces of the same item that were taken before it
+
+    @property
+    def too_many(self) -> bool:
+        """Whether some of its pieces are more than its verdict took to be worth taking."""
+        return self.worth_taking is not None and self.before + self.count > self.worth_taking
 
 
 @dataclass(frozen=True)
@@ -214,7 +220,8 @@ def _view(store: Store, number: int | None, name: str, started: str) -> HaulView
         "FROM haul_item i JOIN checked c ON c.id = i.check_id WHERE i.haul_id = ? ORDER BY i.id DESC",
         (number,),
     )
-    items, taken_of = [], Counter[str]()
+    items: list[HaulItem] = []
+    there: list[tuple[Thing, int]] = []
     for item_id, check_id, label, decision, count, taken, undone, text, tap in reversed(rows):  # in the order of taking
         answer = json.loads(text)
         deal = settings.for_category(answer["item"]["category"])
@@ -239,15 +246,17 @@ def _view(store: Store, number: int | None, name: str, started: str) -> HaulView
             answer.get("worth_taking"),  # verdicts kept long ago do not have it
             client_id=tap or "",
             style_code=answer["item"].get("style_code") or "",
-            about=_about(answer["item"], settings),
+            about=about(answer["item"], settings),
             category=answer["item"]["category"],
         )
+        mine = thing(answer["item"])
+        start = 0 if item.undone else sum(number for other, number in there if alike(mine, other))
+        item = replace(item, before=start)
         if before is not None and after is not None:
-            start = 0 if item.undone else taken_of[same_item(answer)]
             total = sum(_each_after(answer, after, start, count), Decimal(0))
             item = replace(item, line_before=total + count * (before - after), line_after=total)
         if not item.undone:
-            taken_of[same_item(answer)] += count
+            there.append((mine, count))
         items.append(item)
     items.reverse()
     return _summed(number, name, started, tuple(items), settings.currency)
@@ -274,13 +283,6 @@ def _summed(number: int | None, name: str, started: str, items: tuple[HaulItem, 
     )
 
 
-def same_item(answer: Mapping[str, Any]) -> str:
-    """Return what pieces that press on each other's sale have in common: the very item, as its verdict has it."""
-    item = answer["item"]
-    who = [item[key] for key in ("root", "gtin", "style_code", "size", "condition")]
-    return json.dumps([*who, item.get("flags", []), item["label"] if item["root"] is None else ""])
-
-
 def _each_after(answer: dict[str, Any], alone: Decimal, start: int, count: int) -> list[Decimal]:
     """Profit after labour of each of ``count`` pieces, ``start`` of the same having been taken before.
 
@@ -300,7 +302,8 @@ def _close(connection: Connection) -> int:
     return connection.execute(update(haul).where(haul.c.closed_at.is_(None)).values(closed_at=_now())).rowcount
 
 
-def _about(item: dict[str, Any], settings: Settings) -> tuple[str, ...]:
+def about(item: Mapping[str, Any], settings: Settings) -> tuple[str, ...]:
+    """Return what tells the item of a verdict from others of its name, for people."""
     flags = (settings.flags[name].shown if name in settings.flags else name for name in item.get("flags", ()))
     told = (item.get("style_code"), item.get("size"), item.get("condition"), *flags)
     return tuple(str(one) for one in told if one)

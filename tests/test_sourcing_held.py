@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from typing import Any
 
 import pytest
 import web_examples
 
 from sourcing import haul, history
+from sourcing.alike import alike, thing
 from sourcing.answer import Verdict
 from sourcing.held import NONE, Held, held
+from sourcing.stock.bring import bring
+from sourcing.stock.moves import give_up
+from sourcing.stock.shelf import find
 from sourcing.storage import Store
 
 
@@ -29,10 +36,10 @@ def test_pieces_taken_by_another_check_of_the_item_count(store: Store) -> None:
     first, again = history.record(store, verdict), history.record(store, verdict)
     assert told(store, again, verdict) == NONE
     line = haul.take(store, first)
-    assert told(store, first, verdict) == Held(1, line, 1, "In the haul: 1. 1 more is worth taking.")
-    assert told(store, again, verdict) == Held(1, None, 0, "In the haul: 1. 1 more is worth taking.")
+    assert told(store, first, verdict) == Held(1, 0, line, 1, "In the haul: 1. 1 more is worth taking.")
+    assert told(store, again, verdict) == Held(1, 0, None, 0, "In the haul: 1. 1 more is worth taking.")
     own = haul.take(store, again, 3)
-    assert told(store, again, verdict) == Held(4, own, 3, "In the haul: 4. No more are worth taking: 2 are.")
+    assert told(store, again, verdict) == Held(4, 0, own, 3, "In the haul: 4. No more are worth taking: 2 are.")
     haul.undo(store, line)
     assert told(store, first, verdict).line is None
     assert told(store, first, verdict).pieces == 3
@@ -56,3 +63,50 @@ def test_no_number_is_named_where_none_was_looked_for(store: Store) -> None:
     assert told(store, check_id, verdict).words == "In the haul: 8. Whether more are worth taking was not looked at."
     old = web_examples.verdict().but({"worth_taking": None})
     assert told(store, check_id, old).words == "In the haul: 8."
+
+
+def test_unsold_pieces_in_stock_count_too(store: Store) -> None:
+    verdict = web_examples.verdict()
+    check_id = history.record(store, verdict)
+    haul.take(store, check_id, 3)
+    haul_id = haul.current(store).id
+    assert haul_id is not None
+    bring(store, haul_id, place="Tannery Row")
+    assert told(store, check_id, verdict) == Held(
+        0, 3, None, 0, "In stock, unsold: 3. No more are worth taking: 2 are."
+    )
+    (newest, *_rest) = find(store)
+    give_up(store, [newest.id], date.today())
+    haul.take(store, history.record(store, verdict))
+    assert told(store, check_id, verdict).words == (
+        "In the haul: 1. In stock, unsold: 2. No more are worth taking: 2 are."
+    )
+    other = verdict.but({"item": replace(verdict.item, root=99, gtin="", style_code="ZZ1", label="Another")})
+    assert told(store, history.record(store, other), other) == NONE
+
+
+ITEM = {"root": 7, "label": "Loafer", "gtin": "", "style_code": "OS954107", "size": "", "condition": ""}
+BARCODE, ANOTHER = "09520000010737", "09520000010744"
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ({"gtin": BARCODE}, {}, True),  # by its barcode, and by its style code alone
+        ({"gtin": BARCODE}, {"gtin": BARCODE, "size": "9"}, True),
+        ({"gtin": BARCODE}, {"gtin": ANOTHER}, False),
+        ({"gtin": BARCODE}, {"size": "9"}, False),  # which may be another
+        ({"size": "9"}, {"size": " 9 "}, True),
+        ({"size": "9"}, {"size": "10"}, False),
+        ({"size": "9"}, {}, True),
+        ({"condition": "used"}, {"condition": "New"}, False),
+        ({"condition": "used"}, {"condition": ""}, True),
+        ({"flags": ["no_box"]}, {}, True),  # boxed or not, its buyers are the same
+        ({}, {"root": 8}, False),
+        ({"root": None}, {"root": None, "label": "LOAFER"}, True),
+        ({"root": None}, {"root": None, "label": "Boot"}, False),
+    ],
+)
+def test_copies_of_one_item(one: dict[str, Any], other: dict[str, Any], same: bool) -> None:
+    first, second = thing({**ITEM, **one}), thing({**ITEM, **other})
+    assert alike(first, second) is alike(second, first) is same

@@ -9,6 +9,7 @@ from typing import Literal
 
 from models.depth import Copies
 from sourcing import depth, haul, history
+from sourcing.alike import Thing, alike, thing
 from sourcing.answer import Item, Query, Verdict
 from sourcing.check import judge
 from sourcing.fitting import fold
@@ -56,6 +57,7 @@ class Candidate:
     minutes: Decimal  # of prep, a copy
     copies: tuple[Copy, ...]
     others: tuple[Asked, ...] = ()  # the same item once more
+    about: tuple[str, ...] = ()  # what tells it from others of its name
 
     @property
     def key(self) -> str:
@@ -123,7 +125,7 @@ def judged(store: Store, asked: Sequence[Asked], settings: Settings) -> list[Can
         A code cannot be one.
     """
     copies: dict[int, Copies] = {}
-    same: dict[tuple[object, ...], list[tuple[Asked, Verdict, Decimal]]] = {}
+    same: list[tuple[Thing, object, list[tuple[Asked, Verdict, Decimal]]]] = []
     for one, prospect in zip(asked, prospects(store, [each.query for each in asked], settings, False), strict=True):
         forecasts = prospect.forecasts
         if forecasts is not None:
@@ -132,11 +134,16 @@ def judged(store: Store, asked: Sequence[Asked], settings: Settings) -> list[Can
             prospect = replace(prospect, copies=copies[id(forecasts)])
         verdict = judge(prospect, one.query)
         minutes = prospect.deal.terms.prep_minutes
-        same.setdefault(_identity(verdict.item, one.query), []).append((one, verdict, minutes))
-    return [_candidate(offers) for offers in same.values()]
+        mine, rest = thing(vars(verdict.item)), _rest(verdict.item, one.query)
+        offers = next((there for other, its, there in same if its == rest and alike(mine, other)), None)
+        if offers is None:
+            offers = []
+            same.append((mine, rest, offers))
+        offers.append((one, verdict, minutes))
+    return [_candidate(offers, settings) for _mine, _rest_of, offers in same]
 
 
-def _candidate(offers: list[tuple[Asked, Verdict, Decimal]]) -> Candidate:
+def _candidate(offers: list[tuple[Asked, Verdict, Decimal]], settings: Settings) -> Candidate:
     never = Decimal("Infinity")
     offers = sorted(offers, key=lambda offer: never if offer[1].landed_cost is None else offer[1].landed_cost)
     found: list[Copy] = []
@@ -161,11 +168,11 @@ def _candidate(offers: list[tuple[Asked, Verdict, Decimal]]) -> Candidate:
         minutes,
         tuple(found),
         tuple(other for other, _, _ in rest),
+        haul.about(vars(item), settings),
     )
 
 
-def _identity(item: Item, query: Query) -> tuple[object, ...]:
-    """Return what makes two pieces copies of the same item."""
-    named = (item.root, item.gtin, item.style_code, fold(item.title), fold(item.brand), fold(item.category))
-    rest = replace(query, code="", shelf_price=None, discount=None, title="", brand="", category="")
-    return (*named, fold(item.size), fold(item.condition), replace(rest, size="", condition=""))
+def _rest(item: Item, query: Query) -> object:
+    """Return what else two pieces must have in common to be planned as copies of the same item."""
+    named = {"code": "", "title": "", "brand": "", "category": "", "size": "", "condition": ""}
+    return fold(item.category), replace(query, shelf_price=None, discount=None, **named)  # type: ignore[arg-type]

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
+from sourcing.alike import Thing, alike, thing
 from sourcing.errors import BadInput, NotFound, Refused
-from sourcing.haul import MOST_NAME, same_item
+from sourcing.haul import MOST_NAME
 from sourcing.language import gettext, ngettext
 from sourcing.stock.item import TO_PREP, day_number, minor
 from sourcing.stock.ledger import Entry, act, undone
@@ -62,14 +62,16 @@ def bring(store: Store, haul_id: int, client_id: str = "", place: str = "") -> i
         lines = [line for line in entry.rows(_LINES, (haul_id,)) if not _in_a_lot(entry.rows, line[0])]
         if not lines:
             raise Refused(gettext("Nothing of this haul is left to bring in."), next_step=gettext("Look under Stock."))
-        where, pieces, taken_of = found[0][0] or place, 0, Counter[str]()
+        where, pieces = found[0][0] or place, 0
+        taken: list[tuple[Thing, int]] = []
         for line in lines:  # in the order of taking
             answer = json.loads(line[7])
-            item = same_item(answer)
-            for copy in range(taken_of[item], taken_of[item] + line[2]):
+            mine = thing(answer["item"])
+            start = sum(number for other, number in taken if alike(mine, other))
+            for copy in range(start, start + line[2]):
                 entry.create("item", _values(where, line, answer, copy))
                 pieces += 1
-            taken_of[item] += line[2]
+            taken.append((mine, line[2]))
         # Not part of what an undo takes back: a haul that is closed and has a name is brought in again as well.
         entry.raw.execute(
             "UPDATE haul SET closed_at = coalesce(closed_at, ?), store = ? WHERE id = ?",
