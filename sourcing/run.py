@@ -14,6 +14,7 @@ from sqlalchemy import select, update
 from sourcing.again import CORRECTION
 from sourcing.errors import NotFound, Refused
 from sourcing.flags.marked import flagged, with_learnt
+from sourcing.haul import about
 from sourcing.labour import STEPS
 from sourcing.language import gettext
 from sourcing.settings import load_settings
@@ -34,6 +35,7 @@ class RunCheck:
     decision: str
     shelf_price: Decimal | None
     most_worth_paying: Decimal | None
+    item: str  # the same of checks of the very item
 
     @property
     def too_dear_by(self) -> Decimal | None:
@@ -78,9 +80,12 @@ class Run:
 
     @property
     def best_passes(self) -> list[RunCheck]:
-        """The passes that were nearest to a buy, by what they asked too much."""
+        """The passes that were nearest to a buy, by what they asked too much; an item checked again counts once."""
         near = [(one.too_dear_by, one.id, one) for one in self.checks if one.too_dear_by is not None]
-        return [one for _, _, one in sorted(near, key=lambda found: found[:2])[:BEST]]
+        items: dict[str, RunCheck] = {}
+        for _, _, one in sorted(near, key=lambda found: found[:2]):
+            items.setdefault(one.item, one)
+        return list(items.values())[:BEST]
 
 
 @dataclass(frozen=True)
@@ -90,7 +95,7 @@ class Prep:
     check_id: int
     label: str
     count: int
-    flags: tuple[str, ...]  # as they are shown
+    about: tuple[str, ...]  # what tells it from others of its name, its flags too
     minutes: Decimal
 
 
@@ -136,8 +141,8 @@ def _unmended(rows: Sequence[Sequence[Any]]) -> list[RunCheck]:
     found: dict[int, RunCheck] = {}
     last: dict[str, RunCheck] = {}  # by item, the last check of it, unless its piece was taken
     for number, at, label, decision, shelf, most, gtin, style_size, taken in rows:
-        check = RunCheck(number, datetime.fromisoformat(at), label, decision, _money(shelf), _money(most))
         item = gtin or style_size or label
+        check = RunCheck(number, datetime.fromisoformat(at), label, decision, _money(shelf), _money(most), item)
         before = last.get(item)
         if before is not None and check.at - before.at <= CORRECTION:
             found.pop(before.id)
@@ -228,8 +233,7 @@ def to_prep(store: Store, haul_id: int) -> ToPrep:
         marked = [with_learnt(settings, settings.flags[name]) for name in names if name in settings.flags]
         for flag in marked:
             flags[flag.shown] = flags.get(flag.shown, Decimal(0)) + count * flag.minutes
-        shown = tuple(flag.shown for flag in marked)
-        found.append(Prep(check_id, label, count, shown, count * Decimal(terms.prep_minutes)))
+        found.append(Prep(check_id, label, count, about(item, settings), count * Decimal(terms.prep_minutes)))
     return ToPrep(tuple(sorted(found, key=lambda one: -one.minutes)), steps, flags)
 
 

@@ -143,6 +143,11 @@ class TestRun:
         assert (len(found.checks), found.buys, found.passes, found.unsure) == (4, 1, 2, 1)
         assert found.per_minute == pytest.approx(0.5)
         assert [one.too_dear_by for one in found.best_passes] == [Decimal("1.60"), Decimal("15.60")]
+        checked(store, shoe("31.00", "pass", gtin="09521234500002"), 15)  # the nearest one once more, dearer
+        again = run.open_run(store)
+        assert again is not None
+        assert [one.too_dear_by for one in again.best_passes] == [Decimal("1.60"), Decimal("15.60")]
+        assert again.passes == 3
 
     def test_mended_checks_count_once_with_their_last_answer(self, store: Store) -> None:
         haul.start(store)
@@ -234,7 +239,7 @@ class TestPrep:
         view = haul.current(store)
         assert view.id is not None
         found = run.to_prep(store, view.id)
-        assert [(one.count, one.flags) for one in found.lines] == [(3, (flag.shown,)), (1, ())]
+        assert [(one.count, one.about[-1]) for one in found.lines] == [(3, flag.shown), (1, view.items[-1].about[-1])]
         assert sum(one.minutes for one in found.lines) == sum(found.steps.values()) == view.prep_minutes
         assert found.flags == {flag.shown: 3 * flag.minutes}
         assert found.steps["pack"] == 4 * terms.pack_minutes + 3 * flag.pack_minutes

@@ -154,7 +154,7 @@ def _haul() -> dict[str, Any]:
                 "id": one.id,
                 "client_id": one.client_id,
                 "check_id": one.check_id,
-                "label": one.label,
+                "label": " · ".join((one.label, *one.about)),
                 "decision": one.decision,
                 "count": one.count,
                 "landed": _cents(one.landed_cost),
