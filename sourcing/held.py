@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sourcing.alike import Thing, alike, thing
 from sourcing.depth import MOST_COPIES
 from sourcing.language import gettext, ngettext
-from sourcing.stock.item import HELD
+from sourcing.stock.item import HELD, LISTED, StockItem
 from sourcing.storage import Store
 
 
@@ -60,6 +60,30 @@ def _in_stock(store: Store, item: Mapping[str, Any], mine: Thing) -> int:
     named = {"root": item["root"], "label": item["label"]}
     there = (thing({**named, "gtin": code, "size": size, "condition": worn}) for code, size, worn in rows)
     return sum(alike(mine, one) for one in there)
+
+
+def listed_too(store: Store, items: Sequence[StockItem]) -> dict[int, int]:
+    """Return of each of some listed pieces how many others of the same item are listed, by number; 0 is left out."""
+    codes = [(name, {getattr(item, name) for item in items} - {""}) for name in ("style_code", "gtin")]
+    asked = [(f"{name} IN ({', '.join('?' * len(some))})", some) for name, some in codes if some]
+    if not asked:
+        return {}
+    rows = store.read(
+        "SELECT id, style_code, gtin, size, condition FROM stock_item WHERE +state = ? AND "  # noqa: S608
+        f"({' OR '.join(words for words, _some in asked)})",
+        (LISTED, *(code for _words, some in asked for code in some)),
+    )
+    there = [(number, _of_stock(*told)) for number, *told in rows]
+    found = {}
+    for item in items:
+        mine = _of_stock(item.style_code, item.gtin, item.size, item.condition)
+        found[item.id] = sum(alike(mine, other) for number, other in there if number != item.id)
+    return {number: count for number, count in found.items() if count}
+
+
+def _of_stock(style_code: str, gtin: str, size: str, condition: str) -> Thing:
+    """Return what a piece of stock is, whose product is known by the code it bears."""
+    return thing({"root": None, "label": style_code or gtin, "gtin": gtin, "size": size, "condition": condition})
 
 
 def _words(answer: Mapping[str, Any], pieces: int, stock: int) -> str:

@@ -49,6 +49,15 @@ def _asking(store: Store, *numbers: int) -> list[D]:
     return [item.listing.asking_price for item in shelf.some(store, numbers) if item.listing]
 
 
+def test_pieces_of_one_item_say_that_they_wait_for_the_same_buyers(client: FlaskClient, kept: Store) -> None:
+    *alike, alone = stocked(kept, 2, 3)[:4]  # three of one style, one of another
+    for item in (*alike, alone):
+        listed(kept, item, 10)
+    page = client.get("/today").get_data(as_text=True)
+    assert page.count("2 more of it are listed: buyers take one each") == 3
+    assert page.count('name="one"') == 4
+
+
 def test_prices_are_moved_and_moved_back(client: FlaskClient, kept: Store, app: Flask) -> None:
     empty = client.get("/today").get_data(as_text=True)
     assert "Nothing is listed" in empty

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from sourcing.held import listed_too
 from sourcing.settings import Settings
 from sourcing.stock.shelf import some
 from sourcing.storage import Store
@@ -21,13 +22,15 @@ class Line:
     Attributes
     ----------
     due : days since a cut of the plan fell due that was not made; None: none is. over : days since it was to be given
-    up; None: not yet. planned : asking price that the plan names for today.
+    up; None: not yet. planned : asking price that the plan names for today. others : further pieces of the same item
+    that are listed, of which the chances take no account.
     """
 
     ahead: FromToday
     due: int | None
     over: int | None
     planned: Decimal
+    others: int = 0
 
     @property
     def to(self) -> Decimal:
@@ -47,7 +50,7 @@ class Line:
             "days_listed": self.ahead.days, "asking_price": str(item.listing.asking_price),
             "planned_price": str(self.planned), "cut_due_days": self.due, "over_days": self.over,
             "chances": {str(days): chance for days, chance in self.ahead.chances.items()},
-            "move": None if move is None else _plain(move), "why": self.ahead.why,
+            "move": None if move is None else _plain(move), "why": self.ahead.why, "others_listed": self.others,
         }  # fmt: skip
 
 
@@ -86,11 +89,13 @@ def day(
     page = min(max(page, 1), pages)
     places = chosen[(page - 1) * per_page : page * per_page]
     items = some(store, found.item[places].tolist()) if len(places) else []
-    lines = []
+    lines, others = [], listed_too(store, items)
     for at, ahead in zip(places.tolist(), from_today(store, items, settings, today), strict=True):
         due, over = int(found.due[at]), int(found.over[at])
         planned = Decimal(int(found.planned[at])).scaleb(-2)
-        lines.append(Line(ahead, None if due < 0 else due, None if over < 0 else over, planned))
+        lines.append(
+            Line(ahead, None if due < 0 else due, None if over < 0 else over, planned, others.get(ahead.item.id, 0))
+        )
     return Day(
         today, len(found.item), int(found.late.sum()), Decimal(int(found.landed.sum())).scaleb(-2), len(chosen), page,
         pages, order, category, late_only, tuple(sorted(found.categories)), tuple(lines),
