@@ -23,6 +23,7 @@ class Held:
     line: int | None  # the newest line of the very check that asks; None: all were taken by other checks
     count: int  # pieces of that line
     words: str  # "" where there are none
+    enough: bool = False  # there are as many as the verdict takes to be worth taking
 
 
 NONE = Held(0, 0, None, 0, "")
@@ -43,7 +44,8 @@ def held(store: Store, check_id: int, answer: Mapping[str, Any]) -> Held:
     if not pieces and not stock:
         return NONE
     line, count = next(((line, count) for line, by, count in mine if by == check_id), (None, 0))
-    return Held(pieces, stock, line, count, _words(answer, pieces, stock))
+    worth = answer.get("worth_taking") if answer["decision"] == "buy" else None
+    return Held(pieces, stock, line, count, _words(worth, pieces, stock), worth is not None and worth <= pieces + stock)
 
 
 def _in_stock(store: Store, item: Mapping[str, Any], mine: Thing) -> int:
@@ -86,12 +88,12 @@ def _of_stock(style_code: str, gtin: str, size: str, condition: str) -> Thing:
     return thing({"root": None, "label": style_code or gtin, "gtin": gtin, "size": size, "condition": condition})
 
 
-def _words(answer: Mapping[str, Any], pieces: int, stock: int) -> str:
+def _words(worth: int | None, pieces: int, stock: int) -> str:
     """Say how many there are, and of how many that are worth taking; verdicts of long ago do not say the latter."""
     told = [gettext("In the haul: {number}.", number=pieces)] if pieces else []
     told += [gettext("In stock, unsold: {number}.", number=stock)] if stock else []
-    worth, there = answer.get("worth_taking"), pieces + stock
-    if worth is None or answer["decision"] != "buy":
+    there = pieces + stock
+    if worth is None:
         return " ".join(told)
     if there < worth:
         more = worth - there

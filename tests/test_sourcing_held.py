@@ -39,7 +39,7 @@ def test_pieces_taken_by_another_check_of_the_item_count(store: Store) -> None:
     assert told(store, first, verdict) == Held(1, 0, line, 1, "In the haul: 1. 1 more is worth taking.")
     assert told(store, again, verdict) == Held(1, 0, None, 0, "In the haul: 1. 1 more is worth taking.")
     own = haul.take(store, again, 3)
-    assert told(store, again, verdict) == Held(4, 0, own, 3, "In the haul: 4. No more are worth taking: 2 are.")
+    assert told(store, again, verdict) == Held(4, 0, own, 3, "In the haul: 4. No more are worth taking: 2 are.", True)
     haul.undo(store, line)
     assert told(store, first, verdict).line is None
     assert told(store, first, verdict).pieces == 3
@@ -73,7 +73,7 @@ def test_unsold_pieces_in_stock_count_too(store: Store) -> None:
     assert haul_id is not None
     bring(store, haul_id, place="Tannery Row")
     assert told(store, check_id, verdict) == Held(
-        0, 3, None, 0, "In stock, unsold: 3. No more are worth taking: 2 are."
+        0, 3, None, 0, "In stock, unsold: 3. No more are worth taking: 2 are.", True
     )
     (newest, *_rest) = find(store)
     give_up(store, [newest.id], date.today())
