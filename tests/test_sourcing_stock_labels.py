@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from stdnum.iso7064 import mod_37_36
 
 from sourcing import haul, history
+from sourcing.codes import parse_code
 from sourcing.errors import BadInput, Refused
 from sourcing.stock import labels, ledger, moves, shelf
 from sourcing.stock.bring import bring
@@ -89,6 +90,32 @@ def test_a_label_by_hand_with_a_wrong_check_character_is_refused(store: Store) -
     assert _labels(store)[0] == ""
     labels.set_label(store, 1, label)
     assert _labels(store)[0] == label
+
+
+def test_a_label_by_hand_without_its_signs_is_the_label_with_them(store: Store) -> None:
+    cut = labels.pattern_of(labels.PATTERN)
+    label, longer = cut.label("3001-", 7, ""), cut.label("3001-", 12345, "")
+    with pytest.raises(Refused, match="check character does not fit"):
+        labels.set_label(store, 1, label[:-1].replace("-", "") + ("A" if label[-1] != "A" else "B"))
+    labels.set_label(store, 1, label.replace("-", "").lower())
+    assert _labels(store)[0] == label
+    with pytest.raises(Refused, match="on another piece"):
+        labels.set_label(store, 2, label.replace("-", ""))
+    labels.set_label(store, 2, longer)  # a counter beyond its width
+    with pytest.raises(Refused, match="on another piece"):
+        labels.set_label(store, 3, longer.replace("-", ""))
+    for own in ("952123456786", "9521234567899", "BOX12345"):
+        labels.set_label(store, 4, own)
+        assert _labels(store)[3] == own
+
+
+@pytest.mark.parametrize("barcode", ["95212340", "952123456786", "9521234567899"])
+def test_a_barcode_is_no_mistyped_label(barcode: str) -> None:
+    assert parse_code(barcode).gtin  # GS1 prefix 952
+    assert not labels.fits(barcode)
+    for pattern in (labels.PATTERN, "[year][week]-[count 3][check]", "[year][month][day]-[count 5][check]"):
+        assert not labels.mistyped(barcode, pattern)
+    assert not labels.mistyped("BOX12345", "[store]-[count 4][check]")
 
 
 @given(st.integers(1, 99999), st.integers(0, 8), st.sampled_from("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"))

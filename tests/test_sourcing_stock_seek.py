@@ -93,11 +93,56 @@ def test_pages_follow_each_other(store: Store) -> None:
 def test_one_piece(store: Store) -> None:
     assert seek.piece(store, "#4", PATTERN).id == 4
     assert seek.piece(store, "KT-1042", PATTERN).id == 3
+    assert seek.piece(store, f"30010002{mod_37_36.calc_check_digit('30010002')}", PATTERN).id == 2
     with pytest.raises(BadInput, match=r"not one piece alone: #2 \(3001-0002\w\), #1"):
         seek.piece(store, "FWR1042", PATTERN)
     for text in ("#99", "#", "nothing", "#12x"):
         with pytest.raises(NotFound):
             seek.piece(store, text, PATTERN)
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("mill", r"#4 \(to prep\)\?"),
+        ("1042", r"#3 \(3001-0003\w\), #2 \(3001-0002\w\), #1 \("),  # in their style codes
+        ("T1042", r"#3 \(3001-0003\w\)\?"),
+        ("0001", r"#1 \(3001-0001\w\)\?"),
+        ("4", r"#4 \(to prep\)\?"),  # no hash
+        ("Tannery", r"#4 .*, #1 \(3001-0001\w\)\?"),
+    ],
+)
+def test_words_and_bare_numbers_name_no_piece_but_what_they_may_mean(store: Store, text: str, named: str) -> None:
+    with pytest.raises(BadInput, match=rf"“{text}” is no label or whole code of a piece. Did you mean {named}"):
+        seek.piece(store, text, PATTERN)
+    found, wrong = seek.boxful(store, [text, "#2"], PATTERN)
+    assert [one.id for one in found] == [2]
+    assert len(wrong) == 1 and "Did you mean" in wrong[0]
+
+
+def test_a_bare_number_that_is_a_label_is_that_label(store: Store) -> None:
+    labels.set_label(store, 4, "1")
+    assert seek.piece(store, "1", PATTERN).id == 4
+    assert seek.piece(store, "#1", PATTERN).id == 1
+
+
+def test_a_mistyped_label_without_its_signs_is_told_too(store: Store) -> None:
+    wrong = "A" if mod_37_36.calc_check_digit("30010001") != "A" else "B"
+    text = f"30010001{wrong}"
+    assert "check character does not fit" in seek.seek(store, text, PATTERN).note
+    with pytest.raises(NotFound, match="check character does not fit"):
+        seek.piece(store, text, PATTERN)
+    found, said = seek.boxful(store, [text], PATTERN)
+    assert not found and "check character does not fit" in said[0]
+
+
+def test_two_that_bear_one_label_but_for_its_signs_are_both_found(store: Store) -> None:
+    bare = "30010001" + mod_37_36.calc_check_digit("30010001")
+    with store.write_rows() as raw:  # as an earlier version let it be set
+        raw.execute("UPDATE stock_item SET label = ? WHERE id = 4", (bare,))
+    assert (seek.seek(store, bare, PATTERN).by, ids(seek.seek(store, bare, PATTERN))) == ("label", [4, 1])
+    with pytest.raises(BadInput, match="not one piece alone"):
+        seek.piece(store, bare, PATTERN)
 
 
 def test_a_boxful_keeps_its_order_each_once_and_says_what_is_wrong(store: Store) -> None:

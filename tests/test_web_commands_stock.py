@@ -82,6 +82,13 @@ def test_pages_of_a_list(data: str) -> None:
         (("list", "--store", "Tanery Row"), "Did you mean “Tannery Row”?"),
         (("show", "#9"), "There is no piece number 9."),
         (("show", "FWR1042"), "“FWR1042” is not one piece alone: #3"),
+        (("sell", "042", "--paid", "45"), "Did you mean #3 (to prep), #2 (to prep), #1 (to prep)?"),
+        (
+            ("sell", "3", "--paid", "45"),
+            "Did you mean #3 (to prep)? A label, a piece's number with its hash, such as #12",
+        ),
+        (("give-up", "trail"), "is no label or whole code of a piece"),
+        (("move", "26480001X", "--bin", "B4"), "check character does not fit"),
         (("move", "#1", "--asking", "dear"), "“dear” is not an amount."),
         (("move", "#1", "--asking", "nan"), "“nan” is not an amount."),
         (("move", "#1", "--to", "moon"), "not moved to “moon”"),

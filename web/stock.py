@@ -45,7 +45,7 @@ def _listed(error: SourcingError | None = None) -> str | Response:
         found = seek.seek(store(), text, pattern, state=state, bought_at=bought_at, after=after, limit=PER_PAGE)
     except NotFound as wrong:
         found, error = seek.Sought(()), error or wrong
-    if found.by == "label" and error is None and request.method == "GET":
+    if found.by == "label" and len(found.items) == 1 and error is None and request.method == "GET":
         return redirect(url_for("stock.piece", item_id=found.items[0].id), 303)
     return _page(found.items, error, found=found, find=text, state=state, bought_at=bought_at)
 

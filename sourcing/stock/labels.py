@@ -17,6 +17,7 @@ from typing import Any
 
 from stdnum.iso7064 import mod_37_36
 
+from sourcing.codes import parse_code
 from sourcing.errors import BadInput, Refused
 from sourcing.language import gettext, gettext_noop, ngettext
 from sourcing.settings import load_settings
@@ -44,6 +45,7 @@ LONGEST = 24
 _FIELD = re.compile(r"\[([a-z]+)(?: ([1-9]))?\]")
 _PLAIN = re.compile(r"[A-Z0-9./-]*")
 _MOST_LABELS = 1000
+_WORDS = ("bin", "store", "category")  # fields of as many characters as the piece's own word has
 _MADE_UP = StockItem(
     0, None, None, None, "", "trail shoe", "", "", "", "", "shoes", "", "", "", (), "Tannery Row", date(2026, 1, 31),
     None, Decimal(0), {}, TO_PREP, "B4", None, None, "",
@@ -72,10 +74,16 @@ class Pattern:
         """What labels of this pattern look like, each field a group."""
         return re.compile("".join(re.escape(one) if isinstance(one, str) else _field_shape(*one) for one in self.parts))
 
-    def spelt(self, label: str) -> str:
-        """Return a label typed without this pattern's signs (- . /) with them; "" where its shape is another."""
+    def spelt(self, label: str, *, full: bool = False) -> str:
+        """Return a label typed without this pattern's signs (- . /) with them; "" where its shape is another.
+
+        ``full`` takes only fields of exactly their width for its own: a longer counter may be any run of digits, such
+        as a barcode.
+        """
+        if full and any(part[1] == 0 for part in self.parts if isinstance(part, tuple) and part[0] in _WORDS):
+            return ""
         loose = (
-            re.sub(r"(\\[.-]|/)", r"\1?", re.escape(one)) if isinstance(one, str) else _field_shape(*one)
+            re.sub(r"(\\[.-]|/)", r"\1?", re.escape(one)) if isinstance(one, str) else _field_shape(*one, full=full)
             for one in self.parts
         )
         met = re.fullmatch("".join(loose), label)
@@ -204,15 +212,20 @@ def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> in
     BadInput, Refused
         The label has characters that labels do not have; it has the shape of the user's pattern and a check character
         that does not fit; it is on another piece.
+
+    Notes
+    -----
+    A label of the pattern's shape without its signs is written with them, so that one label is never on two pieces.
     """
-    label = folded(label)
+    pattern = load_settings(store).labels.pattern
+    label = _whole(store, folded(label), pattern)
     if len(label) > LONGEST or not _PLAIN.fullmatch(label):
         raise BadInput(
             gettext("“{label}” cannot be a label.", label=label[:40]),
             gettext("Up to {most} letters A to Z, digits and the signs - . /", most=LONGEST),
             field="label",
         )
-    if mistyped(label, load_settings(store).labels.pattern):
+    if mistyped(label, pattern):
         raise wrong_check(label)
 
     def do(entry: Entry) -> str:
@@ -228,12 +241,13 @@ def set_label(store: Store, item_id: int, label: str, client_id: str = "") -> in
 def bearers(store: Store, text: str, pattern: str) -> list[StockItem]:
     """Return the piece that bears a label, typed or scanned in whatever case and spacing, its signs there or left out.
 
-    Empty where none does. A label without its signs is known by the pattern; one set by hand is to be typed whole.
+    Empty where none does; two where one bears it as it is typed and another with its signs, as tables of earlier
+    versions may have it. A label without its signs is known by the pattern; one set by hand is to be typed whole.
     """
     label = folded(text)
     found = find(store, label=label, limit=1) if label else []
-    if not found and (whole := pattern_of(pattern).spelt(label)) not in ("", label):
-        found = find(store, label=whole, limit=1)
+    if (whole := pattern_of(pattern).spelt(label)) not in ("", label):
+        found += find(store, label=whole, limit=1)
     return found
 
 
@@ -244,9 +258,16 @@ def fits(text: str) -> bool:
 
 
 def mistyped(text: str, pattern: str) -> bool:
-    """Whether a text has the shape of a label and a check character that does not fit."""
-    cut = pattern_of(pattern)
-    return cut.checked and cut.shape.fullmatch(folded(text)) is not None and not fits(text)
+    """Whether a text has the shape of a label, its signs there or left out, and a check character that does not fit.
+
+    Without its signs only where each field has exactly its width; a whole barcode is never a mistyped label.
+    """
+    cut, label = pattern_of(pattern), folded(text)
+    if not cut.checked or fits(label):
+        return False
+    if cut.shape.fullmatch(label):
+        return True
+    return bool(cut.spelt(label, full=True)) and not _is_barcode(label)
 
 
 def wrong_check(label: str) -> Refused:
@@ -263,13 +284,31 @@ def folded(text: str) -> str:
     return "".join(unicodedata.normalize("NFKC", text).upper().split())
 
 
-def _field_shape(name: str, width: int) -> str:
-    """Return the shape of a field's text, as a group."""
+def _whole(store: Store, label: str, pattern: str) -> str:
+    """Return a label with its signs, where it is surely one of the pattern; else as it is."""
+    cut = pattern_of(pattern)
+    if (whole := cut.spelt(label, full=True)) and not (mistyped(whole, pattern) and _is_barcode(label)):
+        return whole
+    whole = cut.spelt(label)
+    return whole if whole and find(store, label=whole, limit=1) else label
+
+
+def _is_barcode(text: str) -> bool:
+    try:
+        return bool(parse_code(text).gtin)
+    except BadInput:
+        return False
+
+
+def _field_shape(name: str, width: int, *, full: bool = False) -> str:
+    """Return the shape of a field's text, as a group; ``full`` asks for exactly its width."""
     if name in ("year", "month", "week", "day"):
         return r"(\d\d)"
     if name == "check":
         return "([A-Z0-9])"
-    return rf"(\d{{{max(width, 1)},}})" if name == "count" else f"([A-Z0-9]{{0,{width or LONGEST}}})"
+    if name == "count":
+        return rf"(\d{{{max(width, 1)}{'' if full else ','}}})"
+    return f"([A-Z0-9]{{{width if full else 0},{width or LONGEST}}})"
 
 
 def _highest(rows: Callable[..., list[tuple[Any, ...]]], cut: Pattern, around: tuple[str, str]) -> int:

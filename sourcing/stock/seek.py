@@ -66,22 +66,37 @@ def seek(
 def piece(store: Store, text: str, pattern: str) -> StockItem:
     """Return the one piece that is meant by a label, its number with a hash in front (#12), or a code.
 
+    Words alone name none, for something is done with what is returned; nor does a bare number, which a label that was
+    typed in part would be too.
+
     Raises
     ------
     BadInput, NotFound
-        Several bear that code; none is meant.
+        Several bear that label or code, or only words of pieces match, which are named; none is meant.
     """
-    number = text.strip().removeprefix("#")
-    if text.strip().startswith("#") and number.isascii() and number.isdigit() and len(number) < 12:
-        return shelf.get(store, int(number))
+    text = text.strip()
+    number = _whole_number(text.removeprefix("#"))
+    if text.startswith("#") and number is not None:
+        return shelf.get(store, number)
     found = seek(store, text, pattern, limit=6)
-    if len(found.items) == 1:
+    exact = found.by in ("label", "code")
+    if exact and len(found.items) == 1:
         return found.items[0]
-    if found.items:
-        named = ", ".join(f"#{one.id} ({one.label or one.state})" for one in found.items[:5])
+    if exact:
         raise BadInput(
-            gettext("“{text}” is not one piece alone: {named}.", text=text[:40], named=named),
+            gettext("“{text}” is not one piece alone: {named}.", text=text[:40], named=_named(found.items)),
             gettext("A label, or the number of one of them."),
+            field="piece",
+        )
+    maybe = (_numbered(store, number) if number is not None else ()) or (found.items if text else ())
+    if maybe:
+        raise BadInput(
+            gettext(
+                "“{text}” is no label or whole code of a piece. Did you mean {named}?",
+                text=text[:40],
+                named=_named(maybe),
+            ),
+            gettext("A label, a piece's number with its hash, such as #12, or a whole code."),
             field="piece",
         )
     raise NotFound(
@@ -137,6 +152,23 @@ def known_store(store: Store, name: str) -> str:
         if near
         else gettext("Known: {stores}.", stores=", ".join(known[:20]) or "–"),
     )
+
+
+def _whole_number(text: str) -> int | None:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 12 else None
+
+
+def _numbered(store: Store, number: int) -> tuple[StockItem, ...]:
+    try:
+        return (shelf.get(store, number),)
+    except NotFound:
+        return ()
+
+
+def _named(items: Sequence[StockItem]) -> str:
+    """Return pieces by their numbers, with what tells them apart, the first five."""
+    named = [f"#{one.id} ({one.label or gettext(one.state)})" for one in items[:5]]
+    return ", ".join([*named, "…"] if len(items) > 5 else named)
 
 
 def _code(text: str) -> str:

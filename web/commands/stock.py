@@ -1,4 +1,4 @@
-"""``stock``: what is in stock and what became of it; a piece is named by its label, its number (#12), or its code."""
+"""``stock``: what is in stock and what became of it; a piece is named by its label, its number (#12), or its whole code."""
 
 from __future__ import annotations
 
@@ -68,7 +68,11 @@ def list_(ctx: click.Context, /, words: tuple[str, ...], state: str, bought_at: 
 def show(ctx: click.Context, /, piece: str, as_json: bool) -> None:
     """Print one piece with its listings, its sales and its story.
 
+    A piece is named by its label, its number with a hash (quoted: '#3'), or a whole code that it alone bears.
+
+    \b
     Example: sourcing stock show 2648-0001J
+    Example: sourcing stock show "#3"
     """
     from sourcing.stock import ledger, seek, shelf
 
@@ -137,6 +141,8 @@ def undo(ctx: click.Context, /, action: int | None, as_json: bool) -> None:
 @click.pass_context
 def labels(ctx: click.Context, /, pieces: tuple[str, ...], out: Path | None, start: int, as_json: bool) -> None:
     """Give labels to pieces that have none, and print them all.
+
+    A piece is named by its label, its number with a hash (quoted: '#3'), or a whole code that it alone bears.
 
     \b
     Example: sourcing stock labels "#1" "#2" --out labels.pdf --start 4

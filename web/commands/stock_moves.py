@@ -39,6 +39,8 @@ def move(
 ) -> None:
     """Do one thing with one piece or several: make ready, put in a bin, list, cut the price, take down.
 
+    A piece is named by its label, its number with a hash (quoted: '#3'), or a whole code that it alone bears.
+
     \b
     Example: sourcing stock move 2648-0001J 2648-0002H --bin B4
     Example: sourcing stock move 2648-0001J --asking 44.90
@@ -91,7 +93,11 @@ def sell(
 ) -> None:
     """Record a sale.
 
+    A piece is named by its label, its number with a hash (quoted: '#3'), or a whole code that it alone bears.
+
+    \b
     Example: sourcing stock sell 2648-0001J --paid 59 --postage 8.10
+    Example: sourcing stock sell "#3" --paid 59
     """
     from sourcing.stock import sales
 
@@ -113,6 +119,8 @@ def sell(
 def return_(ctx: click.Context, /, piece: str, refunded: str, cost: str, day: str, as_json: bool) -> None:
     """Take a sold piece back into stock, the loss booked with the sale.
 
+    A piece is named by its label, its number with a hash (quoted: '#3'), or a whole code that it alone bears.
+
     Example: sourcing stock return 2648-0001J --refunded 59 --cost 8.10
     """
     from sourcing.stock import sales
@@ -132,6 +140,8 @@ def return_(ctx: click.Context, /, piece: str, refunded: str, cost: str, day: st
 @click.pass_context
 def give_up(ctx: click.Context, /, pieces: tuple[str, ...], got: str, day: str, as_json: bool) -> None:
     """Give pieces up: thrown or given away, or sold off for something.
+
+    A piece is named by its label, its number with a hash (quoted: '#3'), or a whole code that it alone bears.
 
     Example: sourcing stock give-up 2648-0001J --got 2
     """
