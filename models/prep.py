@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
 from models.price import Floats, Ints
@@ -56,7 +56,8 @@ class Minutes:
     ----------
     mean, low, high : by category. extra, extra_low, extra_high : more for a flag, not below 0. batches, pieces : what
     a category rests on itself. extra_batches : the same of a flag. batch_sd : of the log of one batch. say : (n,) of
-    each batch, 1 in full and near 0 where it looks like a forgotten watch.
+    each batch, 1 in full and near 0 where it looks like a forgotten watch, or one stopped too soon. short : (n,)
+    whether it took less than was to be expected.
     """
 
     mean: Floats
@@ -70,6 +71,7 @@ class Minutes:
     extra_batches: Ints
     batch_sd: float
     say: Floats
+    short: NDArray[np.bool_]
 
 
 def minutes_learnt(batches: Batches, assumed: Floats, assumed_extra: Floats) -> Minutes:
@@ -91,7 +93,7 @@ def minutes_learnt(batches: Batches, assumed: Floats, assumed_extra: Floats) -> 
     flag2 = (FLAG_LEAST + FLAG_SHARE * extra) ** 2
     category2, batch2, stray = CATEGORY**2, BATCH**2, STRAY
     own = np.flatnonzero(share.sum(axis=0) > 0)  # the others say nothing of how far categories lie apart
-    say, cov = np.ones(count), np.zeros((len(beta), len(beta)))
+    say, left, cov = np.ones(count), np.zeros(count), np.zeros((len(beta), len(beta)))
     for _ in range(_ROUNDS):
         before = beta
         var = batch2 * noise
@@ -118,7 +120,7 @@ def minutes_learnt(batches: Batches, assumed: Floats, assumed_extra: Floats) -> 
         mean, mean * np.exp(-reach * log_sd), mean * np.exp(reach * log_sd),
         (batches.pieces > 0).sum(axis=0), batches.pieces.sum(axis=0).astype(np.int64),
         np.maximum(more, 0.0), np.maximum(more - reach * more_sd, 0.0), np.maximum(more + reach * more_sd, 0.0),
-        (batches.flagged > 0).sum(axis=0), float(np.sqrt(batch2)), say,
+        (batches.flagged > 0).sum(axis=0), float(np.sqrt(batch2)), say, left < 0,
     )  # fmt: skip
 
 

@@ -57,12 +57,14 @@ class StepMinutes:
 class Learnt:
     """Minutes learnt by (category, step) and by (flag, step); category "" is any that the settings do not name.
 
-    ``say`` is how much each timed batch counts: 1 in full, near 0 where its watch seems to have been forgotten.
+    ``say`` is how much each timed batch counts: 1 in full, near 0 where its watch seems to have been forgotten, or
+    stopped too soon; ``short`` are those that took less than was to be expected.
     """
 
     by_category: Mapping[tuple[str, str], StepMinutes] = field(default_factory=dict)
     by_flag: Mapping[tuple[str, str], StepMinutes] = field(default_factory=dict)
     say: Mapping[int, float] = field(default_factory=dict)
+    short: frozenset[int] = frozenset()
 
     def in_place(self, category: str) -> dict[str, StepMinutes]:
         """Return by step what takes the place of a category's minutes."""

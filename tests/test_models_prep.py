@@ -106,10 +106,20 @@ class TestSimulatedPeople:
         found = minutes_learnt(Batches(minutes, told.pieces, told.flagged), assumed, extra)
         assert found.say[3] < 0.01
         assert np.delete(found.say, 3).min() > 0.3
+        assert not found.short[3]
         assert found.mean == pytest.approx(sound.mean, rel=0.05)
         # The plain mean would be far off: what the weights are for.
         plain = minutes.sum() / told.pieces.sum()
         assert plain > 2 * told.minutes.sum() / told.pieces.sum()
+
+    def test_nor_has_one_stopped_at_once_which_is_told_from_it(self) -> None:
+        told, assumed, extra, *_ = person(7, 20, forgotten=0.0)
+        minutes = told.minutes.copy()
+        minutes[3] = 0.27
+        found = minutes_learnt(Batches(minutes, told.pieces, told.flagged), assumed, extra)
+        assert found.say[3] < 0.01
+        assert found.short[3]
+        assert 0.2 < np.delete(found.short, 3).mean() < 0.8  # of the sound ones as many are a little short as long
 
 
 class TestShrinkage:

@@ -16,6 +16,7 @@ from hypothesis import settings as sized
 from hypothesis import strategies as st
 
 from sourcing.books.days import read_days
+from sourcing.books.lines import statement_row
 from sourcing.books.origins import origins
 from sourcing.books.period import MONTH, QUARTER, YEAR, Statement, months_of, span_of, spans, statement
 from sourcing.errors import BadInput
@@ -79,8 +80,21 @@ class TestWorkedByHand:
         # Ends of months: January 90 - 20 = 70; February 70 + 15 - 30 = 55; March 55 + 30 - 40 = 45.
         assert told.average_stock == (D(90) + 70 + 55 + 45) / 4
         assert told.turns == D(20) / 65
+        assert statement_row(told)["turns"] == D("0.3077")
         assert told.sell_through == D(1) / 3  # one of it and the two that lie there
         assert new in [piece.id for piece in shelf.find(store, state="to prep")]
+
+    def test_rows_have_money_to_the_cent_and_ratios_of_what_is_not_rounded(self, store: Store) -> None:
+        (one, _) = buy(store, date(2027, 1, 2), "3.49", "6.24")
+        sales.sell(store, one, D("9.00"), date(2027, 2, 3), fees=D(0), postage=D(0))
+        told = books(store, date(2027, 1, 1), date(2027, 2, 28))
+        # 0.00 before, 9.73 at the end of January, 6.24 at that of February: 15.97 / 3 = 5.32333...
+        row = statement_row(told)
+        assert str(row["average_stock"]) == "5.32"
+        assert told.average_stock == D("15.97") / 3
+        assert row["turns_a_year"] == round(D("3.49") * 3 / D("15.97") * 365 / 59, 4)
+        assert row["turns_a_year"] != round(D("3.49") / D("5.32") * 365 / 59, 4)
+        assert all(value.as_tuple().exponent >= -4 for value in row.values() if isinstance(value, D))
 
     def test_sell_through_turns_and_gmroi_of_one_month(self, store: Store) -> None:
         old = buy(store, date(2026, 6, 1), *["300.00"] * 10)  # 3,000 at the beginning

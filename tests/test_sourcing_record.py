@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal as D
 
@@ -175,6 +176,22 @@ def _forecast(store: Store, query: Query) -> Forecasts:
     category = fold(evidence.items[0].category)
     deal = load_settings(store).for_category(category)
     return forecast_group(fit, category, [evidence.items[0]], [evidence.rows[0]], deal.terms, deal.rules)
+
+
+def test_a_piece_bought_without_a_forecast_is_counted_apart(new_store: NewStore) -> None:
+    store = new_store()
+    number = haul.start(store, "Tannery Row")
+    haul.take(store, history.record(store, web_examples.verdict()), 2)
+    haul.take(store, history.record(store, replace(web_examples.unknown(), landed_cost=D("21.40"))), 1)
+    bring(store, number)
+    told = record(store)
+    assert (told.pieces, told.going, told.blind) == (2, 2, 1)
+    blind, *_ = shelf.find(store)
+    assert blind.forecast.get("sale_price") is None
+    sales.sell(store, blind.id, D("30.00"), date.today())
+    assert (record(store).pieces, record(store).going) == (2, 2)
+    sales.sell(store, 1, D("60.00"), date.today())
+    assert (record(store).pieces, record(store).going, record(store).as_dict()["blind"]) == (2, 1, 1)
 
 
 class TestCorrections:

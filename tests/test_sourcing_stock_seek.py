@@ -117,7 +117,8 @@ def test_words_and_bare_numbers_name_no_piece_but_what_they_may_mean(store: Stor
         seek.piece(store, text, PATTERN)
     found, wrong = seek.boxful(store, [text, "#2"], PATTERN)
     assert [one.id for one in found] == [2]
-    assert len(wrong) == 1 and "Did you mean" in wrong[0]
+    assert len(wrong) == 1
+    assert "Did you mean" in wrong[0]
 
 
 def test_a_bare_number_that_is_a_label_is_that_label(store: Store) -> None:
@@ -133,7 +134,8 @@ def test_a_mistyped_label_without_its_signs_is_told_too(store: Store) -> None:
     with pytest.raises(NotFound, match="check character does not fit"):
         seek.piece(store, text, PATTERN)
     found, said = seek.boxful(store, [text], PATTERN)
-    assert not found and "check character does not fit" in said[0]
+    assert not found
+    assert "check character does not fit" in said[0]
 
 
 def test_two_that_bear_one_label_but_for_its_signs_are_both_found(store: Store) -> None:

@@ -208,9 +208,26 @@ class TestHaul:
         client.post("/haul/take", data={"check_id": blind, "count": "3", "client_id": "b"})
         shown = page(client, "/haul")
         assert "3 of 5 pieces are without a forecast" in text(shown)
+        assert "where their prices are known, in the outlay; left out of profit" in text(shown)
         assert "no forecast" in text(shown.xpath("//li[contains(@class, 'little')]")[0])
         client.post("/haul/undo", data={"item_id": "2"})
         assert "without a forecast" not in text(page(client, "/haul").xpath("//main")[0])
+
+    def test_what_was_paid_without_a_forecast_is_in_the_outlay_and_said_to_be(
+        self, client: FlaskClient, store: Store
+    ) -> None:
+        haul.start(store, "Tannery Row")
+        haul.take(store, history.record(store, web_examples.verdict()), 1)  # 26.74 landed
+        haul.take(store, history.record(store, replace(web_examples.unknown(), landed_cost=Decimal("21.40"))), 1)
+        for address, said in (
+            ("/haul", "1 of 2 pieces is without a forecast: counted as pieces, in the prep and, where its price is "
+             "known, in the outlay; left out of profit."),
+            ("/run", "1 of 2 pieces is without a price or a forecast: left out of profit, and in the outlay where its "
+             "price is known."),
+        ):  # fmt: skip
+            shown = page(client, address)
+            assert " ".join(shown.xpath("string(//dt[text()='Outlay']/../dd)").split()).startswith("$48.14"), address
+            assert said in " ".join(text(shown).split()), address
 
     def test_start_names_the_store(self, client: FlaskClient) -> None:
         client.post("/haul/start", data={"store": "Tannery Row"})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +74,20 @@ def test_a_forgotten_watch_is_asked_about(client: FlaskClient, kept: Store) -> N
     assert watch.finished(kept) == []
     client.post("/prep/finish", data={"batch": number, "pieces": "14", "minutes": "35"})
     assert watch.finished(kept)[0].minutes == 35
+
+
+def test_a_watch_stopped_at_once_is_told_from_a_forgotten_one(client: FlaskClient, kept: Store) -> None:
+    _timed(kept)
+    number = watch.start(kept, "photograph", category="shoes", clock=_ago(5))
+    watch.finish(kept, number, 3, clock=_ago(5 - 16 / 60))
+    assert load_settings(kept).learnt.say[number] < 0.5
+    text = _text(client)
+    assert text.count("too short for so many pieces: it hardly counts") == 1
+    assert "looks like a forgotten watch" not in text
+    watch.correct(kept, number, minutes=Decimal(600))
+    text = _text(client)
+    assert text.count("looks like a forgotten watch: it hardly counts") == 1
+    assert "too short for so many pieces" not in text
 
 
 @pytest.mark.parametrize(

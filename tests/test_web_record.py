@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal as D
+from pathlib import Path
 
 import pytest
+import web_examples
+from click.testing import CliRunner
 from flask import Flask
 from flask.testing import FlaskClient
 from test_sourcing_outcomes import HEAD, _stocked
 
 from benchmarks._reseller import Truth, fill
+from sourcing import haul, history
 from sourcing.stock import ledger, sales, shelf
+from sourcing.stock.bring import bring
 from sourcing.storage import Store
+from web.cli import main
 
 
 @pytest.fixture
@@ -32,6 +40,21 @@ def _said(client: FlaskClient, path: str) -> str:
 def test_an_empty_record_says_what_to_do(client: FlaskClient) -> None:
     assert "Nothing to judge yet" in _said(client, "/record")
     assert "No sale is recorded yet" in _said(client, "/outcomes")
+
+
+def test_pieces_without_a_forecast_are_said_apart(client: FlaskClient, store: Store, tmp_path: Path) -> None:
+    haul.start(store, "Tannery Row")
+    haul.take(store, history.record(store, web_examples.verdict()), 2)
+    bring(store, 1)
+    assert "without a forecast" not in _said(client, "/record")
+    haul.start(store, "Tannery Row")
+    haul.take(store, history.record(store, replace(web_examples.unknown(), landed_cost=D("21.40"))), 1)
+    bring(store, 2)
+    said = "2 pieces bought on a forecast, 2 of them still to sell. 1 more was bought without a forecast."
+    assert said in _said(client, "/record")
+    shutil.copy(tmp_path / "comps.db", tmp_path / "sourcing.sqlite3")
+    told = CliRunner().invoke(main, ["--data", str(tmp_path), "record"]).output
+    assert told.startswith("2 pieces bought on a forecast, 2 still to sell\n1 more was bought without a forecast.\n")
 
 
 def test_a_correction_is_offered_taken_in_one_tap_and_undone_in_one(client: FlaskClient, store: Store) -> None:

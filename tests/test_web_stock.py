@@ -198,7 +198,10 @@ class TestAPiece:
         assert "listed" in alone(client, 1, "cut", price="59")
         assert "not known yet" in alone(client, 1, "sell", paid="58,00", postage="8.10")
         shown = alone(client, 1, "correct", fees="7.20", postage="8.10", paid="58")
-        assert "Left, before your labour$15.21" in shown  # 58.00 - 7.20 - 8.10 - 0.75 of supplies - 26.74
+        lines = ("Paid by the buyer$58.00", "Fees$7.20", "Postage$8.10", "Suppliesas the terms have them$0.75")
+        assert (
+            "".join((*lines, "What it cost, landed$26.74", "Left, before your labour$15.21")) in shown
+        )  # 58.00 - 7.20 - 8.10 - 0.75 of supplies - 26.74
         shown = alone(client, 1, "back", refunded="58", cost="4")
         assert "The return cost you $19.30." in shown  # 7.20 + 8.10 + 4.00
         assert (shelf.get(store, 1).state, str(shelf.get(store, 1).landed_cost)) == ("returned", "26.74")

@@ -136,5 +136,12 @@ def test_from_the_command_line(app: Flask, kept: Store, tmp_path: Path) -> None:
     assert _asking(kept, item.id) == [D(90)]
     run("--cut", "nothing", code=2)
     run("--cut", "99=5", code=1)
+    with kept.write_rows() as raw:
+        raw.execute("UPDATE stock_item SET category = 'Odds & Ends'")
+    assert "1 listed" in run("--category", "odds & ends")
+    assert json.loads(run("--category", "toys", "--json")) == []  # the settings know it, nothing of it is listed
+    said = run("--category", "nope", "--json", code=1)
+    assert "No piece of stock is of the category “nope”, and the settings do not name it. Known: Odds & Ends, " in said
+    assert "Did you mean toys?" in run("--category", "toy", code=1)
     assert "1 open, 0 ended unsold" in run("--count-own")
     assert date.today() - timedelta(days=50) == shelf.get(kept, item.id).listing.listed_on  # type: ignore[union-attr]

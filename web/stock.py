@@ -116,7 +116,7 @@ def _piece(item_id: int, error: SourcingError | None = None) -> str:
     return render_template(
         "stock/piece.html",
         item=item,
-        left={one.sale.id: one.actual for one in explained},
+        explained={one.sale.id: one for one in explained},
         error=error,
         listings=shelf.listings_of(store(), item_id),
         sales=sales,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import fields
 from datetime import date, datetime
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, NamedTuple
 
 from sourcing.books.days import Supplies, driving
@@ -97,13 +97,20 @@ ENTRIES: tuple[Column, ...] = tuple(
 )
 
 
+_RATIO = Decimal("0.0001")
+_STEPS = {"money": Decimal("0.01"), "share": _RATIO, "times": _RATIO, "days": _RATIO}
+
+
 def statement_row(told: Statement) -> dict[str, Any]:
-    """Return a statement by the names of `STATEMENT`; ratios to four decimals."""
+    """Return a statement by the names of `STATEMENT`: amounts to the cent, ratios to four decimals.
+
+    Ratios are worked out of what is not rounded yet.
+    """
     found: dict[str, Any] = {}
     for column in STATEMENT:
         value = getattr(told, column.name)
-        ratio = column.unit in ("share", "times", "days")
-        found[column.name] = round(value, 4) if ratio and value is not None else value
+        step = _STEPS.get(column.unit)
+        found[column.name] = value if value is None or step is None else value.quantize(step, ROUND_HALF_UP)
     return found
 
 

@@ -51,6 +51,7 @@ class Explained:
     sale: Sale
     lines: tuple[Line, ...]
     channel: str
+    supplies: Decimal  # by the terms: what one sale took is not recorded
     notes: tuple[str, ...]
 
     @property
@@ -154,7 +155,7 @@ def explain(item: StockItem, sale: Sale, terms: Terms) -> Explained:
             else gettext("it is in stock again at its cost"),
         ),
     ]  # fmt: skip
-    return Explained(item, sale, tuple(lines), terms.channel, tuple(notes))
+    return Explained(item, sale, tuple(lines), terms.channel, terms.supplies, tuple(notes))
 
 
 def _fees(sale: Sale, by_terms: Decimal) -> str:

@@ -44,6 +44,7 @@ def learn_from(batches: Sequence[Batch], settings: Settings) -> Learnt:
     by_category: dict[tuple[str, str], StepMinutes] = {}
     by_flag: dict[tuple[str, str], StepMinutes] = {}
     say: dict[int, float] = {}
+    short: set[int] = set()
     for step in STEPS:
         mine = [batch for batch in batches if batch.step == step and batch.pieces and batch.minutes > 0]
         if not mine:
@@ -61,6 +62,7 @@ def learn_from(batches: Sequence[Batch], settings: Settings) -> Learnt:
             np.array(assumed, dtype=float), np.array(extra, dtype=float),
         )  # fmt: skip
         say.update(zip((batch.id for batch in mine), found.say.tolist(), strict=True))
+        short.update(batch.id for batch, less in zip(mine, found.short.tolist(), strict=True) if less)
         for at, name in enumerate(categories):
             own, high = int(found.batches[at]), float(found.high[at])
             if own:
@@ -76,7 +78,7 @@ def learn_from(batches: Sequence[Batch], settings: Settings) -> Learnt:
                     _minutes(middle), _minutes(found.extra_low[at]), _minutes(high), own, int(flagged[:, at].sum()),
                     extra[at], own >= FEWEST_BATCHES and high - middle <= WIDEST_FLAG,
                 )  # fmt: skip
-    return Learnt(by_category, by_flag, say)
+    return Learnt(by_category, by_flag, say, frozenset(short))
 
 
 def expected_minutes(store: Store, step: str, done: Sequence[Sequence[Any]]) -> float:

@@ -74,6 +74,11 @@ class Outcomes:
         return len(self.ids)
 
     @cached_property
+    def foretold(self) -> Flags:
+        """Bought on a forecast: of the price, of chances of a sale, or of what it would bring."""
+        return np.asarray((self.mid > 0) | ~np.isnan(self.chance).any(axis=1) | ~np.isnan(self.expected))
+
+    @cached_property
     def priced(self) -> Flags:
         """Sold, with a forecast of the price."""
         return np.asarray(self.sold & (self.mid > 0) & (self.paid > 0))

@@ -36,11 +36,13 @@ _DOTS = 400
 class Record:
     """The whole of it; parts are None where nothing is known of them.
 
+    ``pieces`` were bought on a forecast, ``going`` of them are still to sell; ``blind`` were bought without one.
     ``pairs`` are forecast and price paid of up to 400 sold pieces, for a picture.
     """
 
     pieces: int
     going: int
+    blind: int
     price: PricePart | None
     speed: SpeedPart | None
     profit: ProfitPart | None
@@ -96,8 +98,10 @@ def _told(
     sold = np.flatnonzero(found.priced)
     shown = sold[np.linspace(0, len(sold) - 1, min(len(sold), _DOTS)).astype(np.int64)]
     dots = tuple(zip(found.mid[shown].tolist(), found.paid[shown].tolist(), strict=True))
+    told = found.foretold
     return Record(
-        len(found), int((~found.ended).sum()), price_part(found), speed_part(found, within), profit_part(found), by,
+        int(told.sum()), int((told & ~found.ended).sum()), int((~told).sum()),
+        price_part(found), speed_part(found, within), profit_part(found), by,
         groups(found, by, within), passed, tried, every, dots,
     )  # fmt: skip
 

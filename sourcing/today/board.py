@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -80,6 +81,27 @@ class Board:
             raise BadInput(_("“{order}” is no order.", order=order[:40]), ", ".join(ORDERS), field="order")
         found: NDArray[np.int64] = wanted[np.lexsort((self.item[wanted], *keys))]
         return found
+
+
+def known_category(store: Store, settings: Settings, name: str) -> str:
+    """Return a category as it is spelt in stock or in the settings.
+
+    Raises
+    ------
+    BadInput
+        No piece of stock is of it and the settings do not name it; the closest name is suggested.
+    """
+    kept = [row[0] for row in store.read("SELECT DISTINCT category FROM stock_item WHERE category <> ''")]
+    known = {folded(one): one for one in (*settings.categories, *sorted(kept))}
+    if folded(name) in known:
+        return known[folded(name)]
+    near = difflib.get_close_matches(folded(name), known, 1)
+    raise BadInput(
+        _("No piece of stock is of the category “{name}”, and the settings do not name it.", name=name[:60]),
+        _("Known: {names}.", names=", ".join(sorted(known.values())) or "–"),
+        _("Did you mean {name}?", name=known[near[0]]) if near else _("Choose one of these."),
+        field="category",
+    )
 
 
 def board(store: Store, settings: Settings, today: date) -> Board:

@@ -64,6 +64,7 @@ def _written(found: Record) -> str:
             found.pieces,
             going=found.going,
         ),
+        *_blind(found),
         *_prices(found),
         *_speeds(found),
     ]
@@ -89,6 +90,16 @@ def _written(found: Record) -> str:
         )
         lines.append(_few(said, passed.count, passed.more))
     return "\n".join([*lines, *_corrections(found)])
+
+
+def _blind(found: Record) -> list[str]:
+    if not found.blind:
+        return []
+    return [
+        ngettext(
+            "{count} more was bought without a forecast.", "{count} more were bought without a forecast.", found.blind
+        )
+    ]
 
 
 def _prices(found: Record) -> list[str]:

@@ -1,4 +1,4 @@
-"""``stock``: what is in stock and what became of it; a piece is named by its label, its number (#12), or its whole code."""
+"""``stock``: what is in stock and what became of it; a piece is named by its label, its number (#12) or its code."""
 
 from __future__ import annotations
 

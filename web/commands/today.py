@@ -46,6 +46,7 @@ def today(
     from sourcing.settings import load_settings
     from sourcing.stock.ledger import undo
     from sourcing.today import fed
+    from sourcing.today.board import known_category
     from sourcing.today.day import day
     from sourcing.today.move import move
 
@@ -68,8 +69,11 @@ def today(
             keep_up(store)
     if action is not None or cuts or count_own:
         return
+    kept = load_settings(store)
+    if category:
+        category = known_category(store, kept, category)
     found = day(
-        store, load_settings(store), now, order=order, category=category, late_only=late,
+        store, kept, now, order=order, category=category, late_only=late,
         page=1 if all_of_them else page, per_page=1_000_000 if all_of_them else PER_PAGE,
     )  # fmt: skip
     if as_json:

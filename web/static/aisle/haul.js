@@ -69,8 +69,8 @@ function limits(pack, sums, live) {
   }
   most("style", style, (values) => gettext("Of style {name}: {count} pieces, more than your {most}.", values));
   most("category", category, (values) => gettext("In {name}: {count} pieces, more than your {most}.", values));
-  if (sums.blind) said.push([ngettext("{count} piece without a forecast or a price: counted as pieces and in the prep, left out of outlay and profit.",
-    "{count} pieces without a forecast or a price: counted as pieces and in the prep, left out of outlay and profit.", sums.blind), false]);
+  if (sums.blind) said.push([ngettext("{count} piece without a forecast or a price: counted as pieces, in the prep and, where its price is known, in the outlay; left out of profit.",
+    "{count} pieces without a forecast or a price: counted as pieces, in the prep and, where their prices are known, in the outlay; left out of profit.", sums.blind), false]);
   return said;
 }
 
