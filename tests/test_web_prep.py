@@ -15,8 +15,11 @@ from flask.testing import FlaskClient
 
 from sourcing.prep import watch
 from sourcing.prep.clock import Reading
+from sourcing.prep.pace import paces
 from sourcing.settings import load_settings
 from sourcing.storage import Store, open_store
+from web.charts import BOTTOM, TOP
+from web.charts_prep import per_hour
 from web.cli import main
 from web.state import current
 
@@ -84,6 +87,10 @@ def test_a_watch_stopped_at_once_is_told_from_a_forgotten_one(client: FlaskClien
     text = _text(client)
     assert text.count("too short for so many pieces: it hardly counts") == 1
     assert "looks like a forgotten watch" not in text
+    pace = paces(watch.finished(kept), dict(load_settings(kept).learnt.say))["photograph"]
+    crosses = [y for _x, y, apart in per_hour(pace).dots if apart]
+    sound = [y for _x, y, apart in per_hour(pace).dots if not apart]
+    assert crosses[0] < min(sound) < (TOP + BOTTOM) / 2  # the others are not pressed to the ground by it
     watch.correct(kept, number, minutes=Decimal(600))
     text = _text(client)
     assert text.count("looks like a forgotten watch: it hardly counts") == 1

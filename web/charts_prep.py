@@ -8,6 +8,7 @@ from sourcing.prep.pace import Pace
 from web.charts import BOTTOM, LEFT, RIGHT, TOP, Tick, on_axis, round_levels
 
 _MOST_DOTS = 400
+_COUNTS = 0.5  # what counts less is a cross
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,9 @@ class Picture:
 def per_hour(pace: Pace) -> Picture:
     """Lay out the last batches of one step, evenly by their order: gaps of days say nothing here."""
     points = pace.points[-_MOST_DOTS:]
-    top = 1.1 * max(max(point.usual for point in points), sorted(p.per_hour for p in points)[int(0.95 * len(points))])
+    # A cross may lie off the top: it must not press all others to the ground.
+    fast = sorted(point.per_hour for point in points if point.counts >= _COUNTS) or [0.0]
+    top = 1.1 * max(max(point.usual for point in points), fast[int(0.95 * len(fast))])
     step = (RIGHT - LEFT - 12) / max(len(points) - 1, 1)
 
     def across(place: int) -> float:
@@ -34,7 +37,7 @@ def per_hour(pace: Pace) -> Picture:
 
     places = sorted({0, len(points) // 2, len(points) - 1})
     return Picture(
-        tuple((across(at), up(point.per_hour), point.counts < 0.5) for at, point in enumerate(points)),
+        tuple((across(at), up(point.per_hour), point.counts < _COUNTS) for at, point in enumerate(points)),
         "M" + " L".join(f"{across(at):.1f} {up(point.usual):.1f}" for at, point in enumerate(points)),
         tuple(Tick(across(at), on_axis(points[at].at.astimezone().date())) for at in places),
         tuple(Tick(up(level), f"{level:.0f}") for level in round_levels(top)),

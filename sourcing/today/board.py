@@ -91,8 +91,8 @@ def known_category(store: Store, settings: Settings, name: str) -> str:
     BadInput
         No piece of stock is of it and the settings do not name it; the closest name is suggested.
     """
-    kept = [row[0] for row in store.read("SELECT DISTINCT category FROM stock_item WHERE category <> ''")]
-    known = {folded(one): one for one in (*settings.categories, *sorted(kept))}
+    kept: list[str] = [row[0] for row in store.read("SELECT DISTINCT category FROM stock_item WHERE category <> ''")]
+    known: dict[str, str] = {folded(one): one for one in (*settings.categories, *sorted(kept))}
     if folded(name) in known:
         return known[folded(name)]
     near = difflib.get_close_matches(folded(name), known, 1)

@@ -194,6 +194,22 @@ def test_ten_codes_and_four_pieces_without_the_server(phone: BrowserContext, ser
     expect(page.locator("ul.rows > li:not(.gone)")).to_have_count(4)
 
 
+def test_what_a_piece_without_a_forecast_cost_is_in_the_phones_outlay_and_said_to_be(
+    phone: BrowserContext, server: Server
+) -> None:
+    server.kill()
+    page = opened(phone, server)
+    judge(page, code(4999), "5.00")
+    page.get_by_role("button", name="Take it").click()
+    expect(page.locator("#taken")).to_contain_text("Taken: 1")
+    page.goto(f"{server.address}/haul")
+    expect(page.locator('[data-sum="outlay"]')).not_to_have_text(re.compile(r"^\D?0\.00"))
+    expect(page.locator("#over")).to_contain_text(
+        "1 piece without a forecast or a price: counted as pieces, in the prep and, where its price is known, in the "
+        "outlay; left out of profit."
+    )
+
+
 def test_the_phone_names_the_limit_at_the_price_others_get_as_the_server_does(
     phone: BrowserContext, server: Server
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from playwright.sync_api import Browser, expect
 from steps import SIZES, clean, opened
 
 from benchmarks._reseller import Truth, fill
+from sourcing.settings import load_settings, save_settings
 from sourcing.storage import open_store
 
 pytestmark = pytest.mark.browser
@@ -32,6 +34,28 @@ def stocked(empty: Path, tmp_path: Path) -> Iterator[str]:
     store.close()
     with serving(tmp_path / "comps.db") as address:
         yield address
+
+
+def test_no_table_is_cut_off_on_a_phone_that_speaks_german(browser: Browser, empty: Path, tmp_path: Path) -> None:
+    shutil.copy(empty, tmp_path / "comps.db")
+    store = open_store(str(tmp_path / "comps.db"))
+    save_settings(store, replace(load_settings(store), locale="de_DE", currency="EUR"), "a test")
+    fill(store, 2, 60, date.today())
+    with store.write_rows() as raw:
+        raw.execute("UPDATE stock_sale SET paid = 115200, fees = NULL WHERE id = (SELECT max(id) FROM stock_sale)")
+    store.close()
+    with serving(tmp_path / "comps.db") as address:
+        for path in ("outcomes", *(f"record?within={days}" for days in (14, 90))):
+            page = opened(browser, f"{address}/{path}", "phone")
+            assert page.locator("html").get_attribute("lang") == "de"
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+            rooms = page.evaluate(
+                "[...document.querySelectorAll('.scroll')].map((one) => [one.scrollWidth, one.clientWidth])"
+            )
+            assert rooms, path
+            assert all(needed <= room for needed, room in rooms), (path, rooms)
+            assert page.locator("tbody").get_by_role("row").count() > 3  # however they are laid out
+            clean(page, f"{path.partition('?')[0]}-german")
 
 
 @pytest.mark.parametrize("size", SIZES)
