@@ -150,6 +150,34 @@ def asked_of(draw: Any, groups: list[Group], rows: int, settings: Settings) -> t
     return asked, wanted
 
 
+def test_a_buy_is_not_sure_where_a_flag_moves_the_price_in_a_way_the_pack_does_not_hold(
+    page: Page, address: str
+) -> None:
+    data, groups = made_up(np.random.default_rng(4), 1, 40, default_settings())
+    page.goto(address)  # which has the shapes of the words
+    opened(page, packed(data))
+    said = """async ([codes, flags, effect]) => {
+      const { verdict } = await import("/static/aisle/verdict.js"), { pack } = window;
+      const judged = codes.map((code) => window.judge(pack, { code, price: 1, flags: [] }));
+      const found = judged.find((one) => one.decision === "buy");
+      const flag = { name: "no_box", label: "no box", minutes: ["0", "0", "0", "0"], supplies: "0" };
+      pack.said.flags = [{ ...flag, price_effect: effect ? [found.item.category] : [] }];
+      const answer = window.judge(pack, { code: found.query.code, price: 1, flags });
+      const [article] = verdict(pack, answer, { words: "" });
+      return [answer.decision, article.querySelector(".do").textContent, article.querySelector(".why").textContent,
+        article.querySelector(".age").textContent];
+    }"""
+    codes = [one.style_code for group in groups for one in group.known]
+    decision, do, why, age = page.evaluate(said, [codes, ["no_box"], True])
+    assert (decision, do.startswith("Sure only well below ")) == ("buy", True)
+    assert "does to the price is not counted here" in why
+    assert "does to the price" not in age
+    assert "The asking price is the one without flags." in age
+    _, do, why, _ = page.evaluate(said, [codes, ["no_box"], False])
+    assert do == "Take it."
+    assert "not counted" not in why
+
+
 PRICES = {
     "12,50": "12.50", "12.50 €": "12.50", "1299": "1299.00", "1.299,00": "1299.00", "1,299.00": "1299.00",
     "1 299,5": "1299.50", "1’299.00": "1299.00", "1.000.000,00": "1000000.00", "2 for 1.299,00": "649.50",

@@ -50,6 +50,7 @@ function judged(pack, asked, answer, shelf, discount) {
     rests_on: resting(sold, unsold, newest, match),
     prep_minutes: left.minutes,
     left_out: leftOut(asked, found, flags, group.category),
+    unsure: unpriced(flags, group.category).join(" "),
   });
   const evidence = of("evidence") / 100;
   if (deal.least_comps !== null && evidence < Number(deal.least_comps)) return { ...answer, ...tooLittle(deal, evidence) };
@@ -246,11 +247,15 @@ function leftOut(asked, found, flags, category) {
   const out = [];
   if ((asked.size ?? "").trim()) out.push(gettext("The size is not counted here: all sizes of the style are taken together."));
   if (!found.known && (asked.title ?? "").trim()) out.push(gettext("What the title's words say of the price is not counted here."));
-  for (const flag of flags.filter((one) => one.price_effect.includes(category))) {
-    out.push(gettext("What “{flag}” does to the price is not counted here, only its minutes and supplies: the limit may be lower.", { flag: flag.label }));
-  }
+  out.push(...unpriced(flags, category));
   if (flags.length) out.push(gettext("The asking price is the one without flags."));
   return out;
+}
+
+/** Say which flags change the price in a way that the pack does not hold. */
+function unpriced(flags, category) {
+  return flags.filter((one) => one.price_effect.includes(category))
+    .map((one) => gettext("What “{flag}” does to the price is not counted here, only its minutes and supplies: the limit may be lower.", { flag: one.label }));
 }
 
 /** Write a share as whole percents, half to even. */
@@ -271,6 +276,6 @@ function blank(pack, asked) {
     speed_basis: "", days_50: null, days_80: null, sold_within: {}, expected_proceeds: null, proceeds: null, profit_before_labour: null,
     profit_after_labour: null, profit: null, profit_per_hour: null, chance_of_loss: null, loss_between: null, comps_sold: 0, comps_unsold: 0,
     newest_comp: null, match: gettext("no comps"), rests_on: gettext("There are no comps of this item."), objective: "", channel: "", limits: [], warnings: [],
-    at_others: null, left_out: [], prep_minutes: null, problem: null, fit_made_at: pack.about.learnt, from_pack: true, pack_built: pack.about.built,
+    at_others: null, left_out: [], unsure: "", prep_minutes: null, problem: null, fit_made_at: pack.about.learnt, from_pack: true, pack_built: pack.about.built,
   };
 }

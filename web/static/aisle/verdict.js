@@ -15,6 +15,8 @@ function reason(pack, answer) {
   const rule = (words) => (meaning ? words(meaning) : answer.reason);
   const apart = (one, two) => pack.write(cents(one) - cents(two));
   if (decision === "buy") {
+    // Flags whose price effect the pack does not hold: the server may well say pass at this price.
+    if (answer.unsure && most !== null) return { doing: gettext("Sure only well below {price}.", { price: money(pack, most) }), why: answer.unsure };
     if (most === null) return { doing: gettext("Take it."), why: answer.reason };
     if (shelf === null) return { doing: gettext("Take it at {price} or less.", { price: money(pack, most) }), why: rule((text) => gettext("The rule that decides: {rule}.", { rule: text })) };
     return { doing: gettext("Take it."), why: rule((text) => gettext("{amount} to spare by the rule that decides: {rule}.", { amount: apart(most, shelf), rule: text })) };
@@ -55,7 +57,7 @@ export function verdict(pack, answer, about) {
       made("span", { class: "against" }, gettext("shelf price"), " ", made("b", {}, money(pack, answer.shelf_price)))),
     made("p", { class: "reason" }, doing && made("strong", { class: "do" }, doing), doing && " ", made("span", { class: "why" }, why)),
     ...settles.map((line) => made("p", { class: "settle" }, ...[line].flat())),
-    made("p", { class: "settle age" }, about.words, ...answer.left_out.map((sentence) => ` ${sentence}`)),
+    made("p", { class: "settle age" }, about.words, ...answer.left_out.filter((sentence) => !why.includes(sentence)).map((sentence) => ` ${sentence}`)),
     answer.sale_price === null && !Object.keys(answer.sold_within ?? {}).length ? null : figures(pack, answer));
   const asked = answer.asking_price !== null && gettext("If you ask {price}: days with that price held, profit with your price cuts.", { price: money(pack, answer.asking_price) });
   return [article, usual(pack, answer), made("p", { class: "rests" }, asked && made("strong", {}, asked), asked && " ", [answer.rests_on, ...(answer.warnings ?? []), item.known && item.code_note].filter(Boolean).join(" "))].filter(Boolean);
