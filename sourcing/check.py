@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -22,6 +23,7 @@ from sourcing.kept import Kept
 from sourcing.language import spoken
 from sourcing.limits import at_price, decide
 from sourcing.money import money_writer
+from sourcing.others import AtOthers, price_of_others
 from sourcing.prospect import Prospect
 from sourcing.prospect import prospects as prospects_of
 from sourcing.settings import Settings, load_settings
@@ -47,7 +49,7 @@ def check(store: Store, query: Query, settings: Settings | None = None) -> Verdi
 def check_json(store: Store, query: Query, settings: Settings) -> bytes:
     """Judge one item under the settings in force and write the answer as JSON, as `Verdict.as_dict` has it.
 
-    Nothing is recorded.
+    With ``at_others``, as `AtOthers.as_dict` has it. Nothing is recorded.
 
     Raises
     ------
@@ -55,7 +57,17 @@ def check_json(store: Store, query: Query, settings: Settings) -> bytes:
         The code cannot be one.
     """
     prospect = prospect_of(store, query, settings)
-    return b"{%b, %b}" % (judge(prospect, query).changing_json(), prospect.same)
+    there = at_others(prospect, query)
+    beside = b"null" if there is None else json.dumps(there.as_dict()).encode()
+    return b'{%b, "at_others": %b, %b}' % (judge(prospect, query).changing_json(), beside, prospect.same)
+
+
+def at_others(prospect: Prospect, query: Query) -> AtOthers | None:
+    """Judge at the price others get, where a dearer one is advised; None where nothing stands beside the answer."""
+    found, price = prospect.limits_at_others(query.discount), price_of_others(prospect.base)
+    if found is None or price is None:
+        return None
+    return AtOthers(price, *decide(found, query.shelf_price))
 
 
 def asked_without_price(query: Query) -> Query:

@@ -278,8 +278,8 @@ def change_of(log: float) -> float:
 def _per_cent(share: float) -> str:
     if 0 < share < 0.01:
         return gettext("under 1 %")
-    return gettext("over 99 %") if 0.99 < share < 1 else f"{share * 100:.0f} %"
+    return gettext("over 99 %") if 0.99 < share < 1 else separated(f"{share * 100:.0f}%")
 
 
 def _signed(change: float) -> str:
-    return separated(f"{change * 100:+.1f} %")
+    return separated(f"{change * 100:+.1f}%")

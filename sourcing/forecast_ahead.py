@@ -105,7 +105,7 @@ def _made(store: Store, some: list[Ahead], settings: Settings) -> list[Prospect]
     found = each_alone(prospects(store, [one.asked for one in some], settings, True))
     for one, of in zip(found, some, strict=True):
         judge(one, of.asked)
-        _ = one.same
+        _ = one.same, one.limits_at_others(None)
     return found
 
 

@@ -244,13 +244,13 @@ def in_words(deal: CategorySettings, discount: Discounts | None, write: Callable
             gettext("evidence worth at least {number} sales of the item", number=separated(str(rules.least_comps))),
         ),
         (terms.tax, gettext("purchase tax of {share} counted", share=_share(terms.tax))),
-        (discount, gettext("store discount {discount} taken off", discount=discount)),
+        (discount, gettext("store discount {discount} taken off", discount=discount.shown() if discount else "")),
     )
     return tuple(words for value, words in said if value)
 
 
 def _share(part: Decimal | None) -> str:
-    return f"{(part or Decimal(0)) * 100:f}".rstrip("0").rstrip(".") + "\N{NO-BREAK SPACE}%"
+    return separated(f"{(part or Decimal(0)) * 100:f}".rstrip("0").rstrip(".") + "%")
 
 
 def _text(one: Rung) -> str:

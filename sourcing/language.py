@@ -16,6 +16,7 @@ from functools import lru_cache
 from pathlib import Path
 
 DOMAIN = "sourcing"
+PERCENT = "\N{NO-BREAK SPACE}%"  # in English, as the SI brochure has it (9th edition, 5.4.7): a space before the sign
 _spoken: ContextVar[str] = ContextVar("spoken", default="en")
 
 
@@ -111,7 +112,7 @@ def gettext_noop(message: str) -> str:
 
 
 def separated(number: str) -> str:
-    """Return a number as the language of the moment writes it.
+    """Return a number as the language of the moment writes it; before a ``%`` stands a space that does not break.
 
     Parameters
     ----------
@@ -120,7 +121,7 @@ def separated(number: str) -> str:
     """
     language = _spoken.get()
     if language == "en":
-        return number
+        return number[:-1] + PERCENT if number.endswith("%") else number
     group, point, percent = _marks(language)
     if number.endswith("%"):
         number = number[:-1] + percent
@@ -135,6 +136,6 @@ def _marks(language: str) -> tuple[str, str, str]:
     try:
         known = Locale.parse(language)
     except UnknownLocaleError:  # of a catalog that CLDR has no numbers for
-        return ",", ".", "%"
+        return ",", ".", PERCENT
     marks = known.number_symbols["latn"]
     return marks["group"], marks["decimal"], str(known.percent_formats[None].suffix[0])

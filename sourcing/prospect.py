@@ -21,6 +21,7 @@ from sourcing.forecast import Forecasts, forecast_group
 from sourcing.language import gettext, ngettext, separated
 from sourcing.limits import Outlook, limits
 from sourcing.money import money_writer
+from sourcing.others import outlook_at, price_of_others
 from sourcing.purchase import Discounts
 from sourcing.settings import CategorySettings, Settings
 from sourcing.storage import Store
@@ -40,11 +41,27 @@ class Prospect:
     copies: Copies | None = None  # these two of single checks only
     total: Total | None = None
     _bounds: dict[Discounts | None, Bounds] = field(default_factory=dict, repr=False, compare=False)
+    _at_others: dict[Discounts | None, tuple[Limit, ...]] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def same(self) -> bytes:
         """The part of the answer that is the same at every shelf price, as JSON without its braces."""
         return self.base.same_json()
+
+    @cached_property
+    def at_others(self) -> Outlook | None:
+        """What the rules look at when it is listed at the price others get; None where none stands beside its limit."""
+        price = price_of_others(self.base)
+        if price is None or self.figures is None or self.forecasts is None:
+            return None
+        return outlook_at(self.forecasts, self.at, price, self.figures.evidence[self.at], self.deal.rules)
+
+    def limits_at_others(self, discount: Discounts | None) -> tuple[Limit, ...] | None:
+        """Return the limits there at a store discount, worked out once; None where none stand beside its own."""
+        found = self._at_others.get(discount)
+        if found is None and self.at_others is not None:
+            found = self._at_others[discount] = limits(self.deal.rules, self.deal.terms, self.at_others, None, discount)
+        return found
 
     def bounds(self, discount: Discounts | None, write: Callable[[Decimal], str]) -> Bounds:
         """Return the limits at a store discount, worked out once."""

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import re
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from sourcing.errors import BadInput
-from sourcing.language import gettext
+from sourcing.language import gettext, separated, speaking, spoken
 from sourcing.money import cents
 
 MOST_STEPS = 5
@@ -19,7 +20,6 @@ _CENT = Decimal("0.01")
 _HALF = _CENT / 2
 _THEN = re.compile(r"\s+then\s+|\s*\+\s*", re.IGNORECASE)
 _NUMBER = re.compile(r"\d{1,9}(?:[.,]\d{1,6})?")
-_SEVERAL = re.compile(r"(\d{1,3})\s+for\s+(.+)", re.IGNORECASE | re.ASCII)
 
 
 class Step(NamedTuple):
@@ -109,6 +109,10 @@ class Discounts:
     def __repr__(self) -> str:
         return f"Discounts({self})"
 
+    def shown(self) -> str:
+        """Return the same to be read, not typed: percentages as the language of the moment writes them."""
+        return " ".join(separated(word) if word.endswith("%") else word for word in str(self).split(" "))
+
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Discounts) and self.steps == other.steps
 
@@ -145,15 +149,17 @@ def untaxed(landed: Decimal, tax: Decimal) -> Decimal:
 def each_of(text: str) -> tuple[int, str]:
     """Part a price for several pieces: “3 for 20” gives (3, "20"), any other text (1, itself).
 
+    The language of the moment has its own word, as in “3 für 20”; the English one is always taken.
+
     Raises
     ------
     BadInput
         No pieces; ``field`` is “price”.
     """
-    found = _SEVERAL.fullmatch(text.strip())
+    found = _several("en").fullmatch(text.strip()) or _several(spoken()).fullmatch(text.strip())
     if not found:
         return 1, text
-    pieces = int(found[1])
+    pieces = int(found["pieces"])
     if not 1 <= pieces <= MOST_PIECES:
         raise BadInput(
             gettext("“{text}” names no pieces.", text=text.strip()[:40]),
@@ -161,7 +167,17 @@ def each_of(text: str) -> tuple[int, str]:
             gettext("Type the price on the tag."),
             field="price",
         )
-    return pieces, found[2]
+    return pieces, found["amount"]
+
+
+@lru_cache
+def _several(language: str) -> re.Pattern[str]:
+    """Return how a price for several pieces is written in a language."""
+    with speaking(language):
+        said = re.escape(gettext("{pieces} for {amount}"))
+    for name, what in (("pieces", "[0-9]{1,3}"), ("amount", ".+")):
+        said = said.replace(re.escape(f"{{{name}}}"), f"(?P<{name}>{what})")
+    return re.compile(said.replace(r"\ ", r"\s+"), re.IGNORECASE)
 
 
 def unit_price(price: Decimal, pieces: int, digits: int = 2) -> Decimal:

@@ -165,7 +165,7 @@ def _bought(terms: Terms, shelf: Decimal, discount: Discounts) -> list[ReceiptLi
     for step in discount.steps:
         left = step.off(price)
         how = gettext("of {price}, which leaves {left}", price=separated(f"{price:.2f}"), left=separated(f"{left:.2f}"))
-        lines.append(ReceiptLine(gettext("Store discount {step}", step=step), price - left, how))
+        lines.append(ReceiptLine(gettext("Store discount {step}", step=separated(str(step))), price - left, how))
         price = left
     if terms.resale_exemption == "yes":
         lines.append(ReceiptLine(gettext("Purchase tax"), _ZERO, gettext("none: resale exemption")))
@@ -197,12 +197,16 @@ def fee_note(terms: Terms) -> str:
 
 def percent(share: Decimal) -> str:
     """Write a share as a percentage without needless zeros."""
-    return f"{plain(share * 100)} %"
+    return separated(f"{_short(share * 100)}%")
 
 
 def plain(number: Decimal) -> str:
     """Write a number without needless zeros; whole cents of an amount that has any."""
+    return separated(_short(number))
+
+
+def _short(number: Decimal) -> str:
     short = number.normalize()
     exponent = short.as_tuple().exponent
     short_enough = isinstance(exponent, int) and (exponent >= 0 or exponent < -2)
-    return separated(f"{short:f}" if short_enough else f"{number:.2f}")
+    return f"{short:f}" if short_enough else f"{number:.2f}"

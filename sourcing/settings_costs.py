@@ -27,7 +27,13 @@ _POSTAGE = tuple(  # invented round figures
     )
 )
 COSTS: tuple[Setting, ...] = (
-    Setting("locale", "general", "text", "en_US", gettext_noop("how amounts and dates are written")),
+    Setting(
+        "locale",
+        "general",
+        "text",
+        "en_US",
+        gettext_noop("which language is spoken, and how amounts and dates are written"),
+    ),
     Setting(
         "currency", "general", "text", "USD", gettext_noop("the one currency of all amounts, as its ISO 4217 code")
     ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 
 from sourcing.money import DEAREST, currency_marks, minor_digits, parse_money
 
@@ -28,10 +29,26 @@ def plain_number(text: str) -> Decimal | None:
 
 
 def bare_number(text: str, currency: str, locale: str) -> Decimal | None:
-    """Read an amount with the currency's mark beside it or without; None where it is none."""
+    """Read an amount with the currency's mark beside it or without; None where it is none.
+
+    The locale's own mark between groups of three sets thousands apart: 1,299 in en_US, 1.299 in de_DE. No currency that
+    can be set has three decimals, so it can be nothing else there.
+    """
     for mark in currency_marks(currency, locale):
         text = text.removeprefix(mark).removesuffix(mark).strip()
+    if len(text) > 4 and _whole_groups(locale).fullmatch(text):
+        return Decimal(re.sub("[^0-9]", "", text))
     return plain_number(text)
+
+
+@lru_cache(maxsize=32)
+def _whole_groups(locale: str) -> re.Pattern[str]:
+    """Return what whole thousands look like that are set apart as the locale does it; spaces are all alike."""
+    from babel.numbers import get_group_symbol
+
+    mark = get_group_symbol(locale)
+    between = r"\s" if mark.isspace() else re.escape(mark)
+    return re.compile(f"[1-9][0-9]{{0,2}}(?:{between}[0-9]{{3}})+")
 
 
 def typed_money(text: str, currency: str, locale: str, field: str) -> Decimal:

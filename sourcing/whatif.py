@@ -20,13 +20,13 @@ from sourcing.forecast import Forecasts, share_held, shares_wanted
 from sourcing.language import gettext
 from sourcing.money import money_writer
 from sourcing.objective import choose
+from sourcing.others import TOO_FAR
 from sourcing.prospect import Prospect, at_asking
 from sourcing.rules import Rules
 from sourcing.settings import Settings
 from sourcing.storage import Store
 
 MOST_DAYS = 365
-TOO_FAR = 20.0  # times what such items bring: a price beyond that is a typing error
 
 
 @dataclass(frozen=True)

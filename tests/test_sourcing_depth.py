@@ -24,6 +24,7 @@ from sourcing.rules import Rules
 from sourcing.settings import load_settings
 from sourcing.storage import Store, open_store
 from sourcing.terms import Terms
+from sourcing.whatif import at_others
 from web.app import create_app
 
 D = Decimal
@@ -161,12 +162,21 @@ def test_the_json_written_in_parts_is_the_whole_verdict(store: Store, bought: li
     queries += [replace(queries[0], discount=Discounts.parse("25%")),
                 Query(brand="nobody", category="shoes", shelf_price=D(9)),
                 Query(code="9-NOTHING-9", shelf_price=D(9))]  # fmt: skip
-    decisions = set()
+    decisions, shown = set(), set()
     for query in queries:
         verdict = check(store, query)
-        assert json.loads(check_json(store, query, settings)) == verdict.as_dict()
+        written = json.loads(check_json(store, query, settings))
+        beside = written.pop("at_others")
+        assert written == verdict.as_dict()
+        there = at_others(store, query, verdict.as_dict(), settings)
+        assert beside == (there and {
+            "asking_price": str(verdict.sale_price.mid),
+            **{name: there[name] for name in ("decision", "binding_rule", "most_worth_paying")},
+        })  # fmt: skip
+        shown.add(beside is not None)
         decisions.add(verdict.decision)
     assert decisions == {"buy", "pass", "too little to go on"}
+    assert shown == {True, False}
 
 
 def test_the_chance_of_loss_is_that_of_the_list(store: Store, bought: list[Verdict]) -> None:

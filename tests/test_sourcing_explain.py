@@ -104,7 +104,7 @@ def test_no_chance_is_said_to_rise_with_the_asking_price(store: Store, monkeypat
     fit = current_fit(store)
     assert fit is not None
     monkeypatch.setattr("sourcing.explain.current_fit", lambda _store: replace(fit, slope=0.4, slope_se=0.5))
-    assert "by about 0.0%; anything from 0.0% to 0.4% would fit" in words(explain(store, KNOWN))
+    assert "by about 0.0\xa0%; anything from 0.0\xa0% to 0.4\xa0% would fit" in words(explain(store, KNOWN))
 
 
 def test_the_chance_within_30_days_is_the_verdicts_where_the_plan_gives_up_sooner(

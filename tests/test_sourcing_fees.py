@@ -126,14 +126,14 @@ def test_a_receipt_with_everything_by_hand() -> None:
         ("Listing", D("-0.83")),
         ("Packing", D("-0.33")),
         ("Shelf price", D("-40.00")),
-        ("Store discount 30%", D("12.00")),
+        ("Store discount 30\xa0%", D("12.00")),
         ("Store discount 5.00", D("5.00")),
         ("Purchase tax", D("-1.90")),  # 23.00 comes to 24.8975
         ("Left", D("16.16")),
     ]
-    assert lines[1].how == "12 % of 57.50 + 0.30 an order; charged on the item alone"
-    assert "on 40 % of sales" in lines[3].how
-    for words in ("5 % of sales", "20 % of 65.00", "7.50 postage back", "outward", "5.22 of fees"):
+    assert lines[1].how == "12\xa0% of 57.50 + 0.30 an order; charged on the item alone"
+    assert "on 40\xa0% of sales" in lines[3].how
+    for words in ("5\xa0% of sales", "20\xa0% of 65.00", "7.50 postage back", "outward", "5.22 of fees"):
         assert words in lines[6].how
     assert all(line.how for line in lines)
 
@@ -184,7 +184,7 @@ def test_schedules_come_back_from_their_file() -> None:
         ("[channel.main.fees.2026-01-01.a]\nfixed = -1", "fixed", "fixed is -1"),
         ("[channel.main.fees.2026-01-01.a]\nshares = 0.1", "shares", "The closest is “share”"),
         ("[channel.main.fees.2026-01-01.a]\nshare = 0.6\n[channel.main.fees.2026-01-01.b]\nshare = 0.39", "share",
-         "take 99.6% of the price"),
+         "take 99.6\xa0% of the price"),
         ("[channel.main.fees.2026-01-01.a]\nshare = [[0, 0.1], [50, 0.95]]\non = 'total with tax'\n"
          "[channel.main.fees.2026-01-01.b]\nshare = 0.04", "share", "above 50.00"),
         ("[channel.main]\nshipping = 'free'", "shipping", "One of you pay, same as postage, or an amount"),

@@ -103,7 +103,10 @@ def test_rules_in_words_name_what_is_on_alone() -> None:
     off = from_toml('[default]\nleast_profit = "off"\npurchase_tax = 0.07\n').for_category("")
     said = in_words(off, Discounts.parse("20%"), str)
     assert not any("expected profit of at least 8" in words for words in said)
-    assert said[-2:] == ("purchase tax of 7\N{NO-BREAK SPACE}% counted", "store discount 20% taken off")
+    assert said[-2:] == (
+        "purchase tax of 7\N{NO-BREAK SPACE}% counted",
+        "store discount 20\N{NO-BREAK SPACE}% taken off",
+    )
 
 
 def test_what_there_is_not_is_said(store: Store) -> None:

@@ -74,7 +74,7 @@ def test_a_chance_too_small_fails_at_every_price_and_one_not_known_binds_at_none
     assert decide(fails, D(1)) == ("pass", "wanted_chance", 0)
     assert decide(fails, D(0))[0] == "pass"
     assert not fails[0].holds
-    assert "49%" in fails[0].meaning
+    assert "49\xa0%" in fails[0].meaning
     assert limits(rules, FREE, Outlook(50.0, 10.0, None, 40.0, 1.0), D(1)) == ()
     holds = limits(rules, FREE, Outlook(50.0, 10.0, 0.5, 40.0, 1.0), D(1))
     assert holds[0].most is None
@@ -89,7 +89,7 @@ def test_nothing_left_is_a_pass_at_any_price() -> None:
 def test_meanings_carry_their_figures() -> None:
     found = limits(Rules(D("8.5"), D("0.25"), 45, D("0.6"), D("0.35")), Terms(), Outlook(60.0, 30, 0.8, 50.0, 3), None)
     words = " ".join(limit.meaning for limit in found)
-    for figure in ("8.50", "25%", "45 days", "60%", "80%", "35%"):
+    for figure in ("8.50", "25\xa0%", "45 days", "60\xa0%", "80\xa0%", "35\xa0%"):
         assert figure in words
 
 

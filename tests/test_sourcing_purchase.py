@@ -10,6 +10,7 @@ from hypothesis import settings as run
 from hypothesis import strategies as st
 
 from sourcing.errors import BadInput
+from sourcing.language import speaking
 from sourcing.purchase import NO_DISCOUNT, Discounts, Step, each_of, kept_discount, taxed, unit_price, untaxed
 from sourcing.terms import Terms
 
@@ -120,3 +121,25 @@ def test_several_for_one_price(text: str, pieces: int, amount: str, each: str) -
 def test_no_pieces_are_refused() -> None:
     with pytest.raises(BadInput, match="names no pieces"):
         each_of("0 for 20")
+
+
+@pytest.mark.parametrize(
+    ("language", "text", "parted"),
+    [
+        ("en", "3 for 20", (3, "20")), ("de", "3 für 20", (3, "20")), ("de", "3 FÜR  20,00 €", (3, "20,00 €")),
+        ("de", "3 for 20", (3, "20")), ("en", "3 für 20", (1, "3 für 20")), ("de", "3 fur 20", (1, "3 fur 20")),
+        ("de", "für 20", (1, "für 20")),
+    ],
+)  # fmt: skip
+def test_a_price_for_several_is_read_in_the_language_spoken(language: str, text: str, parted: tuple[int, str]) -> None:
+    with speaking(language):
+        assert each_of(text) == parted
+
+
+def test_a_discount_is_shown_as_the_language_writes_percentages() -> None:
+    steps = Discounts.parse("12.5% then 5.00")
+    assert (str(steps), steps.shown()) == ("12.5% then 5.00", "12.5\xa0% then 5.00")
+    with speaking("de"):
+        assert steps.shown() == "12,5\xa0% then 5.00"
+        with pytest.raises(BadInput, match="3 für 20"):
+            each_of("0 für 20")

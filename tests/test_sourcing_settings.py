@@ -226,7 +226,7 @@ class TestPostage:
         ("[default]\nchannel = 'mian'", "channel", "The closest is “main”"),
         ("[channel.other]\n", "channel", "“main”"),
         ("[channel.main]\nfee_rate = 0.9\n[default]\nreturn_rate = 0.5\nreturn_value_lost = 0.5", "fee_rate",
-         "take 115.0% of the price"),
+         "take 115.0\xa0% of the price"),
         ("currency = 'usd'", "currency", "capitals"),
         ("currency = 'KWD'", "currency", "two decimals"),
         ("currency = 5", "currency", "A text"),

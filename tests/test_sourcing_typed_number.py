@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from sourcing.errors import BadInput
-from sourcing.typed_number import plain_number, typed_money
+from sourcing.typed_number import bare_number, plain_number, typed_money
 
 
 @pytest.mark.parametrize(
@@ -43,3 +43,20 @@ def test_where_decimals_cannot_be_the_locale_tells() -> None:
     for text, currency, locale in (("1.299", "USD", "en_US"), ("1000001", "USD", "en_US"), ("12.50", "JPY", "ja_JP")):
         with pytest.raises(BadInput, match="not an amount"):
             typed_money(text, currency, locale, "price")
+
+
+@pytest.mark.parametrize(
+    ("text", "currency", "locale", "amount"),
+    [
+        ("1,299", "USD", "en_US", "1299"), ("$1,299", "USD", "en_US", "1299"), ("1.299", "EUR", "de_DE", "1299"),
+        ("1,000,000", "USD", "en_US", "1000000"), ("1 299", "EUR", "fr_FR", "1299"), ("1’299", "CHF", "de_CH", "1299"),
+        ("1.299", "USD", "en_US", "1.299"), ("1,299", "EUR", "de_DE", "1.299"), ("1,29", "USD", "en_US", "1.29"),
+        ("0,299", "USD", "en_US", "0.299"), ("1299,299", "USD", "en_US", "1299.299"), ("1,299,", "USD", "en_US", None),
+        ("1,299,29", "USD", "en_US", None), ("1,2999", "USD", "en_US", "1.2999"),
+    ],
+)  # fmt: skip
+def test_the_locale_s_own_mark_between_threes_sets_thousands_apart(
+    text: str, currency: str, locale: str, amount: str | None
+) -> None:
+    """Grouping marks as the Unicode CLDR has them: a comma in en_US, a point in de_DE, a space in fr_FR, ’ in de_CH."""
+    assert bare_number(text, currency, locale) == (None if amount is None else Decimal(amount))

@@ -14,6 +14,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from http.client import HTTPConnection
 from pathlib import Path
 
@@ -22,8 +23,12 @@ from click.testing import CliRunner, Result
 from table_files import xlsx
 
 import sourcing.comps
+from sourcing.answer import Query
 from sourcing.errors import Busy
+from sourcing.money import format_money
+from sourcing.settings import load_settings
 from sourcing.storage import open_store
+from sourcing.whatif import at_others
 from web.cli import main
 from web.commands.check import inert
 
@@ -362,3 +367,36 @@ def test_the_home_network_needs_the_key_and_no_log_holds_it(tmp_path: Path) -> N
         assert process.wait(15) == 0
     assert key not in (tmp_path / "err").read_text()
     assert all(key.encode() not in path.read_bytes() for path in tmp_path.iterdir() if path.name != "out")
+
+
+def test_a_check_names_the_limit_at_the_price_others_get(data: str) -> None:
+    """As the page of the same check does."""
+    with contextlib.closing(open_store(str(Path(data) / "sourcing.sqlite3"))) as store:
+        codes = [row[0] for row in store.read("SELECT style_code FROM product WHERE style_code <> '' LIMIT 12")]
+        settings, seen = load_settings(store), set()
+        for code in [*codes, "9-NOTHING-9"]:
+            told = json.loads(run("--data", data, "check", code, "--price", "6.99", "--json").stdout)
+            out, beside = run("--data", data, "check", code, "--price", "6.99").stdout, told.pop("at_others")
+            there = at_others(store, Query(code=code, shelf_price=Decimal("6.99")), told, settings)
+            assert (beside is None) == (there is None), code
+            assert (beside is not None) == ("what others get" in out), code
+            if beside is not None and there is not None:
+                assert beside["asking_price"] == told["sale_price"]["mid"]
+                assert beside["most_worth_paying"] == there["most_worth_paying"]
+                price, most = (format_money(Decimal(beside[name])) for name in ("asking_price", "most_worth_paying"))
+                assert f"Asked at {price}, what others get, it is worth at most {most}." in out
+            seen.add(beside is None)
+    assert seen == {True, False}
+
+
+def test_a_check_counts_with_the_store_discount_typed(data: str) -> None:
+    def landed(*words: str) -> str:
+        told = run("--data", data, "check", "FWR-1042", "--price", "40", "--json", *words)
+        assert told.exit_code == 0, told.output
+        return str(json.loads(told.stdout)["landed_cost"])
+
+    full = Decimal(landed())
+    assert Decimal(landed("--discount", "20%")) == full * Decimal("0.8")
+    assert Decimal(landed("--discount", "30% then 5.00")) == full * Decimal(23) / 40  # 28.00, then 23.00
+    assert "not a discount" in run("--data", data, "check", "FWR-1042", "--discount", "all").stderr
+    assert run("--data", data, "check", "--list", SAMPLES / "shelf_list.csv", "--discount", "20%").exit_code == 2

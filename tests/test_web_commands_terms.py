@@ -35,7 +35,7 @@ def test_a_receipt_adds_up_and_says_how(tmp_path: Path) -> None:
 def test_words_on_the_screen(tmp_path: Path) -> None:
     code, out, _ = run(tmp_path, "--price", "20")
     assert code == 0
-    assert "13 % of 20 + 0.30 an order; charged on item and shipping" in out
+    assert "13\xa0% of 20 + 0.30 an order; charged on item and shipping" in out
     assert "1.5 min at 18.00 an hour" in out
     assert "rounded half up" in out
 

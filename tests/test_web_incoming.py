@@ -11,6 +11,7 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import closing, suppress
 from pathlib import Path
+from random import Random
 
 import lxml.html
 import pytest
@@ -576,3 +577,30 @@ def test_work_that_ends_while_its_page_is_written_is_still_followed(
     assert page.xpath("//*[@id='progress']/@data-running")
     assert page.xpath("//script[contains(@src, 'progress.js')]")
     assert page.xpath("//*[@id='stop']")
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        bytes(range(256)) * 40,
+        b"PX\x03\x04" + b"\x00\x11\x9d" * 300,
+        bytes(Random(1).choices(range(32, 256), k=3_000)),
+    ],
+    ids=["bytes", "no zip", "no text"],
+)
+@pytest.mark.parametrize("name", ["books.xlsx", "books.ods"])
+def test_a_broken_workbook_is_told_as_one_and_leads_back_to_its_page(
+    client: FlaskClient, content: bytes, name: str
+) -> None:
+    for path, page in (("/comps/load", "/comps"), ("/outcomes/load", "/outcomes")):
+        answer = client.post(path, data={"file": (io.BytesIO(content), name)}, follow_redirects=True)
+        found = html(answer, 400)
+        assert "It is no workbook, or a damaged one" in text(found)
+        assert "save it anew" in text(found)
+        assert "UTF-8" not in text(found)
+        (back,) = found.xpath("//div[@class='bar']/a[@class='button main']")
+        assert back.get("href") == page
+
+
+def test_text_that_is_called_a_workbook_is_read_all_the_same(client: FlaskClient) -> None:
+    assert "but it is delimited text and was read as that" in text(html(bring(client, table(), "export.xlsx")))

@@ -66,7 +66,13 @@ def test_pages_hold_every_line_once(client: FlaskClient) -> None:
 def test_the_head_says_day_rules_and_what_it_rests_on(client: FlaskClient) -> None:
     page = lxml.html.fromstring(client.get("/ladder?category=shoes&discount=20%25").text)
     head = page.xpath("//div[@class='facts-line']")[0].text_content()
-    for words in ("Worked out", "sold and", "newest", "expected profit of at least $8.00", "before a discount of 20%"):
+    for words in (
+        "Worked out",
+        "sold and",
+        "newest",
+        "expected profit of at least $8.00",
+        "before a discount of 20\xa0%",
+    ):
         assert words in head
     assert page.xpath("//h1")[0].text_content() == "Most worth paying: shoes"
 

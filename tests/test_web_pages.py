@@ -395,3 +395,31 @@ def test_a_failed_task_says_so_and_the_next_one_runs() -> None:
         assert task.failed == ("no rows" if call is fail else "")
     assert task.said == "half 1"
     assert len(done) == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"code": "9-NOTHING-9"}, "Add brand, category and title"),
+        ({"code": "9-NOTHING-9", "brand": "nobody"}, "Add category and title"),
+        ({"code": "9-NOTHING-9", "brand": "nobody", "category": "shoes"}, "Add title"),
+        ({"title": "Nothing known"}, "Type the style code, or add brand and category"),
+        ({"brand": "nobody", "category": "shoes", "title": "Nothing known"}, "Type the style code"),
+    ],
+)
+def test_of_an_unknown_item_only_what_is_missing_is_asked_for(
+    client: FlaskClient, typed: dict[str, str], said: str
+) -> None:
+    html = lxml.html.fromstring(client.post("/check", data=typed | {"price": "9"}, follow_redirects=True).text)
+    (card,) = html.xpath("//section[h2='Not in the comps table']")
+    (link,) = [one for one in card.xpath(".//a[@class='tap']") if "code=" in one.get("href", "")]
+    assert text(link) == said
+    assert all(f"{name}=" in link.get("href") for name in typed)
+
+
+def test_of_an_unknown_item_with_everything_typed_nothing_is_asked_for(client: FlaskClient) -> None:
+    typed = {"code": "9-NOTHING-9", "brand": "nobody", "category": "shoes", "title": "Nothing known", "price": "9"}
+    html = lxml.html.fromstring(client.post("/check", data=typed, follow_redirects=True).text)
+    (card,) = html.xpath("//section[h2='Not in the comps table']")
+    assert "All that tells which item it is has been typed." in text(card)
+    assert "Type the style code" not in text(card)

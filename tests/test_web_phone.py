@@ -51,12 +51,34 @@ def test_another_word_of_the_phone_is_named(client: FlaskClient, store: Store) -
     assert "It is another word here" in found
 
 
-def test_the_same_word_is_said_without_more(client: FlaskClient, store: Store) -> None:
+def same(built: str, **figures: Any) -> dict[str, Any]:
     verdict = web_examples.verdict()
-    same = {"decision": verdict.decision, "most": str(verdict.most_worth_paying), "built": BUILT}
-    found = words(page(client, check_said(store, same)))
+    assert verdict.sale_price is not None
+    shown = {"others": str(verdict.sale_price.mid), "days": verdict.days_50, "profit": str(verdict.profit_after_labour)}
+    return {
+        "decision": verdict.decision, "most": str(verdict.most_worth_paying), "built": built,
+        "figures": shown | figures,
+    }  # fmt: skip
+
+
+def test_the_same_of_a_pack_of_the_day_needs_no_word(client: FlaskClient, store: Store) -> None:
+    fresh = same("2026-11-24T07:00:00+00:00")
+    assert "your phone said" not in words(page(client, check_said(store, fresh)))
+    del fresh["figures"]  # from a phone whose page is older
+    assert "your phone said" not in words(page(client, check_said(store, fresh)))
+
+
+def test_the_same_of_an_old_pack_is_said_without_more(client: FlaskClient, store: Store) -> None:
+    found = words(page(client, check_said(store, same(BUILT))))
     assert "your phone said: buy" in found
-    assert "another word" not in found
+    assert "another" not in found.partition("your phone said")[2].partition("Not in the comps")[0][:200]
+
+
+@pytest.mark.parametrize("figures", [{"days": 999}, {"others": "1.00"}, {"profit": None}])
+def test_another_figure_of_a_fresh_pack_is_named(client: FlaskClient, store: Store, figures: dict[str, Any]) -> None:
+    found = words(page(client, check_said(store, same("2026-11-24T07:00:00+00:00", **figures))))
+    assert "your phone said: buy" in found
+    assert "A figure is another here" in found
 
 
 @pytest.mark.parametrize("shown", [

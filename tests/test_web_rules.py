@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -408,3 +409,27 @@ def test_zones_are_begun_on_the_postage_page(client: FlaskClient, store: Store) 
     assert "Zone 3" in text(page(client, path))
     assert client.post(path, data=sent(client, path, "save")).status_code == 303  # nothing typed changes nothing
     assert load_settings(store).parcel == parcel
+
+
+def test_the_page_says_what_a_change_of_currency_does_not_do(client: FlaskClient) -> None:
+    html = page(client, "/rules/part/general")
+    help_of = {name: text(html.get_element_by_id(f"{name}-help")) for name in ("currency", "locale")}
+    assert "Amounts are not converted" in help_of["currency"]
+    assert "Comps in another currency do not count" in help_of["currency"]
+    assert "which language is spoken" in help_of["locale"].lower()
+
+
+def test_percentages_stand_alike_side_by_side(client: FlaskClient, store: Store) -> None:
+    (card,) = [text(one) for one in page(client, "/rules").xpath("//a[contains(@href, '/rules/part/')]/..")
+               if "discount" in text(one)][:1]  # fmt: skip
+    assert re.search(r"tax \S+ %, discount \S+ %", card), card
+
+
+def test_the_error_about_the_locale_has_the_word_of_its_field(client: FlaskClient, store: Store) -> None:
+    save_settings(store, replace(load_settings(store), locale="de_DE"), "a test")
+    path = "/rules/part/general"
+    answer = client.post(path, data=sent(client, path, "save", locale="xx_XX"))
+    shown = text(lxml.html.fromstring(answer.text))
+    assert answer.status_code == 400
+    assert "Sprache und Land „xx_XX“" in shown
+    assert "Gebiet" not in shown

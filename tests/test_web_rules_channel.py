@@ -116,7 +116,7 @@ def test_fees_of_a_later_day_wait_for_it_and_can_be_dropped(client: FlaskClient,
         ({"p0.only": "101"}, "p0.only", "A percentage from 0 to 100"),
         ({"since": "soon"}, "since", "A day such as 2026-01-31"),
         ({"shipping": "sometimes"}, "shipping", "same as postage"),
-        ({"p1.share.0.1": "90", "p1.name": "payment"}, "p0.share.0.0", "Less than 99%"),
+        ({"p1.share.0.1": "90", "p1.name": "payment"}, "p0.share.0.0", "Less than 99 %"),
     ],
 )
 def test_bad_input_is_said_at_its_field(

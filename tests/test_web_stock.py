@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import lxml.html
@@ -13,7 +14,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from sourcing import haul, history
-from sourcing.settings import load_settings
+from sourcing.settings import from_toml, load_settings, save_settings
 from sourcing.stock import ledger, shelf
 from sourcing.storage import Store
 
@@ -313,3 +314,18 @@ def test_a_count_that_is_none_is_said_on_the_haul_itself(store: Store, client: F
         assert page.xpath("string(//h1)").startswith("Haul at Tannery Row")
         assert page.xpath("//*[@role='alert']")
     assert store.read("SELECT count FROM haul_item") == [(1,)]
+
+
+def test_what_a_piece_has_is_said_by_its_label(store: Store, client: FlaskClient) -> None:
+    save_settings(store, from_toml('[flag.no_box]\nlabel = "Box is gone"\n[flag.worn_sole]\n'), "a test")
+    number = haul.start(store, "Tannery Row")
+    verdict = web_examples.verdict()
+    marked = replace(verdict, query=replace(verdict.query, flags=("no_box", "worn_sole")))
+    haul.take(store, history.record(store, marked), 1)
+    client.post("/stock/bring", data={"haul_id": number})
+    for path in ("/stock", "/stock/1"):
+        shown = text(page(client.get(path)))
+        assert "Box is gone" in shown, path
+        assert "worn sole" in shown, path
+        assert "no_box" not in shown
+        assert "worn_sole" not in shown

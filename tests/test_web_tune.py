@@ -186,7 +186,7 @@ class TestReplay:
         client.post("/tune/start")
         assert said.wait(20)
         page = _page(client.get("/tune"))
-        assert "42% Forecasting" in page.text_content()
+        assert "42\xa0% Forecasting" in page.text_content()
         assert page.xpath("//*[@id='progress' and @data-running]")
         assert page.xpath("//form[@action='/tune/stop']//button")
         client.post("/tune/stop")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,11 @@ def test_accepting_saves_the_suggestion_or_says_that_there_is_none(data: Path) -
         assert "sourcing settings undo" in found.stderr
         undone = CliRunner().invoke(main, ["settings", "undo", "--data", str(data)])
         assert undone.exit_code == 0
+
+
+def test_its_days_are_written_as_the_language_writes_them(data: Path) -> None:
+    lines = "\n".join(line for line in run(data, "--category", "shoes").stdout.splitlines() if " to " in line)
+    assert re.search(
+        r"\d{1,2}\N{NO-BREAK SPACE}[A-Z][a-z]{2} \d{4} to \d{1,2}\N{NO-BREAK SPACE}[A-Z][a-z]{2} \d{4}\.", lines
+    )
+    assert not re.search(r"\d{4}-\d{2}-\d{2}", lines)

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from sourcing.day import month
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 
 WIDTH, HEIGHT = 340.0, 190.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 332.0, 14.0, 160.0
@@ -126,7 +126,7 @@ def share_sold(answer: dict[str, Any]) -> Curve | None:
             Tick(across(last * part), gettext("day {number}", number=f"{last * part:.0f}"))
             for part in (0, 1 / 3, 2 / 3, 1)
         ),
-        y_ticks=tuple(Tick(up(part), f"{100 * part:.0f} %") for part in (0, 0.5, 1)),
+        y_ticks=tuple(Tick(up(part), separated(f"{100 * part:.0f}%")) for part in (0, 0.5, 1)),
     )
 
 

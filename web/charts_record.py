@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log, log10
 
+from sourcing.language import separated
 from sourcing.record.parts import Bin, GroupLine
 from web.charts import BOTTOM, LEFT, RIGHT, TOP, Tick
 
@@ -90,8 +91,8 @@ def reliable(bins: Sequence[Bin]) -> Reliable | None:
     parts = (0.0, 0.25, 0.5, 0.75, 1.0)
     return Reliable(
         dots, (across(0), up(0), across(1), up(1)),
-        tuple(Tick(across(one), f"{100 * one:.0f} %") for one in parts),
-        tuple(Tick(up(one), f"{100 * one:.0f} %") for one in parts),
+        tuple(Tick(across(one), separated(f"{100 * one:.0f}%")) for one in parts),
+        tuple(Tick(up(one), separated(f"{100 * one:.0f}%")) for one in parts),
     )  # fmt: skip
 
 

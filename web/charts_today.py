@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
-from sourcing.language import gettext
+from sourcing.language import gettext, separated
 from sourcing.stock.item import HELD
 from sourcing.today.cash import Age
 from sourcing.today.cash import Curve as Own
@@ -70,5 +70,5 @@ def curve(own: Own) -> Curve:
     return Curve(
         path,
         tuple(Tick(across(day), gettext("day {number}", number=f"{day}")) for day in days),
-        tuple(Tick(up(part), f"{100 * part:.0f} %") for part in (0, 0.5, 1)),
+        tuple(Tick(up(part), separated(f"{100 * part:.0f}%")) for part in (0, 0.5, 1)),
     )

@@ -10,7 +10,7 @@ from itertools import groupby
 from sourcing.language import gettext, separated
 from sourcing.tuning import Band, Frontier, Point
 from web.charts import Tick
-from web.filters import grouped, short
+from web.filters import grouped
 
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 332.0, 30.0, 170.0
 AGAINST = ("threshold", "buys", "cash", "hours")
@@ -130,5 +130,5 @@ def _levels(low: float, high: float) -> list[float]:
 
 def _short(value: float, against: str, unit: str) -> str:
     if against == "threshold" and unit == "share":
-        return f"{short(100 * value)} %"
+        return separated(f"{100 * value:g}%")
     return separated(f"{value:,.10g}")

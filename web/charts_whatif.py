@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from sourcing.language import separated
 from sourcing.whatif import AtAsk
 from web.charts import BOTTOM, LEFT, TOP, Tick
 
@@ -74,7 +75,7 @@ def trade_off(asks: Sequence[AtAsk]) -> Picture | None:
         dots=tuple(dots),
         x_ticks=tuple(Tick(across(ask), f"{ask:.0f}") for ask in (asks[0].ask, middle, asks[-1].ask)),
         left_ticks=tuple(Tick(by_amount(level), f"{level:.0f}".replace("-", "\N{MINUS SIGN}")) for level in levels),
-        chance_ticks=tuple(Tick(up(part), f"{100 * part:.0f} %") for part in (0, 0.5, 1)) if known else (),
+        chance_ticks=tuple(Tick(up(part), separated(f"{100 * part:.0f}%")) for part in (0, 0.5, 1)) if known else (),
     )
 
 

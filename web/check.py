@@ -16,6 +16,7 @@ from sourcing.answer import Query, Verdict
 from sourcing.check import check, check_json
 from sourcing.errors import BadInput, SourcingError
 from sourcing.held import NONE, held
+from sourcing.language import gettext
 from sourcing.receipt import cash_cost
 from sourcing.whatif import at_others
 from web import charts
@@ -87,6 +88,7 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         at_others=at_others(store(), query, answer, settings()),
         cash_cost=cash_cost(answer),
         next_size=_next_size(query, answer),
+        missing=_missing(query, answer),
         sales=charts.past_sales(answer),
         curve=charts.share_sold(answer),
         phone=phone(check_id, answer) if check_id else None,
@@ -109,6 +111,16 @@ def _next_size(query: Query, answer: dict[str, Any]) -> str:
         price=query.shelf_price,
         next="size",
     )
+
+
+def _missing(query: Query, answer: dict[str, Any]) -> str:
+    """Say what of an unknown item was not typed and would tell more of it; "" where all was."""
+    named = {"brand": gettext("brand"), "category": gettext("category"), "title": gettext("title")}
+    *some, last = [word for name, word in named.items() if not getattr(query, name)] or [""]
+    parts = gettext("{parts} and {last}", parts=", ".join(some), last=last) if some else last
+    if answer["item"]["style_code"]:
+        return gettext("Add {parts}", parts=parts) if parts else ""
+    return gettext("Type the style code, or add {parts}", parts=parts) if parts else gettext("Type the style code")
 
 
 def twin() -> Response:

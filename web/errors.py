@@ -6,7 +6,7 @@ import logging
 import secrets
 from typing import Any
 
-from flask import Flask, Response, make_response, render_template, request
+from flask import Flask, Response, make_response, render_template, request, url_for
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
 
@@ -58,6 +58,11 @@ WORDS = {  # status: heading, what was wrong, what to do next
     ),
 }
 
+_FILES = (
+    ("/comps/", "comps.show", gettext_noop("Back to Comps")),
+    ("/outcomes/", "outcomes.show", gettext_noop("Back to Sales")),
+)
+
 
 def add_error_pages(app: Flask) -> None:
     """Answer every error with a page, or with JSON where JSON was asked for."""
@@ -74,7 +79,15 @@ def page(status: int, **more: Any) -> Response:
     words = {"heading": heading, "wrong": wrong, "accepted": "", "next_step": next_step, "id": ""} | more
     if request.path.endswith(".json"):
         return make_response(words, status)
-    return make_response(render_template("error.html", status=status, **words), status)
+    return make_response(render_template("error.html", status=status, back=_back(), **words), status)
+
+
+def _back() -> tuple[str, str]:
+    """Return the page to start again from, and what leads there: files have pages of their own."""
+    for start, endpoint, words in _FILES:
+        if request.path.startswith(start):
+            return url_for(endpoint), gettext(words)
+    return url_for("check.ask"), gettext("Back to Check")
 
 
 def foreign_host(_error: SecurityError) -> Response:

@@ -72,12 +72,12 @@ def share(part: float | None) -> str:
     percent = 100 * float(part)
     if 0 < percent < 1:
         return gettext("under 1\N{NO-BREAK SPACE}%")
-    return gettext("over 99\N{NO-BREAK SPACE}%") if 99 < percent < 100 else f"{percent:.0f}\N{NO-BREAK SPACE}%"
+    return gettext("over 99\N{NO-BREAK SPACE}%") if 99 < percent < 100 else separated(f"{percent:.0f}%")
 
 
 def percent(part: Any) -> str:
     """Return a share that was set as the percentage it was set as."""
-    return f"{written(Decimal(part) * 100)}\N{NO-BREAK SPACE}%"
+    return separated(f"{plain(Decimal(part) * 100)}%")
 
 
 def written(number: Any) -> str:
@@ -147,7 +147,7 @@ def on_outlay(profit: Any, outlay: Any) -> str:
         return DASH
     from sourcing.retail import return_on_outlay
 
-    return f"{return_on_outlay(Decimal(str(profit)), Decimal(str(outlay))) * 100:.0f}\N{NO-BREAK SPACE}%"
+    return separated(f"{return_on_outlay(Decimal(str(profit)), Decimal(str(outlay))) * 100:.0f}%")
 
 
 def sell_through(sold: int, on_hand: int) -> str:

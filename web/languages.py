@@ -24,7 +24,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.plurals import get_plural
 from babel.messages.pofile import read_po, write_po
 
-from sourcing.language import DOMAIN
+from sourcing.language import DOMAIN, separated, speaking
 from web.cli import main as commands
 from web.commands.words import texts
 
@@ -91,11 +91,14 @@ def compiled(catalog: Catalog) -> bytes:
 
 
 def for_phone(catalog: Catalog) -> str:
-    """Return what the scripts say, as JSON: messages, those by count, which form a count takes, the decimal mark."""
+    """Return what the scripts say, as JSON: messages, those by count, which form a count takes, two marks."""
     said = [one for one in catalog if one.id and is_whole(one) and _scripts_say(one)]
     form = get_plural(str(catalog.locale)).plural_expr
+    with speaking(str(catalog.locale)):
+        percent = separated("%")  # as the server writes it
     words: dict[str, Any] = {
         "decimal": Locale.parse(str(catalog.locale)).number_symbols["latn"]["decimal"],
+        "percent": percent,
         "forms": "".join(str(_form(form, count)) for count in range(200)),
         "messages": {one.id: one.string for one in said if isinstance(one.id, str)},
         "plurals": {one.id[0]: one.string for one in said if isinstance(one.id, tuple)},

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
 from sourcing import sent
 from sourcing.answer import DECISIONS
 from web.state import settings, store
+
+Differs = Literal["", "word", "limit", "figure"]  # what the phone had said otherwise
+FRESH = timedelta(days=1)  # an older pack is named even where it said the same
 
 
 class Phone(NamedTuple):
@@ -20,26 +23,52 @@ class Phone(NamedTuple):
     server : by what phones tell these data from others.
     shown : what a phone keeps of a piece taken on the page, as its own pages do: whole cents, minutes.
     said : what the phone had said of the check before it was sent; None where no phone had. at : when it did.
-    differs : whether that was another decision, or another most worth paying.
+    differs : whether that was another decision, another most worth paying, or another of the three figures below.
+    told : whether the page says so: what is the same, by a pack not older than a day, needs no word.
     """
 
     server: str
     shown: dict[str, Any]
     said: dict[str, Any] | None
     at: str
-    differs: Literal["", "word", "limit"]  # what the phone had said otherwise
+    differs: Differs
+    told: bool
 
 
 def phone(check_id: int, answer: dict[str, Any]) -> Phone:
     """Return what the page of one check needs."""
     kept = sent.said_of_check(store(), check_id) or {}
     said = _readable(kept.get("shown"))
-    differs: Literal["", "word", "limit"] = ""
-    if said is not None and said["decision"] != answer["decision"]:
-        differs = "word"
-    elif said is not None and _cents(said["most"]) != _cents(answer["most_worth_paying"]):
-        differs = "limit"
-    return Phone(sent.server_name(store()), _shown(answer), said, str(kept.get("at", "")), differs)
+    at = str(kept.get("at", ""))
+    differs = "" if said is None else _differs(said, answer)
+    told = said is not None and (bool(differs) or _old(str(said["built"]), at))
+    return Phone(sent.server_name(store()), _shown(answer), said, at, differs, told)
+
+
+def _differs(said: dict[str, Any], answer: dict[str, Any]) -> Differs:
+    if said["decision"] != answer["decision"]:
+        return "word"
+    if _cents(said["most"]) != _cents(answer["most_worth_paying"]):
+        return "limit"
+    others = (answer["sale_price"] or {}).get("mid")
+    here = {"others": others, "days": answer["days_50"], "profit": answer["profit_after_labour"]}
+    had = said.get("figures")  # not from a phone whose page is older
+    if isinstance(had, dict) and any(str(had.get(name)) != str(value) for name, value in here.items()):
+        return "figure"
+    return ""
+
+
+def _old(built: str, at: str) -> bool:
+    """Whether a pack was older than a day when the phone judged by it; True where that cannot be told."""
+    try:
+        return _moment(at) - _moment(built) > FRESH
+    except ValueError:
+        return True
+
+
+def _moment(text: str) -> datetime:
+    found = datetime.fromisoformat(text)
+    return found if found.tzinfo else found.replace(tzinfo=UTC)
 
 
 def _readable(said: Any) -> dict[str, Any] | None:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from sourcing.language import gettext, gettext_noop
+from sourcing.purchase import Discounts
 from sourcing.settings_edit import UNSAID, Difference
 from sourcing.settings_table import Setting, of_place
 from web.filters import capital, inside, money, percent, plain, written
@@ -103,6 +104,10 @@ UNITS = {
 
 
 _MEANINGS = {  # where a page asks in another way than the file
+    "currency": gettext_noop(
+        "the one currency of all amounts, as its ISO 4217 code. Amounts are not converted when it is changed: 10.00 "
+        "stays 10.00, in the new one. Comps in another currency do not count"
+    ),
     "channel": gettext_noop("where it is sold; of several ticked, each item is judged on the one that is best for it"),
 }
 
@@ -138,6 +143,8 @@ def shown(setting: Setting, value: Any) -> str:
         return money(value)
     if isinstance(value, tuple):
         return _list(setting, value)
+    if isinstance(value, Discounts):
+        return value.shown()
     if isinstance(value, date):
         return value.isoformat()
     unit = UNITS.get(setting.unit, "")

@@ -63,7 +63,7 @@ PARTS = {
     "haul": gettext_noop("Rules for one whole store run."),
     "labels": gettext_noop("What labels of stock are made of, and the paper they are printed on."),
     "business": gettext_noop("When a year of the books begins, and what driving to a store costs."),
-    "general": gettext_noop("How amounts and dates are written."),
+    "general": gettext_noop("The language, and how amounts and dates are written."),
 }
 _NAMES = {
     RULES: gettext_noop("Every category"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from flask import make_response, redirect, render_template, request, url_for
@@ -71,7 +72,7 @@ def _page(items: Sequence[StockItem], error: SourcingError | None, **more: Any) 
         ticked = {one.id for one in items}
     return render_template(
         "stock/show.html",
-        items=items,
+        items=[_labelled(one) for one in items],
         ticked=ticked,
         error=error,
         box=boxed,
@@ -85,6 +86,12 @@ def _page(items: Sequence[StockItem], error: SourcingError | None, **more: Any) 
         **_form(),
         **more,
     )
+
+
+def _labelled(item: StockItem) -> StockItem:
+    """Return a piece with what its flags are called in place of their names; one that is gone keeps its name."""
+    known = settings().flags
+    return replace(item, flags=tuple(known[name].shown if name in known else name for name in item.flags))
 
 
 def together() -> Response:
@@ -115,7 +122,7 @@ def _piece(item_id: int, error: SourcingError | None = None) -> str:
     explained = explained_sales(store(), len(sales), [item_id]).sales if sales else ()
     return render_template(
         "stock/piece.html",
-        item=item,
+        item=_labelled(item),
         explained={one.sale.id: one for one in explained},
         error=error,
         listings=shelf.listings_of(store(), item_id),

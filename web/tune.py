@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 
 from sourcing import tuning
 from sourcing.errors import Refused
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext, gettext_noop, separated
 from sourcing.settings import load_settings, undo_settings
 from sourcing.storage import Store
 from sourcing.tuning.words import threshold
@@ -88,7 +88,7 @@ def _replay(kept: Store, say: Callable[..., None]) -> None:
 
     def tell(share: float, words: str) -> None:
         gone = time.monotonic() - began
-        said = f"{share:.0%} {words}"
+        said = f"{separated(f'{share:.0%}')} {words}"
         if share > 0.02 and gone > 2:
             said = gettext("{said}, about {count} s left", said=said, count=max(1, round(gone * (1 - share) / share)))
         say(said)

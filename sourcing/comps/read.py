@@ -225,10 +225,10 @@ def opened(source: str | Path | BinaryIO, form: FileForm | None = None) -> Itera
 
 
 @contextmanager
-def unpacked(source: str | Path | BinaryIO, picked: FileForm, *, given: bool) -> Iterator[Staged]:
+def unpacked(source: str | Path | BinaryIO, picked: FileForm, *, given: bool, name: str = "") -> Iterator[Staged]:
     """Take a file apart in a folder that is removed afterwards; `given` tells that its kind was picked too."""
-    with tempfile.TemporaryDirectory(prefix="comps-") as name:
-        place = Path(name)
+    with tempfile.TemporaryDirectory(prefix="comps-") as folder:
+        place = Path(folder)
         try:
             file: BinaryIO = open(source, "rb") if isinstance(source, str | Path) else source  # noqa: SIM115
         except FileNotFoundError as error:
@@ -248,7 +248,7 @@ def unpacked(source: str | Path | BinaryIO, picked: FileForm, *, given: bool) ->
                 file = spooled
             staged = stage(
                 file, place, kind=picked.kind if given else "", member=picked.member, encoding=picked.encoding,
-                sheet=picked.sheet,
+                sheet=picked.sheet, name=name,
             )  # fmt: skip
             yield staged
         finally:

@@ -85,8 +85,9 @@ def sniff(
         It is no file that is read.
     """
     picked = FileForm(member=member, encoding=encoding, sheet=sheet)
-    with unpacked(source, picked, given=False) as staged:
-        notes = _ending(name or (Path(source).name if isinstance(source, str | Path) else ""), staged)
+    name = name or (Path(source).name if isinstance(source, str | Path) else "")
+    with unpacked(source, picked, given=False, name=name) as staged:
+        notes = _ending(name, staged)
         form = FileForm(staged.kind, staged.member, staged.encoding, sheet=staged.sheet)
         seen = Sniffed(
             form, staged.asks, staged.wrong, staged.members, staged.sheets, staged.hidden, staged.candidates,

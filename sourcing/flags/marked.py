@@ -12,7 +12,7 @@ from sourcing.errors import BadInput
 from sourcing.fitting import Fit
 from sourcing.flags.footing import said_by_condition
 from sourcing.labour import LEARNING, Flag
-from sourcing.language import gettext, ngettext
+from sourcing.language import gettext, ngettext, separated
 from sourcing.settings import CategorySettings, Settings
 from sourcing.settings_file import closest
 
@@ -150,7 +150,7 @@ def _between(low: float, high: float) -> str:
 
 def _signed(share: float) -> str:
     percent = math.floor(abs(share) * 100 + 0.5)
-    return "0 %" if not percent else f"{'+' if share > 0 else '-'}{percent} %"
+    return separated("0%" if not percent else f"{'+' if share > 0 else '-'}{percent}%")
 
 
 def plain_flag(text: str) -> str:

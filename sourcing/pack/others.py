@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from models.price import Floats
 from models.proceeds import net_quantiles, outcomes_at
 from sourcing.forecast import Forecasts, shares_wanted
+from sourcing.others import TOO_FAR
 from sourcing.pack.figures import OTHERS, Ints, whole
 from sourcing.rules import Rules
 from sourcing.verdict import CHANCE, MONEY, TIED, WORTH, kept
-from sourcing.whatif import TOO_FAR
 
 
 def at_others(offers: Sequence[Forecasts], chosen: Ints, found: dict[str, Ints], rules: Rules) -> dict[str, Ints]:

@@ -74,7 +74,8 @@ def threshold(rule: str, value: Decimal | None, currency: str = "") -> str:
     if value is None:
         return gettext("off")
     if UNITS[rule] == "share":
-        return f"{value * 100:f}".rstrip("0").rstrip(".") + " %" if "." in f"{value * 100:f}" else f"{value * 100:f} %"
+        part = f"{value * 100:f}"
+        return separated((part.rstrip("0").rstrip(".") if "." in part else part) + "%")
     if UNITS[rule] == "money":
         return f"{separated(f'{value:.2f}')} {currency}".strip()
     return f"{value:f}"

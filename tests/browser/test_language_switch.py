@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -60,6 +61,14 @@ def test_a_phone_without_signal_speaks_german_and_goes_back_to_english(
             "Luft nach der Regel, die entscheidet: Erwarteter Gewinn"
         )
         clean(page, "german-verdict", at_foot=False)
+        meanings = page.locator("#more li .grow").all_text_contents()
+        assert any("\N{NO-BREAK SPACE}%" in one for one in meanings), meanings
+        assert not any(re.search(r"\d%", one) for one in meanings), meanings
+        page.goto(address)
+        page.fill("#code", str(code))
+        page.fill("#price", "3 für 4,50")
+        page.get_by_role("button", name="Beurteilen").click()
+        expect(page.locator("#verdict .against")).to_contain_text("1,50", timeout=SLOW)
         page.goto(f"{address}/waiting")
         expect(page.locator("#items")).to_contain_text("Prüfung: kaufen", timeout=SLOW)
         context.set_offline(False)

@@ -181,23 +181,35 @@ def test_a_buy_is_not_sure_where_a_flag_moves_the_price_in_a_way_the_pack_does_n
 PRICES = {
     "12,50": "12.50", "12.50 €": "12.50", "1299": "1299.00", "1.299,00": "1299.00", "1,299.00": "1299.00",
     "1 299,5": "1299.50", "1’299.00": "1299.00", "1.000.000,00": "1000000.00", "2 for 1.299,00": "649.50",
-    "1.299": None, "1,299": None, "12.999,000": None, "1.299.00": None, "0.299,00": None, "1.29,00": None,
+    "1.299": "1299.00", "1,299": None, "1.000.000": "1000000.00", "1.299 €": "1299.00", "2 for 1.299": "649.50",
+    "1.000.001": None, "0.299": None, "1.2999": None, "12.999,000": None, "1.299.00": None, "0.299,00": None,
+    "1.29,00": None,
     "1,299.00.": None, "-5,00": None, "12,5o": None, "1.000.000,01": None, "1e5": None,
 }  # fmt: skip
 
 
-def test_a_price_reads_alike_on_both_however_it_is_typed(page: Page) -> None:
-    data, _ = made_up(np.random.default_rng(3), 1, 3, EUROS)
+DOLLARS = Settings(locale="en_US", currency="USD")
+IN_DOLLARS = {
+    "1,299": "1299.00", "$1,299": "1299.00", "1,000,000": "1000000.00", "2 for 1,299": "649.50", "1,299.00": "1299.00",
+    "1,29": "1.29", "1.299": None, "1,000,001": None, "0,299": None, "1,299,": None, "1,299,29": None, "1,2999": None,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("settings", "prices"), [(EUROS, PRICES), (DOLLARS, IN_DOLLARS)], ids=["de_DE", "en_US"])
+def test_a_price_reads_alike_on_both_however_it_is_typed(
+    page: Page, settings: Settings, prices: dict[str, str | None]
+) -> None:
+    data, _ = made_up(np.random.default_rng(3), 1, 3, settings)
     opened(page, packed(data))
     read = """async (texts) => {
       const { readPrice } = await import("/static/aisle/money.js");
       return texts.map((text) => { try { return readPrice(window.pack, text); } catch { return null; } });
     }"""
-    cents = {text: None if price is None else int(Decimal(price) * 100) for text, price in PRICES.items()}
-    assert dict(zip(PRICES, page.evaluate(read, list(PRICES)), strict=True)) == cents
+    cents = {text: None if price is None else int(Decimal(price) * 100) for text, price in prices.items()}
+    assert dict(zip(prices, page.evaluate(read, list(prices)), strict=True)) == cents
     own = {}
-    for text in PRICES:
-        found = forms._price(text, EUROS.currency, EUROS.locale)
+    for text in prices:
+        found = forms._price(text, settings.currency, settings.locale)
         own[text] = None if found is None else int(found * 100)
     assert own == cents
 

@@ -75,7 +75,7 @@ def test_a_new_user_sets_up_a_channel_and_shoes_in_five_minutes(browser: Browser
     thumb.type("p0.fixed", "0,40")
     thumb.tap("button", "Save")
     thumb.read(".example")  # the receipt of one sale of shoes
-    assert "12 % of 60 + 0.40 an order" in page.inner_text(".example")
+    assert "12\xa0% of 60 + 0.40 an order" in page.inner_text(".example")
     assert "-$7.60" in page.inner_text(".example")
     print(f"{thumb.taps} taps, {thumb.fields} fields, {thumb.seconds:.0f} s")
     assert thumb.taps <= 15

@@ -19,6 +19,7 @@ from web.commands.words import Command
 
 if TYPE_CHECKING:
     from sourcing.answer import Verdict
+    from sourcing.others import AtOthers
     from sourcing.shelf_list import ListAnswer
 
 PROBLEM = gettext_noop("problem")
@@ -27,6 +28,7 @@ PROBLEM = gettext_noop("problem")
 @click.command(cls=Command)
 @click.argument("code", required=False)
 @click.option("--price", help='Shelf price, such as 14.99; or of several, such as "3 for 20".')
+@click.option("--discount", help='Store discounts in the till\'s order, such as "30% then 5.00".')
 @click.option("--brand", default="", help="Brand, for an item without comps of its own.")
 @click.option("--category", default="", help="Category, for its terms and rules.")
 @click.option("--title", default="", help="Title, when there is no code.")
@@ -51,6 +53,7 @@ def check(
     /,
     code: str | None,
     price: str | None,
+    discount: str | None,
     list_file: Path | None,
     out: Path | None,
     as_json: bool,
@@ -64,7 +67,7 @@ def check(
     Example: sourcing check --list shelf_list.csv --out answers.csv
     """
     if list_file:
-        if code or price or flags or any(rest.values()):
+        if code or price or discount or flags or any(rest.values()):
             raise click.UsageError(gettext("--list takes its items from the file alone."))
         _check_list(ctx, list_file, out, as_json)
         return
@@ -74,10 +77,11 @@ def check(
         raise click.UsageError(gettext("Name a code, or a list with --list."))
     from sourcing import history
     from sourcing.answer import Query
-    from sourcing.check import check as judge
+    from sourcing.check import at_others, prospect_of
+    from sourcing.check import judge as judged
     from sourcing.flags.marked import read_flags
     from sourcing.money import minor_digits
-    from sourcing.purchase import each_of, unit_price
+    from sourcing.purchase import Discounts, each_of, unit_price
     from sourcing.settings import load_settings
     from sourcing.typed_number import typed_money
 
@@ -89,15 +93,22 @@ def check(
         whole = typed_money(amount, kept.currency, kept.locale, "price")
         shelf = unit_price(whole, pieces, minor_digits(kept.currency))
     marked = read_flags(kept, flags)
-    verdict = judge(store, Query(code=code or "", shelf_price=shelf, flags=marked, **rest))
+    steps = Discounts.parse(discount) if discount else None
+    query = Query(code=code or "", shelf_price=shelf, discount=steps, flags=marked, **rest)
+    prospect = prospect_of(store, query, kept)
+    verdict, there = judged(prospect, query), at_others(prospect, query)
     try:
         history.record(store, verdict)
     except Busy as error:  # the answer is worth more than its place in the history
         say(gettext("Not kept in the history: {why}", why=error))
-    click.echo(json.dumps(verdict.as_dict(), indent=2)) if as_json else _show(verdict, kept.locale)
+    if as_json:
+        beside = {"at_others": None if there is None else there.as_dict()}
+        click.echo(json.dumps(verdict.as_dict() | beside, indent=2))
+    else:
+        _show(verdict, there, kept.locale)
 
 
-def _show(verdict: Verdict, locale: str) -> None:
+def _show(verdict: Verdict, there: AtOthers | None, locale: str) -> None:
     from sourcing.answers import COLUMNS, row
     from sourcing.money import money_writer
 
@@ -105,6 +116,8 @@ def _show(verdict: Verdict, locale: str) -> None:
     write = money_writer(verdict.currency, locale)
 
     click.echo(verdict.reason)
+    if there is not None:
+        click.echo(there.words(verdict.decision, write))
     depth = verdict.depth_words if verdict.decision == "buy" else ""  # a pass says "none" already
     for note in (
         verdict.item.code_note,

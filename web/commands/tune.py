@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -83,7 +83,7 @@ def _written(found: Bench) -> str:
         lines += [
             f"{one.category or gettext('without a category')}: {one.rule}",
             f"  {one.words}",
-            f"  {one.source_words} {gettext('{first} to {last}.', first=one.first_day, last=one.last_day)}",
+            f"  {one.source_words} {_days(one.first_day, one.last_day)}",
             "",
             *_points(one),
             "",
@@ -94,6 +94,13 @@ def _written(found: Bench) -> str:
         for why, count in found.left_out
     ]  # fmt: skip
     return "\n".join([*lines, *found.notes])
+
+
+def _days(first: date, last: date) -> str:
+    from sourcing.day import day_writer
+
+    write = day_writer()
+    return gettext("{first} to {last}.", first=write(first), last=write(last))
 
 
 def _points(one: Frontier) -> list[str]:

@@ -31,3 +31,6 @@ export function ngettext(one, many, count, values = {}) {
 
 /** Return a number of the code's, "12.5", with the language's mark before its decimals. */
 export const written = (number) => String(number).replace(".", words.decimal ?? ".");
+
+/** Return a number as the percentage it is, with the language's sign: the server writes it so too. */
+export const percentage = (number) => `${written(number)}${words.percent ?? "\u00a0%"}`;

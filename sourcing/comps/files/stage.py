@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import io
 import json
 import re
@@ -20,6 +21,7 @@ READ = gettext_noop(
     "A CSV or other delimited text, an XLSX or ODS workbook, JSON lines or Parquet; also inside a zip archive."
 )
 SAMPLE = 1 << 18  # characters that its shape is told from
+_WORKBOOKS = (".xlsx", ".xlsm", ".ods")
 _REFUSED = (  # by how they start; what is said of them
     (b"\xd0\xcf\x11\xe0", gettext_noop("It is an old or encrypted workbook.")),
     (b"%PDF", gettext_noop("It is a PDF.")),
@@ -88,7 +90,14 @@ class Staged:
 
 
 def stage(
-    file: BinaryIO, place: Path, *, kind: str = "", member: str = "", encoding: str = "", sheet: str = ""
+    file: BinaryIO,
+    place: Path,
+    *,
+    kind: str = "",
+    member: str = "",
+    encoding: str = "",
+    sheet: str = "",
+    name: str = "",
 ) -> Staged:
     """Take a file apart as far as it says itself how, and as the user picked.
 
@@ -100,6 +109,8 @@ def stage(
         A folder of its own for what is unpacked.
     kind, member, encoding, sheet : str
         What was picked; "" where nothing was.
+    name : str
+        What it is called: what is no text, and is called a workbook, is told to be a damaged one.
 
     Raises
     ------
@@ -117,7 +128,28 @@ def stage(
                 return _workbook(packed, place, sha256, sheet)
             return _member(packed, archive.members(entries), place, sha256, kind, member, encoding, sheet)
         return _parquet(packed, place, sha256)
-    return _text(file, encodings.scan(file), kind, encoding)
+    damaged = _damaged() if Path(name).suffix.lower() in _WORKBOOKS else None
+    if damaged and _has_controls(file):
+        raise damaged
+    return _text(file, encodings.scan(file), kind, encoding, damaged)
+
+
+def _damaged() -> BadInput:
+    return BadInput(
+        gettext("It is no workbook, or a damaged one: its name says workbook, its content does not."),
+        gettext("A whole .xlsx or .ods file."),
+        gettext("Open it in your spreadsheet program and save it anew, or fetch it once more."),
+        field="file",
+    )
+
+
+def _has_controls(file: BinaryIO) -> bool:
+    """Tell bytes from text by its start: control characters that no table has; UTF-16 and UTF-32 have a mark."""
+    file.seek(0)
+    start = file.read(1 << 16)
+    return not start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)) and any(
+        byte < 32 and byte not in b"\t\n\r\f\x1a" for byte in start
+    )
 
 
 def _start(file: BinaryIO) -> bytes:
@@ -201,12 +233,12 @@ def _member(
             gettext("Unpack it first."),
             field="file",
         )
-    staged = stage(inner.open("rb"), within, kind=kind, encoding=encoding, sheet=sheet)
+    staged = stage(inner.open("rb"), within, kind=kind, encoding=encoding, sheet=sheet, name=member)
     staged.sha256, staged.member, staged.members = sha256, member, names
     return staged
 
 
-def _text(file: BinaryIO, found: Scan, kind: str, encoding: str) -> Staged:
+def _text(file: BinaryIO, found: Scan, kind: str, encoding: str, damaged: BadInput | None) -> Staged:
     if found.size > limits.LARGEST_CSV:
         raise BadInput(
             gettext("The file is larger than {number} MB.", number=limits.LARGEST_CSV // 1_000_000),
@@ -224,14 +256,16 @@ def _text(file: BinaryIO, found: Scan, kind: str, encoding: str) -> Staged:
     else:
         staged.doubtful = not encodings.stands(file, staged.encoding)
     if not found.mark and not encoding and (found.bad is not None or found.nul):
-        return _asking(file, found)
+        return _asking(file, found, damaged)
     sample, _ = staged.sample()
     staged.kind = _kind_of_text(sample, kind)
     return staged
 
 
-def _asking(file: BinaryIO, found: Scan) -> Staged:
+def _asking(file: BinaryIO, found: Scan, damaged: BadInput | None) -> Staged:
     told = encodings.candidates(file, found)
+    if damaged and not told:
+        raise damaged
     if found.nul or found.bad is None:
         wrong = gettext("The file looks like UTF-16 without a byte order mark.")
     else:

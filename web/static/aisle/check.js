@@ -83,6 +83,7 @@ async function judged() {
   const item = await queue.add({ kind: "check", asked: question }, {
     label: answer.item.label, decision: answer.decision, most: answer.most_worth_paying,
     shelf: answer.shelf_price, pack: held.pack.about.stamp, built: answer.pack_built,
+    figures: { others: answer.sale_price?.mid ?? null, days: answer.days_50, profit: answer.profit_after_labour },
   });
   const first = await Promise.race([firstWord(item.id), wait(AT_ONCE)]);
   if (first?.state === "sent") return location.assign(`/check/${first.target}`);

@@ -1,6 +1,6 @@
 // The verdict from the pack: compare the shelf price with the limits, subtract, say why. The same figures as
 // sourcing/limits.py, verdict.py and check.py give: the same doubles, in the same order, rounded in the same places.
-import { gettext, ngettext, written } from "../language.js";
+import { gettext, ngettext, percentage, written } from "../language.js";
 import { Unusable } from "./codes.js";
 import { Discount, Till, floorCents, plain, readDiscount, readPrice, toCents } from "./money.js";
 import { day } from "./words.js";
@@ -166,12 +166,12 @@ function bounds(deal, seen, till, shelf, write) {
   if (profit !== null) {
     add(RULES[0], gettext("Expected profit of at least {amount}", { amount: write(toCents(Number(profit))) }), (over - Number(profit)) / hold);
   }
-  if (share !== null) add(RULES[1], gettext("Expected profit of at least {share} of the landed cost", { share: said.least_return }), over / (hold + Number(share)));
+  if (share !== null) add(RULES[1], gettext("Expected profit of at least {share} of the landed cost", { share: inPercent(said.least_return) }), over / (hold + Number(share)));
   if (wanted !== null && seen.chance !== null) {
-    add(RULES[2], gettext("Sold within {days} days with a chance of {wanted}: it is {chance}", { days: deal.target_days, wanted: said.wanted_chance, chance: percent(seen.chance) }),
+    add(RULES[2], gettext("Sold within {days} days with a chance of {wanted}: it is {chance}", { days: deal.target_days, wanted: inPercent(said.wanted_chance), chance: percent(seen.chance) }),
       seen.chance < Number(wanted) ? -1.0 : Infinity);
   }
-  if (loss !== null) add(RULES[3], gettext("A chance of loss of at most {chance}", { chance: said.most_loss_chance }), (seen.low - seen.labour) / hold);
+  if (loss !== null) add(RULES[3], gettext("A chance of loss of at most {chance}", { chance: inPercent(said.most_loss_chance) }), (seen.low - seen.labour) / hold);
   return found;
 }
 
@@ -261,8 +261,11 @@ function unpriced(flags, category) {
 /** Write a share as whole percents, half to even. */
 function percent(share) {
   const hundredfold = share * 100, floor = Math.floor(hundredfold), part = hundredfold - floor;
-  return `${part > 0.5 || (part === 0.5 && floor % 2) ? floor + 1 : floor}%`;
+  return percentage(part > 0.5 || (part === 0.5 && floor % 2) ? floor + 1 : floor);
 }
+
+/** Write a share the pack has in words, "25%", as the language writes it. */
+const inPercent = (said) => percentage(said.slice(0, -1));
 
 const spread = ([low, mid, high]) => ({ low: plain(low), mid: plain(mid), high: plain(high) });
 const isoDay = (day) => new Date(day * 86400000).toISOString().slice(0, 10);

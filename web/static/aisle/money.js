@@ -81,24 +81,40 @@ export class Till {
 
 const GROUPED = /^[1-9][0-9]{0,2}([., '’])[0-9]{3}(?:\1[0-9]{3})*(?!\1)[.,][0-9]{1,2}$/;
 
+/** Say how a price for several pieces is written: “3 for 20”, and in the page's own language, “3 für 20”. */
+function several(said) {
+  const plain = said.replace(/[.*+?^$()|[\]\\]/g, "\\$&");
+  return new RegExp(`^${plain.replace("{pieces}", "(?<pieces>[0-9]{1,3})").replace("{amount}", "(?<amount>.+)").replaceAll(" ", "\\s+")}$`, "iu");
+}
+
+const SEVERAL = ["{pieces} for {amount}", gettext("{pieces} for {amount}")].map(several);
+
+/** Say whether an amount is whole thousands set apart as the locale does it: 1,299 in en_US, 1.299 in de_DE. */
+function wholeGroups(text, group) {
+  const parts = text.split(/^\s$/.test(group) ? /\s/ : group);
+  return parts.length > 1 && /^[1-9][0-9]{0,2}$/.test(parts[0]) && parts.slice(1).every((part) => /^[0-9]{3}$/.test(part));
+}
+
 /**
- * Read a price as typed, in cents; point and comma are both decimal marks, “3 for 20” is the price of one of three.
+ * Read a price as typed, in cents; point and comma are both decimal marks, but where the locale's own mark between groups
+ * of three sets thousands apart: no currency of a pack has three decimals. “3 for 20” is the price of one of three.
  * @throws {Unusable}
  */
 export function readPrice(pack, text) {
   const plain = text.split(/\s+/).filter(Boolean).join(" ");
   if (!plain) return null;
-  const { digits, marks } = pack.money, several = /^([0-9]{1,3})\s+for\s+(.+)$/i.exec(plain);
-  const pieces = several ? Number(several[1]) : 1;
+  const { digits, marks, group } = pack.money, found = SEVERAL.map((one) => one.exec(plain)).find(Boolean)?.groups;
+  const pieces = found ? Number(found.pieces) : 1;
   if (pieces < 1 || pieces > MOST_PIECES) {
     throw new Unusable("price", gettext("“{text}” names no pieces.", { text: plain.slice(0, 40) }), gettext("From 1 to {most} pieces, such as 3 for 20.", { most: MOST_PIECES }), gettext("Type the price on the tag."));
   }
-  let bare = several ? several[2] : plain;
+  let bare = found ? found.amount : plain;
   for (const mark of marks) {
     if (bare.startsWith(mark)) bare = bare.slice(mark.length);
     if (bare.endsWith(mark)) bare = bare.slice(0, -mark.length);
     bare = bare.trim();
   }
+  if (wholeGroups(bare, group)) bare = bare.replace(/[^0-9]/g, "");
   // Thousands may be set apart where the decimals leave no doubt: 1,299.00 and 1.299,00; 1.299 could be either.
   if (GROUPED.test(bare)) bare = `${bare.slice(0, bare.search(/[.,][0-9]{1,2}$/)).replace(/[^0-9]/g, "")}.${/[0-9]{1,2}$/.exec(bare)[0]}`;
   const number = bare.replaceAll(",", "."), good = number.length <= 12 && /^(?:[0-9]+\.?[0-9]*|\.[0-9]+)$/.test(number);

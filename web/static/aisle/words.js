@@ -1,5 +1,5 @@
 // Small words and parts that the aisle's pages share.
-import { gettext, ngettext } from "../language.js";
+import { gettext, ngettext, percentage } from "../language.js";
 
 /** Make an element: `made("p", { class: "small" }, "text", other)`; texts stay texts. */
 export function made(name, marks = {}, ...inside) {
@@ -28,7 +28,7 @@ export function share(part) {
   if (part === null || part === undefined) return "–";
   const percent = 100 * part;
   if (percent > 0 && percent < 1) return gettext("under 1\u00a0%");
-  return percent > 99 && percent < 100 ? gettext("over 99\u00a0%") : `${Math.round(percent)}\u00a0%`;
+  return percent > 99 && percent < 100 ? gettext("over 99\u00a0%") : percentage(Math.round(percent));
 }
 
 /** Return an amount of the answer ("12.34" or null) as the server's locale writes it. */
