@@ -202,7 +202,8 @@ class Terms:
 
     def _break_even(self, landed: Decimal) -> Decimal:
         need = landed + self.labour()
-        slack = _CENT / 2 * (len(self.fees) + 1)  # what rounding the fee lines and the returns can make up
+        # What rounding can make up: half a cent a fee line, of which returns take their share, and half of the returns.
+        slack = _CENT / 2 * (len(self.fees) * (1 + self._return_shares[2]) + 1)
         lines = self.net_lines
         for (start, slope, fixed), after in zip_longest(lines, lines[1:]):
             if slope <= 0:
