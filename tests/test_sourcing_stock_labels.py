@@ -15,7 +15,7 @@ from stdnum.iso7064 import mod_37_36
 from sourcing import haul, history
 from sourcing.codes import parse_code
 from sourcing.errors import BadInput, Refused
-from sourcing.stock import labels, ledger, moves, shelf
+from sourcing.stock import label_pattern, labels, ledger, moves, shelf
 from sourcing.stock.bring import bring
 from sourcing.storage import Store, open_store
 
@@ -57,34 +57,34 @@ def test_pieces_that_bear_one_keep_it_and_an_undo_takes_it_off(store: Store) -> 
 def test_the_check_character_is_that_of_the_standard() -> None:
     # ISO/IEC 7064 MOD 37,36; the example A12425GABC1234002 -> M is that of a global release identifier's guide.
     assert mod_37_36.calc_check_digit("A12425GABC1234002") == "M"
-    cut = labels.pattern_of("A12425GABC1234[count 3][check]")
+    cut = label_pattern.pattern_of("A12425GABC1234[count 3][check]")
     assert cut.label("A12425GABC1234", 2, "") == "A12425GABC1234002M"
 
 
 def test_read_back_however_it_is_typed(store: Store) -> None:
-    labels.give(store, [1], labels.PATTERN, DAY)
+    labels.give(store, [1], label_pattern.PATTERN, DAY)
     label = _labels(store)[0]
     bare = label.replace("-", "").lower()
     for typed in (label, label.lower(), f" {label[:4]} {label[4:]} ", label.replace("0", "\uff10"), bare):
-        assert [one.id for one in labels.bearers(store, typed, labels.PATTERN)] == [1]
+        assert [one.id for one in labels.bearers(store, typed, label_pattern.PATTERN)] == [1]
     wrong = label[:-1] + ("A" if label[-1] != "A" else "B")
     unused = "9999-0001" + mod_37_36.calc_check_digit("99990001")
     for typed in (wrong, wrong.replace("-", ""), unused, "9521234567899", "1", ""):
-        assert labels.bearers(store, typed, labels.PATTERN) == []
-    assert [labels.mistyped(one, labels.PATTERN) for one in (wrong, label, unused, "9521234567899")] == [
+        assert labels.bearers(store, typed, label_pattern.PATTERN) == []
+    assert [label_pattern.mistyped(one, label_pattern.PATTERN) for one in (wrong, label, unused, "9521234567899")] == [
         True, False, False, False,
     ]  # fmt: skip
 
 
 def test_signs_of_any_pattern_may_be_left_out(store: Store) -> None:
-    cut = labels.pattern_of("B.7/[store 2]-[count 3][check]")
+    cut = label_pattern.pattern_of("B.7/[store 2]-[count 3][check]")
     label = cut.label("B.7/TA-", 12, "")
     assert cut.spelt(label) == cut.spelt(label.replace(".", "").replace("/", "").replace("-", "")) == label
     assert cut.spelt("C7TA012X") == ""
 
 
 def test_a_label_by_hand_with_a_wrong_check_character_is_refused(store: Store) -> None:
-    label = labels.pattern_of(labels.PATTERN).label("3001-", 7, "")
+    label = label_pattern.pattern_of(label_pattern.PATTERN).label("3001-", 7, "")
     with pytest.raises(Refused, match="check character does not fit"):
         labels.set_label(store, 1, label[:-1] + ("A" if label[-1] != "A" else "B"))
     assert _labels(store)[0] == ""
@@ -93,7 +93,7 @@ def test_a_label_by_hand_with_a_wrong_check_character_is_refused(store: Store) -
 
 
 def test_a_label_by_hand_without_its_signs_is_the_label_with_them(store: Store) -> None:
-    cut = labels.pattern_of(labels.PATTERN)
+    cut = label_pattern.pattern_of(label_pattern.PATTERN)
     label, longer = cut.label("3001-", 7, ""), cut.label("3001-", 12345, "")
     with pytest.raises(Refused, match="check character does not fit"):
         labels.set_label(store, 1, label[:-1].replace("-", "") + ("A" if label[-1] != "A" else "B"))
@@ -112,15 +112,15 @@ def test_a_label_by_hand_without_its_signs_is_the_label_with_them(store: Store) 
 @pytest.mark.parametrize("barcode", ["95212340", "952123456786", "9521234567899"])
 def test_a_barcode_is_no_mistyped_label(barcode: str) -> None:
     assert parse_code(barcode).gtin  # GS1 prefix 952
-    assert not labels.fits(barcode)
-    for pattern in (labels.PATTERN, "[year][week]-[count 3][check]", "[year][month][day]-[count 5][check]"):
-        assert not labels.mistyped(barcode, pattern)
-    assert not labels.mistyped("BOX12345", "[store]-[count 4][check]")
+    assert not label_pattern.fits(barcode)
+    for pattern in (label_pattern.PATTERN, "[year][week]-[count 3][check]", "[year][month][day]-[count 5][check]"):
+        assert not label_pattern.mistyped(barcode, pattern)
+    assert not label_pattern.mistyped("BOX12345", "[store]-[count 4][check]")
 
 
 @given(st.integers(1, 99999), st.integers(0, 8), st.sampled_from("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"))
 def test_no_single_wrong_character_passes(number: int, place: int, sign: str) -> None:
-    label = labels.pattern_of("3001-[count 5][check]").label("3001-", number, "").replace("-", "")
+    label = label_pattern.pattern_of("3001-[count 5][check]").label("3001-", number, "").replace("-", "")
     wrong = label[:place] + sign + label[place + 1 :]
     assert mod_37_36.is_valid(wrong) == (wrong == label)
 

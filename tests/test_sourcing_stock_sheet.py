@@ -13,7 +13,7 @@ from pyzbar import pyzbar
 
 from sourcing.errors import BadInput
 from sourcing.settings import default_settings, from_toml, to_toml
-from sourcing.stock.labels import LONGEST, pattern_of
+from sourcing.stock.label_pattern import LONGEST, pattern_of
 from sourcing.stock.paper import BARS, BOTH, LETTER, SHEETS, SQUARE, LabelSettings, check_labels, on_sheet, sheet_of
 from sourcing.stock.sheet import Printed, label_pdf
 

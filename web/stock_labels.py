@@ -15,7 +15,7 @@ from sourcing.settings import undo_settings
 from sourcing.settings_edit import last_change, with_values
 from sourcing.settings_table import of_place
 from sourcing.settings_values import read_value
-from sourcing.stock import labels, ledger, paper, shelf
+from sourcing.stock import label_pattern, labels, ledger, paper, shelf
 from sourcing.stock.sheet import Printed, label_pdf
 from web.rule_sheet import keep
 from web.state import settings, store
@@ -95,7 +95,7 @@ def _page(error: SourcingError | None = None, values: dict[str, Any] | None = No
         start=read_whole("start", 1),
         labels=kept,
         said=said,
-        fields=labels.FIELDS,
+        fields=label_pattern.FIELDS,
         sheets=[(name, paper.shown(name)) for name in paper.SHEETS],
         own=OWN,
         codes=paper.CODES,

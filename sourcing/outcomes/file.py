@@ -31,7 +31,7 @@ from sourcing.comps.sniff import Sniffed, sniff
 from sourcing.comps.translate import sources
 from sourcing.errors import BadInput
 from sourcing.language import gettext, gettext_noop, separated
-from sourcing.stock import labels
+from sourcing.stock.label_pattern import folded as folded_label
 from sourcing.storage import Store
 
 LABEL, NET, FEES, POSTAGE = OWN_FIELDS = ("label", "net", "fees", "postage")
@@ -183,7 +183,7 @@ def _ours(store: Store, sample: Sample) -> dict[int, str]:
         elif cells and known:
             named = set(name_words(name)) & _LABEL_WORDS and not meanings(name) & {"cost", "shipping"}
             # Labels of pieces that are in stock no more are labels still, where the column is called so.
-            share = sum(labels.folded(cell) in known for cell in cells) / len(cells)
+            share = sum(folded_label(cell) in known for cell in cells) / len(cells)
             scores.append((share + (0.5 if named else 0.0), -place))
     best = max(scores, default=(0.0, 0))
     if LABEL not in found.values() and best[0] >= _LABELS:
@@ -238,7 +238,7 @@ def _rows(
             listed = None if given["listed_on"] is None else date.fromisoformat(values.iso(given["listed_on"]))
             style = given["style_code"]
             one = SaleRow(
-                number, labels.folded(cells[own[LABEL]]) if LABEL in own else "",
+                number, folded_label(cells[own[LABEL]]) if LABEL in own else "",
                 "" if given["gtin"] is None else f"{given['gtin']:014d}",
                 style[1].removeprefix("s:") if isinstance(style, tuple) else "", given["title"], given["brand"],
                 given["size"], paid, on, listed, told.get(FEES), told.get(POSTAGE), told.get(NET), given["channel"],

@@ -114,7 +114,7 @@ def check_labels(settings: LabelSettings) -> None:
     BadInput
         The pattern cannot be used; labels lie over each other, or reach over the edge of the page.
     """
-    from sourcing.stock.labels import pattern_of
+    from sourcing.stock.label_pattern import pattern_of
 
     pattern_of(settings.pattern)
     if settings.page == ROLL:

@@ -10,7 +10,7 @@ from typing import Literal
 from sourcing.codes import parse_code
 from sourcing.errors import BadInput, NotFound, SourcingError
 from sourcing.language import gettext
-from sourcing.stock import labels, shelf
+from sourcing.stock import label_pattern, labels, shelf
 from sourcing.stock.item import StockItem
 from sourcing.storage import Store
 
@@ -52,14 +52,18 @@ def seek(
         bearer = labels.bearers(store, text, pattern)
         code = _code(text)
         coded = bool(code) and bool(shelf.find(store, code=code, limit=1))
-        if bearer and (labels.fits(text) or not coded):
+        if bearer and (label_pattern.fits(text) or not coded):
             return Sought(tuple(bearer), "label")
         if coded:
             by = "code"
     wanted = {"code": code} if by == "code" else {"words": text}
     found = shelf.find(store, state=state, bought_at=bought_at, after=after, limit=limit + 1, **wanted)
     last = found[limit - 1].id if len(found) > limit else 0
-    note = labels.wrong_check(labels.folded(text)).wrong if not found and labels.mistyped(text, pattern) else ""
+    note = (
+        label_pattern.wrong_check(label_pattern.folded(text)).wrong
+        if not found and label_pattern.mistyped(text, pattern)
+        else ""
+    )
     return Sought(tuple(found[:limit]), by, last, note)
 
 
