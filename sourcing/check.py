@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -17,7 +17,8 @@ from sourcing import depth, verdict
 from sourcing.answer import Query, Verdict
 from sourcing.codes import parse_code
 from sourcing.comps.version import COUNTS
-from sourcing.errors import BadInput
+from sourcing.errors import BadInput, SourcingError
+from sourcing.fitting import current_fit
 from sourcing.forecast import Forecasts
 from sourcing.kept import Kept
 from sourcing.language import spoken
@@ -68,6 +69,20 @@ def at_others(prospect: Prospect, query: Query) -> AtOthers | None:
     if found is None or price is None:
         return None
     return AtOthers(price, *decide(found, query.shelf_price))
+
+
+def at_others_of(store: Store, query: Query, answer: Mapping[str, Any], settings: Settings) -> AtOthers | None:
+    """Do as `at_others` for a kept answer (`Verdict.as_dict`), under today's settings.
+
+    None where something was learnt since: the two would rest on different comps; and where a flag of it is gone.
+    """
+    fit = current_fit(store)
+    if fit is None or fit.made_at.isoformat() != answer.get("fit_made_at"):
+        return None
+    try:
+        return at_others(prospect_of(store, query, settings), query)
+    except SourcingError:
+        return None
 
 
 def asked_without_price(query: Query) -> Query:

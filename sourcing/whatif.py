@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
@@ -14,8 +13,7 @@ from models.proceeds import Outcome, net_quantiles, outcomes_at
 from sourcing import depth, verdict
 from sourcing.answer import Query, Verdict
 from sourcing.check import judge, prospect_of
-from sourcing.errors import BadInput, SourcingError
-from sourcing.fitting import current_fit
+from sourcing.errors import BadInput
 from sourcing.forecast import Forecasts, share_held, shares_wanted
 from sourcing.language import gettext
 from sourcing.money import money_writer
@@ -97,23 +95,6 @@ def what_if(
     asks = _asks(moved, answer, best)
     chance = next(one.chance for one in asks if one.chosen)
     return WhatIf(answer, target, chance, give_up, asks)
-
-
-def at_others(store: Store, query: Query, answer: Mapping[str, Any], settings: Settings) -> dict[str, Any] | None:
-    """Return a past answer's verdict at the price that others get, where a dearer one is advised; else None.
-
-    How demand goes on above what sellers ask is an estimate, and a limit that rests on it is to be seen beside one that
-    does not. None too where something was learnt since: the two would rest on different comps.
-    """
-    ask, others, fit = answer.get("asking_price"), answer.get("sale_price"), current_fit(store)
-    if ask is None or not others or fit is None or fit.made_at.isoformat() != answer.get("fit_made_at"):
-        return None
-    if Decimal(str(ask)) <= Decimal(str(others["high"])):
-        return None
-    try:
-        return what_if(store, query, settings, ask=Decimal(str(others["mid"]))).verdict.as_dict()
-    except SourcingError:  # asked with flags that are gone
-        return None
 
 
 def supposed(prospect: Prospect, ask: Decimal | None, days: int) -> tuple[Prospect, int]:

@@ -11,6 +11,7 @@ import lxml.html
 import numpy as np
 import pytest
 import web_examples
+from supposed import at_others
 
 from models.depth import Copies
 from sourcing import history
@@ -24,7 +25,6 @@ from sourcing.rules import Rules
 from sourcing.settings import load_settings
 from sourcing.storage import Store, open_store
 from sourcing.terms import Terms
-from sourcing.whatif import at_others
 from web.app import create_app
 
 D = Decimal

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from made_up_pack import made_up
+from supposed import at_others
 
 from sourcing.answer import Query
 from sourcing.check import check
@@ -29,7 +30,6 @@ from sourcing.pack.reckoned import OTHER, Group, reckon
 from sourcing.purchase import Discounts
 from sourcing.settings import Settings, default_settings, from_toml, load_settings, save_settings, undo_settings
 from sourcing.storage import Store, open_store
-from sourcing.whatif import at_others
 from web.app import create_app
 from web.cli import main
 

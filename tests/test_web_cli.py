@@ -20,6 +20,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from supposed import at_others
 from table_files import xlsx
 
 import sourcing.comps
@@ -28,7 +29,6 @@ from sourcing.errors import Busy
 from sourcing.money import format_money
 from sourcing.settings import load_settings
 from sourcing.storage import open_store
-from sourcing.whatif import at_others
 from web.cli import main
 from web.commands.check import inert
 

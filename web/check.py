@@ -13,12 +13,11 @@ from werkzeug.wrappers import Response
 
 from sourcing import again, history
 from sourcing.answer import Query, Verdict
-from sourcing.check import check, check_json
+from sourcing.check import at_others_of, check, check_json
 from sourcing.errors import BadInput, SourcingError
 from sourcing.held import NONE, held
 from sourcing.language import gettext
 from sourcing.receipt import cash_cost
-from sourcing.whatif import at_others
 from web import charts
 from web.filters import money
 from web.forms import Unsure, read_asked, read_marked, read_query
@@ -85,7 +84,7 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         said=glance(answer, write),
         earlier=again.lines(store(), check_id, query.shelf_price, write) if check_id else [],
         held=held(store(), check_id, answer) if check_id else NONE,
-        at_others=at_others(store(), query, answer, settings()),
+        at_others=at_others_of(store(), query, answer, settings()),
         cash_cost=cash_cost(answer),
         next_size=_next_size(query, answer),
         missing=_missing(query, answer),

@@ -1,6 +1,6 @@
 """What items bring at the price others get, where a dearer one is advised: what the limit there rests on, in one pass.
 
-`sourcing.whatif.at_others` for thousands of items at once: the same figures of the same forecast, at one more price.
+`sourcing.check.at_others` for thousands of items at once: the same figures of the same forecast, at one more price.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ import pytest
 from made_up_pack import CONDITIONS, discount, made_up
 from made_up_pack import wanted as wanted_of
 from playwright.sync_api import Browser, Page
+from supposed import at_others
 
 from sourcing.answer import Query
 from sourcing.check import check
@@ -27,7 +28,6 @@ from sourcing.pack.file import START, packed
 from sourcing.pack.reckoned import Group
 from sourcing.settings import Settings, default_settings, load_settings
 from sourcing.storage import Store
-from sourcing.whatif import at_others
 from web import forms
 
 pytestmark = pytest.mark.browser
