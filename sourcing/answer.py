@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal
@@ -214,40 +214,6 @@ class Verdict:
         """Write the other part of `as_dict` as JSON without its braces."""
         values = vars(self)
         return _json({name: values[name] for name in CHANGING})[1:-1]
-
-
-@dataclass(frozen=True)
-class Problem:
-    """One thing wrong with one row of a file."""
-
-    row: int  # as a spreadsheet numbers it: the header is row 1
-    column: str
-    value: str
-    reason: str
-    fix: str
-    rejected: bool = True  # False: the row is kept, this is only a note
-
-
-@dataclass(frozen=True)
-class LoadReport:
-    """What a load did: ``read == new + known + rejected`` always holds."""
-
-    file_name: str
-    batch_id: int | None  # None: nothing was stored
-    read: int
-    new: int
-    known: int
-    rejected: int
-    problems: tuple[Problem, ...] = field(default=())
-    problems_total: int = 0  # problems beyond the stored list are counted here too
-    as_of: date | None = None
-    shown: tuple[dict[str, str], ...] = ()  # the first good rows as they would be stored, of a dry run
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return a JSON-able mapping."""
-        plain = _plain(self)
-        assert isinstance(plain, dict)
-        return plain
 
 
 CHANGING = (

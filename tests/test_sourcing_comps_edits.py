@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from told_codes import assert_codes_in_line
 
 from sourcing.answer import Query
 from sourcing.check import check
@@ -60,6 +61,7 @@ def codes(store: Store) -> dict[str, int]:
 
 def dump(store: Store) -> dict[str, Any]:
     """Return all the tables say, free of the numbers products happen to have."""
+    assert_codes_in_line(store)
     keys = dict(store.read("SELECT id, key FROM product"))
     rows = store.read(
         "SELECT product_id, key, batch_id, status, gtin, ask, sold, ship, listed, ended, seen, size, condition,"

@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 from table_files import xlsx
 from test_sourcing_comps_load import dump
 
-from sourcing.answer import LoadReport
 from sourcing.comps import layouts, load_file, undo_batch
 from sourcing.comps.incoming import PRICE, look, say
 from sourcing.comps.layout import FileForm, Layout, Money, Use, fitted
 from sourcing.comps.mend import mend, rejects
+from sourcing.comps.report import LoadReport
 from sourcing.errors import BadInput, Refused, Stopped
 from sourcing.storage import Store, open_store
 

@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sourcing.answer import LoadReport
 from sourcing.comps import load_file, lookup, overview, undo_batch
 from sourcing.comps.columns import NAMES
+from sourcing.comps.report import LoadReport
 from sourcing.storage import Store
 
 GTIN = "9521234567899"

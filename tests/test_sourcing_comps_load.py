@@ -10,17 +10,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from told_codes import assert_codes_in_line
 
-from sourcing.answer import LoadReport
-from sourcing.comps import batches, load_file, lookup, overview, problems, undo_batch
+from sourcing.comps import batches, lines, load_file, lookup, overview, problems, undo_batch, write
 from sourcing.comps.columns import NAMES
 from sourcing.comps.comp import comps
 from sourcing.comps.mend import mend, rejects
+from sourcing.comps.report import LoadReport
 from sourcing.comps.table import layout_of
 from sourcing.errors import BadInput, NotFound, Refused
 from sourcing.settings import default_settings, save_settings
@@ -55,6 +58,7 @@ def sale(**cells: str) -> dict[str, str]:
 
 def dump(store: Store) -> dict[str, Any]:
     """Return what the tables say, free of the numbers they happen to have."""
+    assert_codes_in_line(store)
     keys = dict(store.read("SELECT id, key FROM product"))
     return {
         "product": sorted(
@@ -106,14 +110,19 @@ DAYS = st.dates(date(2026, 2, 1), date(2026, 2, 5))
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(ROWS, DAYS), min_size=1, max_size=3), st.randoms(use_true_random=False))
+@given(
+    st.lists(st.tuples(ROWS, DAYS), min_size=1, max_size=3),
+    st.randoms(use_true_random=False),
+    st.sampled_from((1, 3, write.AT_ONCE)),
+)
 def test_order_of_loads_does_not_matter_and_undoing_all_leaves_nothing(
-    new_store: NewStore, files: list[tuple[list[dict[str, str]], date]], draw: random.Random
+    new_store: NewStore, files: list[tuple[list[dict[str, str]], date]], draw: random.Random, at_once: int
 ) -> None:
     one, two = new_store(), new_store()
     empty = dump(one)
-    for rows, day in files:
-        load(one, rows, as_of=day)
+    with mock.patch.object(write, "AT_ONCE", at_once), mock.patch.object(lines, "PIECE", 100 * at_once):
+        for rows, day in files:
+            load(one, rows, as_of=day)
     shuffled = draw.sample(files, len(files))
     for rows, day in shuffled:
         load(two, rows, as_of=day)
@@ -377,3 +386,21 @@ def test_amounts_read_back_as_loaded_in_a_currency_without_decimals(store: Store
     assert [Decimal(row["sold"]) for row in report.shown] == [1299]
     load(store, [sale(sold_price="1299")])
     assert [row.sold_price for row in comps(store, "1", ())] == [1299]
+
+
+def test_a_store_of_before_keeps_the_uses_of_shared_codes_alone(tmp_path: Path) -> None:
+    path = str(tmp_path / "data.db")
+    store = open_store(path)
+    alone, shared = GTINS[:2]
+    load(store, [sale(style_code="AB-12", gtin=alone), sale(style_code="AB-12", gtin=shared), sale(gtin=shared)])
+    assert store.read("SELECT count(*) FROM code_use") == [(2,)]
+    with store.write() as connection:  # as it was before
+        use = "INSERT INTO code_use SELECT gtin, root, 1 FROM code WHERE gtin = ?"
+        connection.exec_driver_sql(use, (int(alone),))
+        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0012'")
+    store.close()
+    store = open_store(path)
+    assert_codes_in_line(store)
+    load(store, [sale(gtin=alone, sold_price="12")])
+    assert_codes_in_line(store)
+    assert store.read("SELECT count(*) FROM code_use") == [(4,)]

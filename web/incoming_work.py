@@ -11,9 +11,9 @@ from sourcing.language import gettext
 from web.jobs import Job
 
 if TYPE_CHECKING:
-    from sourcing.answer import LoadReport
     from sourcing.comps.incoming import Look
     from sourcing.comps.layout import Layout
+    from sourcing.comps.report import LoadReport
     from sourcing.comps.waiting import Waiting
     from web.state import State
 

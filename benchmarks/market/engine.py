@@ -18,9 +18,10 @@ from benchmarks.market.config import AS_OF, HORIZONS, HURDLE
 from benchmarks.market.dirt import Spoilt, write_files
 from benchmarks.market.draw import Market
 from benchmarks.market.shelf import COLUMNS, Shelf, query_rows
-from sourcing.answer import LoadReport, Query, Verdict
+from sourcing.answer import Query, Verdict
 from sourcing.check import check_list
 from sourcing.comps import load_file
+from sourcing.comps.report import LoadReport
 from sourcing.fitting import Fit, current_fit, refit
 from sourcing.settings import Settings, default_settings
 from sourcing.storage import Store, open_store

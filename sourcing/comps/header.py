@@ -6,8 +6,8 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from sourcing.answer import Problem
 from sourcing.comps.columns import IDENTIFYING, NAMES
+from sourcing.comps.report import Problem
 from sourcing.errors import BadInput
 from sourcing.language import gettext
 

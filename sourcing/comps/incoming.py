@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from sourcing.answer import LoadReport
 from sourcing.comps import layouts
 from sourcing.comps.columns import IDENTIFYING
 from sourcing.comps.header import fold_name, match_header
@@ -19,6 +18,7 @@ from sourcing.comps.meaning.decided import currency_beside
 from sourcing.comps.meaning.header_words import fold
 from sourcing.comps.meaning.questions import Known, Question, Sample, fill, questions
 from sourcing.comps.meaning.recognise import LEAST, Guess, Recognition, recognise
+from sourcing.comps.report import LoadReport
 from sourcing.comps.said import PRICE, feeds, say
 from sourcing.comps.sampled import sample_of
 from sourcing.comps.sniff import Sniffed, sniff

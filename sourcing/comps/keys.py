@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import struct
+import sys
 from array import array
 from collections.abc import Callable, Iterable, Sequence
 from hashlib import blake2b
 from typing import Any
 
 _EMPTY = blake2b(digest_size=8)  # copying one costs half of making one
+_ROOM = b"\x7f" + 7 * b"\xff"  # of one key: the highest bit stays clear
 
 
 def row_texts(*columns: Sequence[Any]) -> list[str]:
@@ -23,15 +24,21 @@ def row_texts(*columns: Sequence[Any]) -> list[str]:
     ]
 
 
-def row_keys(texts: Iterable[str]) -> list[int]:
-    """Return 63 bits of BLAKE2b over each row's text; stored, so never to change between versions."""
+def row_keys(texts: Iterable[str]) -> array[int]:
+    """Return 63 bits of BLAKE2b over the text of each row; stored, so never to change between versions."""
     digests = []
     copy = _EMPTY.copy
     for text in texts:
         digest = copy()
         digest.update(text.encode())
         digests.append(digest.digest())
-    return [number >> 1 for number in struct.unpack(f">{len(digests)}Q", b"".join(digests))]
+    # All are shifted as one long integer, which makes no integer of each.
+    room = int.from_bytes(_ROOM * len(digests), "big")
+    shifted = (int.from_bytes(b"".join(digests), "big") >> 1) & room
+    keys = array("q", shifted.to_bytes(len(_ROOM) * len(digests), "big"))
+    if sys.byteorder == "little":
+        keys.byteswap()
+    return keys
 
 
 class Keys:

@@ -9,12 +9,12 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import BinaryIO
 
-from sourcing.answer import LoadReport, Problem
 from sourcing.comps import values
 from sourcing.comps.header import match_header
 from sourcing.comps.layout import Layout, fitted
 from sourcing.comps.loading import Loading, NothingStored
 from sourcing.comps.read import opened
+from sourcing.comps.report import LoadReport, Problem
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
 from sourcing.errors import BadInput

@@ -8,11 +8,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import astuple, replace
 from datetime import UTC, date, datetime
 
-from sourcing.answer import LoadReport, Problem
 from sourcing.comps import values
 from sourcing.comps.counted import FOREIGN
 from sourcing.comps.layout import Layout
 from sourcing.comps.read import Records
+from sourcing.comps.report import LoadReport, Problem
 from sourcing.comps.rows import Judge, as_stored
 from sourcing.comps.write import Writer
 from sourcing.errors import BadInput

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sourcing.answer import LoadReport, Problem
 from sourcing.comps.batch import of_batch
 from sourcing.comps.files.blocks import Block, Records
 from sourcing.comps.header import fold_name, match_header
 from sourcing.comps.layout import Layout
 from sourcing.comps.load import aliases
 from sourcing.comps.loading import Loading, NothingStored
+from sourcing.comps.report import LoadReport, Problem
 from sourcing.comps.rows import Judge
 from sourcing.comps.translate import documented, fixed_status, shared_price, sources
 from sourcing.errors import BadInput, Refused

@@ -9,7 +9,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, BinaryIO
 
-from sourcing.answer import Problem
 from sourcing.comps.files.blocks import Block, Fault, Records, note
 from sourcing.comps.files.json_lines import JsonRecords
 from sourcing.comps.files.limits import LARGEST_CELL, MOST_COLUMNS, MOST_ROWS
@@ -18,6 +17,7 @@ from sourcing.comps.files.stage import Staged, stage
 from sourcing.comps.files.tape import Tape
 from sourcing.comps.layout import FileForm
 from sourcing.comps.lines import Lines
+from sourcing.comps.report import Problem
 from sourcing.errors import BadInput, NotFound
 from sourcing.language import gettext, gettext_noop, separated
 

@@ -13,12 +13,12 @@ from itertools import compress, islice
 from operator import itemgetter
 from typing import Any
 
-from sourcing.answer import Problem
 from sourcing.comps import values
 from sourcing.comps.cells import Cells
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.keys import row_keys, row_texts
 from sourcing.comps.read import Block
+from sourcing.comps.report import Problem
 from sourcing.comps.standing import OPEN as OPEN
 from sourcing.comps.standing import SOLD, Columns, standing_out, stands
 from sourcing.comps.titles import fold_title
@@ -127,7 +127,8 @@ class Judge:
         columns["style_code"] = list(map(_FIRST, columns["style_code"]))
         self._note_latest_day(columns)
         said = [columns[name] for name in (*_NUMBERS, *_WORDS, *self._later)]
-        texts = _texts(said)
+        gtins = None if bad else self._cells.gtins  # as text already, which is what takes longest to make of a number
+        texts = _texts([gtins if gtins and column is columns["gtin"] else column for column in said])
         keys = row_keys(texts)
         if self._aliases:
             products = self._renamed(products, columns)
@@ -165,11 +166,7 @@ class Judge:
             ]
 
     def _note_latest_day(self, columns: Columns) -> None:
-        days = {
-            listed if ended is None else ended
-            for listed, ended in zip(columns["listed_on"], columns["ended_on"], strict=True)
-        }
-        days.add(self.latest_day)
+        days = {self.latest_day, *columns["listed_on"], *columns["ended_on"]}  # no listing ended before it was listed
         days.discard(None)
         self.latest_day = max(days, default=None)
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from sourcing.answer import Problem
 from sourcing.comps.batch import of_batch
 from sourcing.comps.columns import STATUSES
 from sourcing.comps.layout import Layout
 from sourcing.comps.load import problems_of
+from sourcing.comps.report import Problem
 from sourcing.comps.values import iso
 from sourcing.storage import Store
 

@@ -8,10 +8,11 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
-from sourcing.answer import LoadReport, Query
+from sourcing.answer import Query
 from sourcing.comps.columns import NAMES
 from sourcing.comps.comp import TYPED_IN
 from sourcing.comps.load import load_file
+from sourcing.comps.report import LoadReport
 from sourcing.errors import BadInput
 from sourcing.evidence import gather
 from sourcing.language import gettext

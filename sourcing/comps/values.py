@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -45,6 +45,13 @@ class Memo(dict[str, Any]):
         super().__init__()
         self._parse = parse
         self.findings: dict[str, Finding] = {}
+        self._offered: set[str] = set()
+
+    def unread(self, cells: Iterable[str]) -> set[str]:
+        """Return the cells that were not offered before, to be read together where that takes less."""
+        fresh = set(cells) - self._offered
+        self._offered |= fresh
+        return fresh
 
     def __missing__(self, text: str) -> Any:
         value, finding = self._parse(text)
@@ -57,6 +64,7 @@ class Memo(dict[str, Any]):
         """Forget everything once it is a lot; called between blocks."""
         if len(self) > _MEMO:
             self.clear()
+            self._offered.clear()
             self.findings.clear()
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from sourcing.answer import LoadReport
 from sourcing.comps import waiting
 from sourcing.comps.incoming import load_seen, look
+from sourcing.comps.report import LoadReport
 from sourcing.errors import Busy, NotFound, SourcingError
 from sourcing.language import gettext
 from sourcing.storage import Store

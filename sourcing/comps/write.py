@@ -17,7 +17,7 @@ from sourcing.comps.counted import count_again
 from sourcing.comps.keys import Keys
 from sourcing.comps.many import blocks, insert, insert_columns, marks
 from sourcing.comps.ready import Ready
-from sourcing.comps.refresh import CodeUse, code_uses, described, note_first_uses, refresh
+from sourcing.comps.refresh import Uses, described, note_first_uses, refresh
 from sourcing.comps.rows import OPEN, Judged, text_of
 
 AT_ONCE = 100_000  # rows sorted together: the more, the fewer pages of the file are written twice
@@ -111,7 +111,7 @@ class Writer:
             numbers = list(map(ids.__getitem__, products))
         # The order they are kept in: each page of the file is written once.
         ready = Ready(self._batch, self._stored, numbers, columns)
-        uses: list[CodeUse] = []
+        uses = Uses()
         for first, last in _parts(ready.products, bisect_left(ready.products, first_new)):
             product_id = ready.products[first]
             if product_id < first_new:
@@ -121,8 +121,8 @@ class Writer:
             if day is None:
                 self._note_open(ready, first, last)
             self.new += last - first
-            uses += self._add_products(fresh[product_id - first_new :], ready, first, last)
-        self._gtins |= note_first_uses(self._raw, uses)
+            self._add_products(fresh[product_id - first_new :], ready, first, last, uses)
+        self._gtins |= note_first_uses(self._raw, uses, self._gtins)
 
     def _note_open(self, ready: Ready, first: int, last: int) -> None:
         """Remember which rows are open, to say later on when they were seen."""
@@ -188,8 +188,8 @@ class Writer:
             known |= asked.intersection(self._raw.execute(statement, (*some, self._batch)))
         return known
 
-    def _add_products(self, keys: Sequence[str], ready: Ready, first: int, last: int) -> list[CodeUse]:
-        """Add new products, whose rows are all at hand, so that they need not be read again; return the codes' uses."""
+    def _add_products(self, keys: Sequence[str], ready: Ready, first: int, last: int, uses: Uses) -> None:
+        """Add new products and their codes, whose rows are all at hand, so that they need not be read again."""
         ids = ready.products[first:last]
         gtins, *texts = (ready.column(place, first, last) for place in self._described)
         products = [
@@ -198,7 +198,7 @@ class Writer:
         ]
         names = "id, key, root, style_code, brand, category, title"
         insert(self._raw, f"INSERT OR FAIL INTO product ({names})", "(?, ?, ?, ?, ?, ?, ?)", products)
-        return code_uses(ids, gtins)
+        uses.add(ids, gtins)
 
     def _product_ids(self, keys: set[str]) -> tuple[dict[str, int], list[str]]:
         """Return the numbers of products by their keys, and the keys that are new, numbered in that order."""

@@ -35,7 +35,7 @@ TABLES = {  # what every table holds
     "caution": "cautions that were dismissed",
     "checked": "every check of an item: what was asked and what was answered",
     "code": "codes seen in comps, and the item each stands for",
-    "code_use": "which loads use which code",
+    "code_use": "codes that several items carry, and in how many comps of each",
     "comp": "comparable listings; amounts in minor units, days since 1970-01-01",
     "correction": "corrections of forecasts that were taken in",
     "edit": "changes made to the table of comps",

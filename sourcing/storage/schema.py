@@ -84,7 +84,7 @@ code = Table(  # GTIN-14 -> root product
 )
 Index("code_by_root", code.c.root)
 
-code_use = Table(  # how many rows of a product carry a GTIN: what code.root is decided by
+code_use = Table(  # of a GTIN that several products use, how many rows of each carry it: what code.root is decided by
     "code_use",
     metadata,
     Column("gtin", Integer, nullable=False),

@@ -30,8 +30,8 @@ from web.commands.words import Command
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from sourcing.answer import LoadReport
     from sourcing.comps.incoming import Look
+    from sourcing.comps.report import LoadReport
     from sourcing.fitting import FitReport
     from sourcing.storage import Store
 

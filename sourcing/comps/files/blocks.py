@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from sourcing.answer import Problem
+from sourcing.comps.report import Problem
 
 
 @dataclass(frozen=True)
