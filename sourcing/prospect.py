@@ -174,14 +174,25 @@ def _base(
                 evidence=separated(f"{evidence:.2f}"),
                 wanted=separated(str(rules.least_comps)),
             ),
-            "would_settle": ngettext(
-                "One recent sale of this very item would settle it; so may its brand, category and title.",
-                "About {count} recent sales of this very item would settle it; its brand, category and title help too.",
-                max(math.ceil(float(rules.least_comps) - evidence), 1),
-            ),
+            "would_settle": _would_settle(item, max(math.ceil(float(rules.least_comps) - evidence), 1)),
         }
         return verdict.nothing(query, item, settings.currency, values)
     return verdict.nothing(query, item, settings.currency, values | at_asking(deal, forecasts, figures, at, detail))
+
+
+def _would_settle(item: Item, sales: int) -> str:
+    """Say how many sales would be enough; what else helps, only where it was not told already."""
+    if item.brand and item.category and item.title:
+        return ngettext(
+            "One recent sale of this very item would settle it.",
+            "About {count} recent sales of this very item would settle it.",
+            sales,
+        )
+    return ngettext(
+        "One recent sale of this very item would settle it; so may its brand, category and title.",
+        "About {count} recent sales of this very item would settle it; its brand, category and title help too.",
+        sales,
+    )
 
 
 def at_asking(

@@ -31,8 +31,8 @@ def _haul_limits(view: HaulView) -> list[Told]:
 
 def add_filters(app: Flask) -> None:
     """Give templates their filters and globals."""
-    for call in (money, share, percent, plain, days, when, on_outlay, sell_through, grouped, fixed, minutes, ordinal,
-                 capital, inside, short):  # fmt: skip
+    for call in (money, share, percent, plain, written, days, when, on_outlay, sell_through, grouped, fixed, minutes,
+                 ordinal, capital, inside, short):  # fmt: skip
         app.add_template_filter(call)
     app.context_processor(
         lambda: {

@@ -53,7 +53,7 @@ function judged(pack, asked, answer, shelf, discount) {
     unsure: unpriced(flags, group.category).join(" "),
   });
   const evidence = of("evidence") / 100;
-  if (deal.least_comps !== null && evidence < Number(deal.least_comps)) return { ...answer, ...tooLittle(deal, evidence) };
+  if (deal.least_comps !== null && evidence < Number(deal.least_comps)) return { ...answer, ...tooLittle(deal, evidence, answer.item) };
   const nets = [of("net_10"), of("net_50"), of("net_90")].map((cents) => (cents - left.supplies) / 100);
   const seen = {
     net: (of("net") - left.supplies) / 100, low: (of("net_loss") - left.supplies) / 100, tied: of("tied") / 10,
@@ -217,13 +217,15 @@ function speed(group, of) {
   };
 }
 
-function tooLittle(deal, evidence) {
-  const lacking = Number(deal.least_comps) - evidence;
+function tooLittle(deal, evidence, item) {
+  const sales = Math.max(Math.ceil(Number(deal.least_comps) - evidence), 1), told = item.brand && item.category && item.title;
   return {
     reason: gettext("Too little to go on: what is known beyond its category is worth {evidence} sales of this item, your " +
       "rule asks for {wanted}.", { evidence: written(evidence.toFixed(2)), wanted: written(deal.least_comps) }),
-    would_settle: ngettext("One recent sale of this very item would settle it; so may its brand, category and title.",
-      "About {count} recent sales of this very item would settle it; its brand, category and title help too.", Math.max(Math.ceil(lacking), 1)),
+    would_settle: told
+      ? ngettext("One recent sale of this very item would settle it.", "About {count} recent sales of this very item would settle it.", sales)
+      : ngettext("One recent sale of this very item would settle it; so may its brand, category and title.",
+        "About {count} recent sales of this very item would settle it; its brand, category and title help too.", sales),
   };
 }
 
