@@ -93,18 +93,21 @@ def _columns_of(text: str, width: int, delimiter: str, longest: int) -> list[lis
     """Do as `_columns` for whole lines that hold no quote, without taking the lines apart first."""
     if not text or '"' in text or len(text) > longest:
         return None
-    text = text.replace("\r\n", "\n")
-    if not text.endswith("\n"):
-        text += "\n"
-    if "\r" in text or f"\n{delimiter * (width - 1)}\n" in f"\n{text}":
+    end = "\r\n" if "\r\n" in text else "\n"
+    if not text.endswith(end):
+        text += end
+    rows = text.count(end)
+    if text.count("\n") != rows or text.count("\r") != rows * (len(end) - 1):
         return None
-    cells = text.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
-    ends = cells[width :: width + 1]
+    cells = text.replace(end, f"{delimiter}\n{delimiter}").split(delimiter)
     # Every line end stands where a row of that width has it, and there are no others.
-    if len(cells) != len(ends) * (width + 1) + 1 or ends.count("\n") != len(ends) or text.count("\n") != len(ends):
+    if len(cells) != rows * (width + 1) + 1 or cells[width :: width + 1].count("\n") != rows:
         return None
     cells.pop()
-    return [cells[place :: width + 1] for place in range(width)]
+    columns = [cells[place :: width + 1] for place in range(width)]
+    if all("" in column for column in columns) and not all(map(any, zip(*columns, strict=True))):  # a blank row
+        return None
+    return columns
 
 
 def _columns(lines: list[str], width: int, delimiter: str, longest: int) -> list[list[str]] | None:
