@@ -110,6 +110,14 @@ class TestVerdict:
     def test_no_such_check(self, client: FlaskClient) -> None:
         page(client, "/check/999", 404)
 
+    @pytest.mark.parametrize("room", ["check", "whatif", "run", "stock", "comps/batch", "photos"])
+    def test_a_number_past_what_can_be_kept_is_no_page(self, client: FlaskClient, room: str) -> None:
+        page(client, f"/{room}/{2**63}", 404)
+        page(client, f"/{room}/{2**63 - 1}", 404)
+
+    def test_a_row_past_what_can_be_kept_is_no_row(self, client: FlaskClient) -> None:
+        page(client, f"/comps/row?row=1-{2**63}", 400)
+
     def test_next_item_keeps_the_price(self, client: FlaskClient, store: Store) -> None:
         html = page(client, f"/check/{history.record(store, web_examples.verdict())}")
         link = html.xpath("//a[.='Next item']")[0].get("href")

@@ -8,6 +8,7 @@ from importlib import import_module
 from typing import Any, NamedTuple
 
 from flask import Flask, Response, request
+from werkzeug.routing import IntegerConverter, ValidationError
 
 from web.state import current
 
@@ -200,8 +201,19 @@ class LazyView:
         return self.view(**values)
 
 
+class KeptNumber(IntegerConverter):
+    """A number in an address; beyond what the store can hold there is no such page."""
+
+    def to_python(self, value: str) -> int:
+        """Read it."""
+        if (number := int(super().to_python(value))) >= 2**63:
+            raise ValidationError
+        return number
+
+
 def add_routes(app: Flask) -> None:
     """Give the app every route of the table."""
+    app.url_map.converters["int"] = KeptNumber
     for route in ROUTES:
         app.add_url_rule(route.rule, route.endpoint, LazyView(route.target), methods=[route.method])
     app.after_request(_pack_follows)

@@ -115,7 +115,7 @@ def row_id(text: str) -> RowId:
         It is something else.
     """
     first, _, second = text.strip().partition("-")
-    if not all(part.isascii() and part.isdigit() and len(part) < 20 for part in (first, second)):
+    if not all(part.isascii() and part.isdigit() and len(part) < 20 and int(part) < 2**63 for part in (first, second)):
         raise BadInput(
             gettext("“{text}” is not the number of a row.", text=text[:40]),
             gettext("Two numbers like 12-3456."),
