@@ -24,6 +24,7 @@ class Held:
     count: int  # pieces of that line
     words: str  # "" where there are none
     enough: bool = False  # there are as many as the verdict takes to be worth taking
+    no_more: bool = False  # and no further one is
 
 
 NONE = Held(0, 0, None, 0, "")
@@ -45,7 +46,10 @@ def held(store: Store, check_id: int, answer: Mapping[str, Any]) -> Held:
         return NONE
     line, count = next(((line, count) for line, by, count in mine if by == check_id), (None, 0))
     worth = answer.get("worth_taking") if answer["decision"] == "buy" else None
-    return Held(pieces, stock, line, count, _words(worth, pieces, stock), worth is not None and worth <= pieces + stock)
+    enough = worth is not None and worth <= pieces + stock
+    return Held(
+        pieces, stock, line, count, _words(worth, pieces, stock), enough, no_more=enough and worth != MOST_COPIES
+    )
 
 
 def _in_stock(store: Store, item: Mapping[str, Any], mine: Thing) -> int:

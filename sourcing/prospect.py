@@ -152,9 +152,10 @@ def _base(
 ) -> Verdict:
     """Build the part of the verdict that no shelf price changes."""
     support, rules = figures.support[at], deal.rules
+    like_nothing = not (item.known or item.brand or item.category or item.title)  # then no figure would be its own
     values: dict[str, Any] = {
-        "sale_price": verdict.spread(figures.level[at]),
-        "sale_price_wide": Range(*map(verdict.to_cents, figures.wide[at])),
+        "sale_price": None if like_nothing else verdict.spread(figures.level[at]),
+        "sale_price_wide": None if like_nothing else Range(*map(verdict.to_cents, figures.wide[at])),
         "comps": verdict.comps(item, rows, forecasts, at) if detail else (),
         "comps_sold": support.sold,
         "comps_unsold": support.unsold,
@@ -165,6 +166,8 @@ def _base(
         "flags": notes(settings, fit, fold(item.category), item),
         "fit_made_at": fit.made_at,
     }
+    if like_nothing:
+        return verdict.nothing(query, item, settings.currency, values | _like_nothing(item))
     evidence = figures.evidence[at]
     if rules.least_comps is not None and evidence < float(rules.least_comps):
         values |= {
@@ -178,6 +181,19 @@ def _base(
         }
         return verdict.nothing(query, item, settings.currency, values)
     return verdict.nothing(query, item, settings.currency, values | at_asking(deal, forecasts, figures, at, detail))
+
+
+def _like_nothing(item: Item) -> dict[str, str]:
+    """Say of an item that is not known and was not described why nothing can be said, and what would help."""
+    if item.gtin or item.style_code:
+        return {
+            "reason": gettext("Too little to go on: it is not among your comps, and nothing says what it is like."),
+            "would_settle": gettext("Its brand, category and title; or recent sales of this very item."),
+        }
+    return {
+        "reason": gettext("Too little to go on: this number names no item."),
+        "would_settle": gettext("The maker's barcode or the style code; or brand, category and title."),
+    }
 
 
 def _would_settle(item: Item, sales: int) -> str:

@@ -23,6 +23,7 @@ from sourcing.settings import Settings, load_settings
 from sourcing.storage import Store
 
 WORDS = ("code", "brand", "category", "title", "size", "condition")
+_CODES = ("gtin", "style_code")  # as comps files name them; they stand for the code where a row has none
 _BETWEEN = re.compile(r"[,;|\n]")  # flags of one cell
 MOST_ROWS = 200_000
 NO_PRICE = gettext_noop("The shelf price is missing, so there is no decision: compare it with the most worth paying.")
@@ -45,9 +46,9 @@ def answer_list(store: Store, source: str | Path | BinaryIO) -> ListAnswer:
     store : Store
         The comps, the fit and the settings.
     source : str, Path or binary stream
-        Columns ``code``, ``shelf_price`` and optionally brand, category, title, size, condition, and ``flags`` with
-        commas or semicolons between them; others are passed through, except those named like an answer column, which
-        the new answer replaces.
+        Columns ``code`` (else ``gtin`` or ``style_code``), ``shelf_price`` and optionally brand, category, title, size,
+        condition, and ``flags`` with commas or semicolons between them; others are passed through, except those named
+        like an answer column, which the new answer replaces.
 
     Raises
     ------
@@ -85,7 +86,7 @@ def opened_list(source: str | Path | BinaryIO, most: int = MOST_ROWS) -> Iterato
     with opened(source) as records:
         _distinct(records.said)
         known = {name: at for at, name in enumerate(plain_name(name) for name in records.header)}
-        if not any(name in known for name in WORDS):
+        if not any(name in known for name in (*WORDS, *_CODES)):
             raise BadInput(
                 gettext("The list has no column that says what the items are."),
                 gettext("The columns code, shelf_price and optionally {words}, flags.", words=", ".join(WORDS[1:])),
@@ -156,6 +157,7 @@ def query_of(values: Mapping[str, str], settings: Settings | None = None) -> Que
     """
     price = values.get("shelf_price", "")
     words: dict[str, Any] = {name: values.get(name, "") for name in WORDS}
+    words["code"] = next(filter(None, (values.get(name, "") for name in ("code", *_CODES))), "")
     pieces, amount = each_of(price)
     shelf = unit_price(parse_money(amount, field="shelf_price"), pieces) if price else None
     named = _BETWEEN.split(values.get("flags", ""))

@@ -260,6 +260,26 @@ def test_an_unknown_item_is_too_little_to_go_on_and_says_what_would_settle_it(st
     assert verdict.most_worth_paying is None
 
 
+TAGS = (  # GS1 General Specifications, sections 1.4 and 2.1.11: in-store, coupon, refund receipt, reserved
+    "2001234567893", "9912345678909", "9801234567892", "0512345678900",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("code", ["ZZ999-XYZ", "9520987654320", *TAGS])
+def test_of_what_is_like_nothing_known_no_figure_is_made_up(store: Store, code: str) -> None:
+    verdict = check(store, Query(code=code, shelf_price=Decimal(10)))
+    assert verdict.decision == "too little to go on"
+    assert (verdict.sale_price, verdict.sale_price_wide, verdict.expected_proceeds) == (None, None, None)
+    if code in TAGS:
+        assert verdict.reason == "Too little to go on: this number names no item."
+        assert verdict.item.code_note
+    else:
+        assert verdict.reason.endswith("it is not among your comps, and nothing says what it is like.")
+    told = check(store, Query(code=code, category="shoes", shelf_price=Decimal(10)))
+    assert told.sale_price is not None  # what the category sells for
+    assert "evidence" not in told.reason
+
+
 def test_an_empty_table_answers_too(tmp_path: Path) -> None:
     empty = open_store(str(tmp_path / "empty.sqlite3"))
     assert refit(empty).fit_id is None

@@ -39,7 +39,9 @@ def test_pieces_taken_by_another_check_of_the_item_count(store: Store) -> None:
     assert told(store, first, verdict) == Held(1, 0, line, 1, "In the haul: 1. 1 more is worth taking.")
     assert told(store, again, verdict) == Held(1, 0, None, 0, "In the haul: 1. 1 more is worth taking.")
     own = haul.take(store, again, 3)
-    assert told(store, again, verdict) == Held(4, 0, own, 3, "In the haul: 4. No more are worth taking: 2 are.", True)
+    assert told(store, again, verdict) == Held(
+        4, 0, own, 3, "In the haul: 4. No more are worth taking: 2 are.", True, True
+    )
     haul.undo(store, line)
     assert told(store, first, verdict).line is None
     assert told(store, first, verdict).pieces == 3
@@ -60,7 +62,9 @@ def test_no_number_is_named_where_none_was_looked_for(store: Store) -> None:
     verdict = web_examples.verdict().but({"worth_taking": 8})
     check_id = history.record(store, verdict)
     haul.take(store, check_id, 8)
-    assert told(store, check_id, verdict).words == "In the haul: 8. Whether more are worth taking was not looked at."
+    words = "In the haul: 8. Whether more are worth taking was not looked at."
+    found = told(store, check_id, verdict)
+    assert (found.words, found.enough, found.no_more) == (words, True, False)
     old = web_examples.verdict().but({"worth_taking": None})
     assert told(store, check_id, old).words == "In the haul: 8."
 
@@ -73,7 +77,7 @@ def test_unsold_pieces_in_stock_count_too(store: Store) -> None:
     assert haul_id is not None
     bring(store, haul_id, place="Tannery Row")
     assert told(store, check_id, verdict) == Held(
-        0, 3, None, 0, "In stock, unsold: 3. No more are worth taking: 2 are.", True
+        0, 3, None, 0, "In stock, unsold: 3. No more are worth taking: 2 are.", True, True
     )
     (newest, *_rest) = find(store)
     give_up(store, [newest.id], date.today())

@@ -211,6 +211,26 @@ def test_odd_rows_keep_their_place(data: str, tmp_path: Path) -> None:
         assert next(csv.reader(file)) == list(rows[0])  # an answered list can be answered anew
 
 
+def test_a_list_may_name_its_codes_as_comps_files_do(data: str, tmp_path: Path) -> None:
+    with (SAMPLES / "shelf_list.csv").open(newline="") as file:
+        codes = [row["code"] for row in csv.DictReader(file) if row["code"]][:12]
+    _, by_code = answers(data, tmp_path, "\n".join(["code,shelf_price", *(f"{code},9" for code in codes)]) + "\n")
+    named = [f"{code},,9" if code.isdigit() else f",{code},9" for code in codes]
+    _, by_name = answers(data, tmp_path, "\n".join(["GTIN,style code,shelf_price", *named]) + "\n")
+    assert {line[0] for line in named} > {","}  # some of either
+    assert sum(int(row["comps_sold"] or 0) > 0 for row in by_code) > 5
+    for name in ("decision", "most_worth_paying", "comps_sold", "problem"):
+        assert [row[name] for row in by_code] == [row[name] for row in by_name]
+
+
+def test_a_workbooks_name_for_the_answers_is_refused(data: str, tmp_path: Path) -> None:
+    out = tmp_path / "answers.XLSX"
+    result = run("check", "--list", SAMPLES / "shelf_list.csv", "--out", out, "--data", data)
+    assert result.exit_code == 2
+    assert "writes CSV" in result.stderr
+    assert not out.exists()
+
+
 def test_a_row_without_a_price_has_no_decision(data: str, tmp_path: Path) -> None:
     with (SAMPLES / "shelf_list.csv").open(newline="") as file:
         codes = [row["code"] for row in csv.DictReader(file)][:10]

@@ -83,7 +83,7 @@ class TestGlance:
                 "Leave it, or ask for 28.40.",
                 "15.60 too much for the rule",
             ),
-            ({"decision": "pass", "most_worth_paying": "0.00"}, "Leave it.", "This rule holds at no price: expected"),
+            ({"decision": "pass", "most_worth_paying": "0.00"}, "Leave it.", "No price meets this rule: expected"),
             (
                 {"decision": "pass", "shelf_price": "44.00", "limits": []},
                 "Leave it, or ask for 28.40.",
@@ -142,9 +142,24 @@ class TestCount:
         assert "In the haul: 1. 1 more is worth taking." in text(html.xpath("//article")[0])
         assert html.xpath("//form[@id='take-here']")
         assert text(html.xpath("//details/summary")[-1]) == "Checked before (1)"
+        (said,) = html.xpath("//article")
+        assert (said.get("class"), said.get("data-decision")) == ("verdict buy", "buy")
+        assert text(said.xpath("./h1")[0]).startswith("Buy")
         told = text(page(client, f"/check/{dearer}").xpath("//article")[0])
         assert "Taken at $24.99 a moment ago" in told
         assert "In the haul" not in told
+
+    def test_where_there_are_enough_the_word_is_no_longer_buy(self, client: FlaskClient, store: Store) -> None:
+        check_id = history.record(store, web_examples.verdict())
+        haul.take(store, check_id, 2)
+        html = page(client, f"/check/{check_id}")
+        (said,) = html.xpath("//article")
+        assert said.get("class") == "verdict pass"
+        assert text(said.xpath("./h1")[0]).startswith("Enough taken")
+        assert html.xpath("//title")[0].text.startswith("Enough taken: ")
+        assert "Most worth paying for the first" in text(said)
+        assert "No more are worth taking: 2 are." in text(said)
+        assert "to spare" not in text(said)
 
     def test_one_more_is_one_more_however_often_it_is_sent_and_undone(self, client: FlaskClient, store: Store) -> None:
         check_id = history.record(store, web_examples.verdict())

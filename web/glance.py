@@ -34,7 +34,7 @@ def glance(answer: Mapping[str, Any], write: Callable[[Any], str]) -> Glance:
         return Glance(do, answer["reason"])
     meaning = inside(rule["meaning"].rstrip("."))
     if decision == "pass" and most <= 0:
-        return Glance(do, gettext("This rule holds at no price: {rule}.", rule=meaning))
+        return Glance(do, gettext("No price meets this rule: {rule}.", rule=meaning))
     if shelf is None:
         return Glance(do, gettext("The rule that decides: {rule}.", rule=meaning))
     if decision == "buy":

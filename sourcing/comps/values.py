@@ -20,7 +20,12 @@ LONG_TEXT = 10_000
 EARLIEST = date(1990, 1, 1)
 _EPOCH = date(1970, 1, 1).toordinal()
 _MONEY = re.compile(r"0*([0-9]+)(?:\.([0-9]*))?", re.ASCII)
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
+_DATE = re.compile(  # a day, or a moment of RFC 3339 (section 5.6), whose zone may be missing
+    r"([0-9]{4}-[0-9]{2}-[0-9]{2})"
+    r"(?:[Tt ](?:[01][0-9]|2[0-3]):[0-5][0-9](?::(?:[0-5][0-9]|60)(?:\.[0-9]+)?)?"
+    r"(?:[Zz]|[+-](?:[01][0-9]|2[0-3]):[0-5][0-9])?)?",
+    re.ASCII,
+)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]+")
 _MEMO = 50_000  # distinct cells remembered a column; a bound on memory, not on files
 
@@ -133,16 +138,20 @@ def _why_not_money(text: str) -> str:
 
 
 def day(text: str, *, latest: date) -> Reading:
-    """Read an ISO date into days since 1970-01-01; an empty cell, and a day after `latest`, read as None."""
+    """Read an ISO date into days since 1970-01-01; an empty cell, and a day after `latest`, read as None.
+
+    Of a moment the day is kept that the file shows; its time and zone are cut off.
+    """
     text = text.strip()
     if not text:
         return None, None
-    if _DATE.fullmatch(text) is None:
+    match = _DATE.fullmatch(text)
+    if match is None:
         return None, Finding(
             gettext("It is not a date written as YYYY-MM-DD."), gettext("Write it like 2026-03-31."), form=True
         )
     try:
-        found = date.fromisoformat(text)
+        found = date.fromisoformat(match[1])
     except ValueError:
         return None, Finding(gettext("There is no such day."), gettext("Correct the month or the day."))
     if found < EARLIEST:

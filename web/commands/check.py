@@ -149,6 +149,10 @@ def _check_list(ctx: click.Context, path: Path, out: Path | None, as_json: bool)
 
     if out and out.exists() and out.samefile(path):
         raise click.UsageError(gettext("--out would write over the list itself."))
+    if out and out.suffix.casefold() in (".xlsx", ".xlsm", ".xls", ".ods"):
+        raise click.UsageError(
+            gettext("--out writes CSV, or JSON with --json: {name} would be no workbook.", name=out.name)
+        )
     store = open_data(ctx)
     with working(gettext("Judging {name}", name=path.name)):
         found = answer_list(store, path)

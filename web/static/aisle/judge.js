@@ -35,14 +35,14 @@ function judged(pack, asked, answer, shelf, discount) {
   const terms = deal.channels[of("channel")], left = flagged(terms, flags);
   const till = new Till(terms.tax, discount ?? new Discount(terms.discount));
   const sold = of("sold"), unsold = of("unsold"), newest = of("newest") ? isoDay(of("newest")) : null;
-  const match = matching(item, sold);
+  const match = matching(item, sold), likeNothing = !(item.known || item.brand || item.category || item.title);
   Object.assign(answer, {
     item: { ...item, flags: flags.map((flag) => flag.name) },
     query: { ...answer.query, shelf_price: plain(shelf) },
     shelf_price: plain(shelf),
     landed_cost: shelf === null ? null : plain(till.landed(shelf)),
     landed_cents: shelf === null ? null : till.landed(shelf),
-    sale_price: spread([of("sale_10"), of("sale_50"), of("sale_90")]),
+    sale_price: likeNothing ? null : spread([of("sale_10"), of("sale_50"), of("sale_90")]),
     comps_sold: sold,
     comps_unsold: unsold,
     newest_comp: newest,
@@ -52,6 +52,7 @@ function judged(pack, asked, answer, shelf, discount) {
     left_out: leftOut(asked, found, flags, group.category),
     unsure: unpriced(flags, group.category).join(" "),
   });
+  if (likeNothing) return { ...answer, ...saidOfNothing(item) };
   const evidence = of("evidence") / 100;
   if (deal.least_comps !== null && evidence < Number(deal.least_comps)) return { ...answer, ...tooLittle(deal, evidence, answer.item) };
   const nets = [of("net_10"), of("net_50"), of("net_90")].map((cents) => (cents - left.supplies) / 100);
@@ -214,6 +215,17 @@ function speed(group, of) {
     sold_within: Object.fromEntries(WITHIN.map((day) => [day, of(`sold_${day}`) / 10000])),
     warnings: of("dearer") ? [gettext("The asking price lies above what sellers ask for such items: how demand goes on there is an estimate " +
       "nobody has tested. A lower one of the table is the safer choice.")] : [],
+  };
+}
+
+/** Say of an item that is not known and was not described why nothing can be said, and what would help. */
+function saidOfNothing(item) {
+  return item.gtin || item.style_code ? {
+    reason: gettext("Too little to go on: it is not among your comps, and nothing says what it is like."),
+    would_settle: gettext("Its brand, category and title; or recent sales of this very item."),
+  } : {
+    reason: gettext("Too little to go on: this number names no item."),
+    would_settle: gettext("The maker's barcode or the style code; or brand, category and title."),
   };
 }
 

@@ -25,7 +25,7 @@ function reason(pack, answer) {
     const why = shelf === null ? answer.reason : rule((text) => gettext("{amount} too much for the rule that decides: {rule}.", { amount: apart(shelf, most), rule: text }));
     return { doing: gettext("Leave it, or ask for {price}.", { price: money(pack, most) }), why };
   }
-  return { doing: gettext("Leave it."), why: rule((text) => gettext("This rule holds at no price: {rule}.", { rule: text })) };
+  return { doing: gettext("Leave it."), why: rule((text) => gettext("No price meets this rule: {rule}.", { rule: text })) };
 }
 
 /** Say beside a limit that rests on a dearer asking price the one at the price others get; null where none is shown. */
@@ -45,9 +45,9 @@ export function verdict(pack, answer, about) {
   const label = made("bdi", {}, item.label);
   const { doing, why } = reason(pack, answer);
   const settles = [
-    kind === "little" && gettext("Taken all the same, it counts as a piece without a forecast."),
-    answer.would_settle && [made("strong", {}, gettext("What would settle it:")), ` ${answer.would_settle}`],
     !item.known && item.code_note,
+    answer.would_settle && [made("strong", {}, gettext("What would settle it:")), ` ${answer.would_settle}`],
+    kind === "little" && gettext("Taken all the same, it counts as a piece without a forecast."),
   ].filter(Boolean);
   const article = made("article", { class: `verdict ${kind}`, "data-decision": answer.decision },
     made("h1", { class: "word" }, shape(kind), made("span", {}, capital(said(answer.decision)), made("small", {}, label, item.size ? gettext(", size {size}", { size: item.size }) : ""))),
