@@ -12,7 +12,6 @@ from sourcing.language import gettext, gettext_noop
 
 _INSTEAD = gettext_noop("Save the table as CSV (UTF-8) and load that.")
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-_HEAD = b"PK\x03\x04"
 _ODS = "application/vnd.oasis.opendocument.spreadsheet"
 
 
@@ -184,8 +183,3 @@ def take_out(path: Path, member: str, target: Path) -> None:
     except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError, zlib_error) as error:
         wrong = gettext("The file {name} of the zip archive is damaged.", name=repr(member[:200]))
         raise BadInput(wrong, gettext("A whole archive."), gettext("Pack it again."), field="file") from error
-
-
-def is_archive(start: bytes) -> bool:
-    """Tell by the first bytes."""
-    return start.startswith((_HEAD, b"PK\x05\x06"))

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import codecs
 import io
-import json
-import re
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,33 +10,12 @@ from typing import Any, BinaryIO, Literal, TextIO
 
 from sourcing.comps.files import archive, encodings, limits, process
 from sourcing.comps.files.encodings import ACCEPTED, Candidate, Scan
+from sourcing.comps.files.kinds import READ, Kind, damaged_workbook, first_bytes, has_controls, is_archive, kind_of_text
 from sourcing.errors import BadInput
-from sourcing.language import gettext, gettext_noop
+from sourcing.language import gettext
 
-Kind = Literal["text", "workbook", "json lines", "parquet"]
-READ = gettext_noop(
-    "A CSV or other delimited text, an XLSX or ODS workbook, JSON lines or Parquet; also inside a zip archive."
-)
 SAMPLE = 1 << 18  # characters that its shape is told from
 _WORKBOOKS = (".xlsx", ".xlsm", ".ods")
-_REFUSED = (  # by how they start; what is said of them
-    (b"\xd0\xcf\x11\xe0", gettext_noop("It is an old or encrypted workbook.")),
-    (b"%PDF", gettext_noop("It is a PDF.")),
-    (b"\x89PNG", gettext_noop("It is a picture.")),
-    (b"\xff\xd8\xff", gettext_noop("It is a picture.")),
-    (b"GIF8", gettext_noop("It is a picture.")),
-    (b"\x1f\x8b", gettext_noop("It is a gzip archive.")),
-    (b"BZh", gettext_noop("It is a bzip2 archive.")),
-    (b"7z\xbc\xaf\x27\x1c", gettext_noop("It is a 7z archive.")),
-    (b"Rar!", gettext_noop("It is a RAR archive.")),
-    (b"\xfd7zXZ", gettext_noop("It is an xz archive.")),
-    (b"\x28\xb5\x2f\xfd", gettext_noop("It is a Zstandard archive.")),
-    (b"SQLite format 3\0", gettext_noop("It is a database.")),
-    (b"{\\rtf", gettext_noop("It is a text document.")),
-)
-_MARKUP = re.compile(r"\s*<(?:!doctype|html|head|body|table|\?xml)", re.IGNORECASE)
-_JSON_LIST = re.compile(r"\s*\[\s*[{\]]")
-_JSON_OBJECT = re.compile(r"\s*\{\s*(?:[\"}]|$)", re.MULTILINE)
 
 
 @dataclass
@@ -117,50 +93,21 @@ def stage(
     BadInput
         It is nothing that is read, or passes a limit.
     """
-    start = _start(file)
-    if archive.is_archive(start) or start.startswith(b"PAR1"):
+    start = first_bytes(file)
+    if is_archive(start) or start.startswith(b"PAR1"):
         sha256 = encodings.digest(file)
         packed = place / "packed"
         _copied(file, packed)
-        if archive.is_archive(start):
+        if is_archive(start):
             entries = archive.check_archive(packed)
             if archive.is_workbook(packed, entries):
                 return _workbook(packed, place, sha256, sheet)
             return _member(packed, archive.members(entries), place, sha256, kind, member, encoding, sheet)
         return _parquet(packed, place, sha256)
-    damaged = _damaged() if Path(name).suffix.lower() in _WORKBOOKS else None
-    if damaged and _has_controls(file):
+    damaged = damaged_workbook() if Path(name).suffix.lower() in _WORKBOOKS else None
+    if damaged and has_controls(file):
         raise damaged
     return _text(file, encodings.scan(file), kind, encoding, damaged)
-
-
-def _damaged() -> BadInput:
-    return BadInput(
-        gettext("It is no workbook, or a damaged one: its name says workbook, its content does not."),
-        gettext("A whole .xlsx or .ods file."),
-        gettext("Open it in your spreadsheet program and save it anew, or fetch it once more."),
-        field="file",
-    )
-
-
-def _has_controls(file: BinaryIO) -> bool:
-    """Tell bytes from text by its start: control characters that no table has; UTF-16 and UTF-32 have a mark."""
-    file.seek(0)
-    start = file.read(1 << 16)
-    return not start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)) and any(
-        byte < 32 and byte not in b"\t\n\r\f\x1a" for byte in start
-    )
-
-
-def _start(file: BinaryIO) -> bytes:
-    file.seek(0)
-    start = file.read(64)
-    if not start:
-        raise BadInput(gettext("The file is empty."), gettext(READ), field="file")
-    for mark, what in _REFUSED:
-        if start.startswith(mark):
-            raise BadInput(gettext(what), gettext(READ), gettext("Save the table as CSV UTF-8."), field="file")
-    return start
 
 
 def _copied(file: BinaryIO, target: Path) -> None:
@@ -225,8 +172,8 @@ def _member(
     within = place / "within"
     within.mkdir()
     with inner.open("rb") as file:
-        start = _start(file)
-    if archive.is_archive(start) and not archive.is_workbook(inner, archive.check_archive(inner)):
+        start = first_bytes(file)
+    if is_archive(start) and not archive.is_workbook(inner, archive.check_archive(inner)):
         raise BadInput(
             gettext("The zip archive holds another zip archive."),
             gettext(READ),
@@ -258,7 +205,7 @@ def _text(file: BinaryIO, found: Scan, kind: str, encoding: str, damaged: BadInp
     if not found.mark and not encoding and (found.bad is not None or found.nul):
         return _asking(file, found, damaged)
     sample, _ = staged.sample()
-    staged.kind = _kind_of_text(sample, kind)
+    staged.kind = kind_of_text(sample, kind)
     return staged
 
 
@@ -285,34 +232,6 @@ def _asking(file: BinaryIO, found: Scan, damaged: BadInput | None) -> Staged:
             wrong, gettext("Text in UTF-8 or another encoding."), gettext("Save it again as CSV UTF-8."), field="file"
         )
     return Staged(found.sha256, file, candidates=told, asks="encoding", wrong=wrong)
-
-
-def _kind_of_text(sample: str, wanted: str) -> Kind:
-    if wanted in ("text", "json lines"):
-        return "json lines" if wanted == "json lines" else "text"
-    if _MARKUP.match(sample):
-        raise BadInput(
-            gettext("It is a web page or XML."), gettext(READ), gettext("Save the table as CSV UTF-8."), field="file"
-        )
-    if _JSON_LIST.match(sample):
-        raise BadInput(
-            gettext("It is one JSON list."),
-            gettext("JSON lines: one object a line."),
-            gettext("Write each object on a line."),
-        )
-    if not _JSON_OBJECT.match(sample):
-        return "text"
-    for line in sample.splitlines()[:20]:
-        try:
-            if isinstance(json.loads(line), dict):
-                return "json lines"
-        except (ValueError, RecursionError):
-            continue
-    raise BadInput(
-        gettext("It is JSON that runs over several lines."),
-        gettext("JSON lines: one flat object a line."),
-        gettext("Write each object on a line."),
-    )
 
 
 class _Unclosed(io.RawIOBase):
