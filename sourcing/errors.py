@@ -51,9 +51,15 @@ class NotFound(SourcingError):
 
 
 class Refused(SourcingError):
-    """An action is refused for safety: a limit, a missing key, a wrong owner of a file."""
+    """An action is refused as things stand: a closed haul, a change undone already, a full disk."""
 
     code = "refused"
+
+
+class NoAccess(SourcingError):
+    """Whoever asks is not let in that way: no key, or a line on which nothing is given out."""
+
+    code = "no_access"
 
 
 class Busy(SourcingError):

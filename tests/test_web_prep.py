@@ -108,7 +108,7 @@ def test_a_watch_stopped_at_once_is_told_from_a_forgotten_one(client: FlaskClien
         ("finish", {"pieces": "0"}, 400, "No piece was done"),
         ("finish", {"pieces": "four"}, 400, "is not a whole number"),
         ("finish", {"pieces": "4", "minutes": "1e3"}, 400, "is no number of minutes"),
-        ("correct", {"pieces": "4"}, 403, "cannot be put right"),
+        ("correct", {"pieces": "4"}, 409, "cannot be put right"),
     ],
 )
 def test_bad_input_is_answered_in_words(

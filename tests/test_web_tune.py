@@ -145,7 +145,7 @@ class TestPage:
     ) -> None:
         monkeypatch.setattr(tuning, "suggestion_of", lambda *asked: None)
         answer = client.post("/tune/accept", data={"of": "shoes"})
-        assert answer.status_code == 403
+        assert answer.status_code == 409
         assert "no such suggestion any longer" in answer.text
 
     def test_an_unknown_rule_says_which_are_known(self, client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,11 +10,11 @@ from flask import Flask, Response, make_response, render_template, request, url_
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
 
-from sourcing.errors import BadInput, Busy, NotFound, Refused, SourcingError
+from sourcing.errors import BadInput, Busy, NoAccess, NotFound, Refused, SourcingError
 from sourcing.language import gettext, gettext_noop
 
 log = logging.getLogger(__name__)
-STATUS = {BadInput: 400, NotFound: 404, Refused: 403, Busy: 503}
+STATUS = {BadInput: 400, NoAccess: 403, NotFound: 404, Refused: 409, Busy: 503}
 WORDS = {  # status: heading, what was wrong, what to do next
     400: (
         gettext_noop("That could not be read"),
@@ -35,6 +35,11 @@ WORDS = {  # status: heading, what was wrong, what to do next
         gettext_noop("Not this way"),
         gettext_noop("This address does not take that kind of request."),
         gettext_noop("Start from the Check page."),
+    ),
+    409: (
+        gettext_noop("This cannot be changed now"),
+        gettext_noop("It is closed, or was changed since the page was opened."),
+        gettext_noop("Reload the page and look how it stands."),
     ),
     413: (
         gettext_noop("That is too large"),

@@ -12,7 +12,7 @@ from flask.sessions import SecureCookieSessionInterface
 from flask.typing import ResponseReturnValue
 from flask_wtf import CSRFProtect
 
-from sourcing.errors import Refused
+from sourcing.errors import NoAccess
 from sourcing.language import gettext
 from web.reach import only_the_root, reach
 from web.routes import FEW, MOST, SMALL
@@ -74,7 +74,7 @@ def keep_to_the_root() -> ResponseReturnValue | None:
         return None
     if request.path == "/":
         return redirect(url_for("trust.show"), 303)
-    raise Refused(
+    raise NoAccess(
         gettext("This address is not encrypted, so it hands out the certificate alone."),
         next_step=gettext("Scan the second QR code on the home computer; its link begins with https://."),
     )
