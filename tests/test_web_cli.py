@@ -77,6 +77,16 @@ def test_a_bad_price_says_what_is_accepted(data: str, price: str) -> None:
     assert result.exit_code == 1
     assert price in result.stderr
     assert "12.50" in result.stderr
+    assert "such as 3 for 20" in result.stderr
+
+
+@pytest.mark.parametrize("words", [["explain", "AB1", "--price"], ["terms", "show", "--shelf"]])
+def test_every_tag_is_read_alike(data: str, words: list[str]) -> None:
+    wrong = CliRunner().invoke(main, ["--data", data, *words, "12,5o"])
+    assert (wrong.exit_code, "such as 3 for 20" in wrong.stderr) == (1, True)
+    several, each = (CliRunner().invoke(main, ["--data", data, *words, price]) for price in ("3 for 20", "6.67"))
+    assert each.exit_code == 0, each.output
+    assert several.stdout == each.stdout
 
 
 def test_a_broken_file_stores_nothing_and_the_good_rows_can_be_kept(tmp_path: Path) -> None:
@@ -107,6 +117,7 @@ def test_a_file_that_cannot_be_read_does_not_keep_the_next_from_loading(tmp_path
     assert result.exit_code == 1
     first, second = json.loads(result.stdout)
     assert "empty" in first["error"]["wrong"]
+    assert "with its rows" in first["error"]["next_step"]
     assert second["new"] == 344
     assert "Fitted on" in result.stderr  # a load is never left unfitted
 

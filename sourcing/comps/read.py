@@ -71,6 +71,7 @@ class TextRecords(Records):
             raise BadInput(
                 gettext("The file has {number} columns.", number=separated(f"{columns:,}")),
                 gettext("Up to {most} columns.", most=MOST_COLUMNS),
+                gettext("Leave out those that are not needed and load it again."),
                 field="file",
             )
         self.header = distinct(self.said, width)
@@ -81,7 +82,10 @@ class TextRecords(Records):
             some = self._next(1)
             if not some:
                 raise BadInput(
-                    gettext("The file holds no header."), gettext("A header row, then one row a listing."), field="file"
+                    gettext("The file holds no header."),
+                    gettext("A header row, then one row a listing."),
+                    gettext("Save the table again with its rows and load that."),
+                    field="file",
                 )
             if self._number < header_row:
                 continue
@@ -90,6 +94,7 @@ class TextRecords(Records):
                 raise BadInput(
                     gettext("The header, row {row}, cannot be read. {reason}", row=row.row, reason=row.reason),
                     row.fix,
+                    gettext("Correct that row and load the file again."),
                     field="file",
                 )
             if any(cell.strip() for cell in row):
@@ -238,6 +243,7 @@ def unpacked(source: str | Path | BinaryIO, picked: FileForm, *, given: bool, na
         except OSError as error:
             raise BadInput(
                 gettext("The file {source} cannot be read: {strerror}.", source=source, strerror=error.strerror),
+                next_step=gettext("Check its path, owner and mode."),
                 field="file",
             ) from error
         staged = None

@@ -174,11 +174,15 @@ def take_out(path: Path, member: str, target: Path) -> None:
                     raise BadInput(
                         gettext("The zip archive unpacks to more than it says."),
                         gettext("An archive as a packer writes it."),
+                        gettext("Pack it again."),
+                        field="file",
                     )
                 file.write(chunk)
     except KeyError as error:
         raise BadInput(
-            gettext("The zip archive holds no file {name}.", name=repr(member[:200])), field="member"
+            gettext("The zip archive holds no file {name}.", name=repr(member[:200])),
+            next_step=gettext("Let it be looked at anew."),
+            field="member",
         ) from error
     except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError, zlib_error) as error:
         wrong = gettext("The file {name} of the zip archive is damaged.", name=repr(member[:200]))

@@ -113,6 +113,7 @@ def scan(file: BinaryIO) -> Scan:
                     longest_line=separated(f"{limits.LONGEST_LINE:,}"),
                 ),
                 gettext("A table with a row a line."),
+                gettext("Save the table as CSV (UTF-8) and load that."),
                 field="file",
             )
     if bad is None:

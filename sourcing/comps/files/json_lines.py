@@ -122,10 +122,16 @@ class JsonRecords(Records):
                 raise BadInput(
                     gettext("The lines name more than {most} keys.", most=limits.MOST_COLUMNS),
                     gettext("Up to {most}.", most=limits.MOST_COLUMNS),
+                    gettext("Leave out those that are not needed and load it again."),
                     field="file",
                 )
         if not keys:
-            raise BadInput(gettext("No line of the file is a flat JSON object."), gettext(_ACCEPTED), field="file")
+            raise BadInput(
+                gettext("No line of the file is a flat JSON object."),
+                gettext(_ACCEPTED),
+                gettext("Write each object on a line."),
+                field="file",
+            )
         self._keys = list(keys)
         self.said = [" ".join(key.split()) for key in keys]
         self.header = distinct(self.said)

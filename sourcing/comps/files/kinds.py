@@ -45,7 +45,12 @@ def first_bytes(file: BinaryIO) -> bytes:
     file.seek(0)
     start = file.read(64)
     if not start:
-        raise BadInput(gettext("The file is empty."), gettext(READ), field="file")
+        raise BadInput(
+            gettext("The file is empty."),
+            gettext(READ),
+            gettext("Save the table again with its rows and load that."),
+            field="file",
+        )
     for mark, what in _REFUSED:
         if start.startswith(mark):
             raise BadInput(gettext(what), gettext(READ), gettext("Save the table as CSV UTF-8."), field="file")

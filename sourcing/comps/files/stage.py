@@ -154,7 +154,12 @@ def _member(
     packed: Path, names: tuple[str, ...], place: Path, sha256: str, kind: str, member: str, encoding: str, sheet: str
 ) -> Staged:
     if not names:
-        raise BadInput(gettext("The zip archive holds no file."), gettext(READ), field="file")
+        raise BadInput(
+            gettext("The zip archive holds no file."),
+            gettext(READ),
+            gettext("Load the table itself, or pack it again."),
+            field="file",
+        )
     if len(names) > 1 and not member:
         wrong = gettext("The zip archive holds {number} files.", number=len(names))
         return Staged(sha256, packed.open("rb"), members=names, asks="member", wrong=wrong)
