@@ -14,6 +14,7 @@ from sourcing.answer import Query
 from sourcing.errors import BadInput
 from sourcing.language import gettext
 from sourcing.purchase import Discounts, each_of, unit_price
+from sourcing.tag import no_price
 from web.state import settings
 
 TEXTS = ("code", "brand", "category", "title", "size", "condition")
@@ -121,24 +122,7 @@ def read_price(values: Mapping[str, str], *, tag: bool = True) -> Decimal | None
     currency = kept.currency
     price = _price(text, currency, kept.locale)
     if price is None:
-        from sourcing.money import minor_digits
-
-        digits = minor_digits(currency)
-        examples = gettext("such as 12.50 or 12,50") if digits else gettext("such as 1250")
-        raise BadInput(
-            gettext("“{text}” is not a shelf price.", text=text)
-            if tag
-            else gettext("“{text}” is not a price.", text=text),
-            gettext(
-                "An amount in {currency} from 0 to 1,000,000 with at most {digits} decimals, {examples}, "
-                "or several for one amount, such as 3 for 20.",
-                currency=currency,
-                digits=digits,
-                examples=examples,
-            ),
-            gettext("Type the price on the tag."),
-            field="price",
-        )
+        raise no_price(text, currency, tag=tag)
     return price
 
 

@@ -80,18 +80,13 @@ def check(
     from sourcing.check import at_others, prospect_of
     from sourcing.check import judge as judged
     from sourcing.flags.marked import read_flags
-    from sourcing.money import minor_digits
-    from sourcing.purchase import Discounts, each_of, unit_price
+    from sourcing.purchase import Discounts
     from sourcing.settings import load_settings
-    from sourcing.typed_number import typed_money
+    from sourcing.tag import typed_tag
 
     store = open_data(ctx)
     kept = load_settings(store)
-    shelf = None
-    if price is not None:
-        pieces, amount = each_of(price)
-        whole = typed_money(amount, kept.currency, kept.locale, "price")
-        shelf = unit_price(whole, pieces, minor_digits(kept.currency))
+    shelf = None if price is None else typed_tag(price, kept.currency, kept.locale)
     marked = read_flags(kept, flags)
     steps = Discounts.parse(discount) if discount else None
     query = Query(code=code or "", shelf_price=shelf, discount=steps, flags=marked, **rest)

@@ -13,7 +13,7 @@ from web.commands.words import Command
 
 @click.command(cls=Command)
 @click.argument("code")
-@click.option("--price", help="Shelf price, such as 14.99.")
+@click.option("--price", help='Shelf price, such as 14.99; or of several, such as "3 for 20".')
 @click.option("--size", default="", help="Size or other variant.")
 @click.option("--condition", default="", help="Condition, in the words of your comps.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -31,13 +31,11 @@ def explain(ctx: click.Context, code: str, price: str | None, size: str, conditi
     from sourcing.explain import explain as take_apart
     from sourcing.money import money_writer
     from sourcing.settings import load_settings
-    from sourcing.typed_number import typed_money
+    from sourcing.tag import typed_tag
 
     store = open_data(ctx)
     kept = load_settings(store)
-    shelf = None
-    if price is not None:
-        shelf = typed_money(price, kept.currency, kept.locale, "price")
+    shelf = None if price is None else typed_tag(price, kept.currency, kept.locale)
     found = take_apart(store, Query(code=code, shelf_price=shelf, size=size, condition=condition))
     if as_json:
         click.echo(json.dumps(found.as_dict(), indent=2))

@@ -38,10 +38,11 @@ def show(ctx: click.Context, /, as_json: bool, **asked: Any) -> None:
     Example: sourcing terms show --category shoes --price 59.99 --shelf 20 --flag no_box
     """
     from sourcing.flags.marked import flagged, read_flags
-    from sourcing.money import minor_digits, money_writer
-    from sourcing.purchase import Discounts, each_of, unit_price
+    from sourcing.money import money_writer
+    from sourcing.purchase import Discounts
     from sourcing.receipt import ROUNDING, fee_note
     from sourcing.settings import load_settings
+    from sourcing.tag import typed_tag
     from sourcing.typed_number import typed_money
 
     kept = load_settings(open_data(ctx))
@@ -49,14 +50,9 @@ def show(ctx: click.Context, /, as_json: bool, **asked: Any) -> None:
     deal = kept.on_channel(category, channel) if channel else kept.for_category(category)
     found = flagged(deal, kept, read_flags(kept, asked["flags"])).terms
 
-    def amount(text: str, field: str) -> Decimal:
-        return typed_money(text, kept.currency, kept.locale, field)
-
-    total = Decimal(50) if asked["price"] is None else amount(asked["price"], "price")
-    shelf = None
-    if asked["shelf"] is not None:
-        pieces, each = each_of(asked["shelf"])
-        shelf = unit_price(amount(each, "shelf"), pieces, minor_digits(kept.currency))
+    price, tag = asked["price"], asked["shelf"]
+    total = Decimal(50) if price is None else typed_money(price, kept.currency, kept.locale, "price")
+    shelf = None if tag is None else typed_tag(tag, kept.currency, kept.locale, "shelf")
     discount = None if asked["discount"] is None else Discounts.parse(asked["discount"])
     lines = found.receipt(total, shelf, discount)
     if as_json:
