@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import random
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from pathlib import Path
@@ -13,6 +14,7 @@ from threading import Event, Thread
 import pytest
 import zxingcpp
 from accessible import AXE, violations
+from conftest import serving
 from PIL import Image
 from playwright.sync_api import Browser, Page
 from steps import SIZES, clean, judge, load, look, opened, taken
@@ -160,6 +162,24 @@ def test_it_reflows_at_320(browser: Browser, address: str) -> None:
     for name in ("", "haul", "comps", "rules", "help", "history"):
         page.goto(f"{address}/{name}")
         assert page.evaluate("document.documentElement.scrollWidth") <= 320, name
+
+
+def test_tables_and_forms_reflow_at_320_with_rows_in_them(browser: Browser, samples: Path, tmp_path: Path) -> None:
+    """WCAG 2.2, 1.4.10; amounts of four figures are the widest that a table at the rack is likely to hold."""
+    shutil.copy(samples, tmp_path / "comps.db")
+    dear = "document.querySelectorAll('.rack td strong').forEach(one => { one.textContent = '1.299,00\\u00a0€'; })"
+    with serving(tmp_path / "comps.db") as address:
+        page = opened(browser, address, "phone")
+        page.set_viewport_size({"width": 320, "height": 600})
+        for name in ("ladder", "ladder?group=size", "run", "plan", "today", "stock", "books", "record", "comps/table"):
+            page.goto(f"{address}/{name}")
+            page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+            assert page.evaluate("document.documentElement.scrollWidth") <= 320, name
+        for width in (320, 390):
+            page.set_viewport_size({"width": width, "height": 600})
+            page.goto(f"{address}/ladder")
+            page.evaluate(dear)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, width
 
 
 @pytest.fixture
