@@ -13,6 +13,7 @@ from models.proceeds import Outcome, net_quantiles, outcomes_at
 from sourcing import depth, verdict
 from sourcing.answer import Query, Verdict
 from sourcing.check import judge, prospect_of
+from sourcing.dearer import Ask, passed_over
 from sourcing.errors import BadInput
 from sourcing.forecast import Forecasts, share_held, shares_wanted
 from sourcing.language import gettext
@@ -48,6 +49,7 @@ class WhatIf:
     chance: float | None  # sold within them, under the price-cut plan; None: not known
     give_up_day: int  # of the price-cut plan
     asks: tuple[AtAsk, ...] = ()  # ascending; empty: too little to go on
+    why_best: str = ""  # why a dearer one that would bring more is not advised; "": there is none, or not for that
 
     @property
     def best_ask(self) -> Decimal | None:
@@ -94,7 +96,13 @@ def what_if(
     answer = judge(moved, query)
     asks = _asks(moved, answer, best)
     chance = next(one.chance for one in asks if one.chosen)
-    return WhatIf(answer, target, chance, give_up, asks)
+    why = passed_over(
+        [Ask(one.ask, one.left, one.chance, one.best) for one in asks],
+        moved.deal.rules.objective,
+        moved.deal.rules,
+        money_writer(answer.currency, moved.locale),
+    )
+    return WhatIf(answer, target, chance, give_up, asks, why)
 
 
 def supposed(prospect: Prospect, ask: Decimal | None, days: int) -> tuple[Prospect, int]:

@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 from sourcing import again, history
 from sourcing.answer import Query, Verdict
 from sourcing.check import at_others_of, check, check_json
+from sourcing.dearer import passed_over_then
 from sourcing.errors import BadInput, SourcingError
 from sourcing.held import NONE, held
 from sourcing.language import gettext
@@ -85,6 +86,7 @@ def _page(check_id: int | None, query: Query, answer: dict[str, Any]) -> str:
         earlier=again.lines(store(), check_id, query.shelf_price, write) if check_id else [],
         held=held(store(), check_id, answer) if check_id else NONE,
         at_others=at_others_of(store(), query, answer, settings()),
+        why_not_dearer=passed_over_then(answer, settings().for_category(answer["item"]["category"]).rules, write),
         cash_cost=cash_cost(answer),
         next_size=_next_size(query, answer),
         missing=_missing(query, answer),
