@@ -130,6 +130,15 @@ class TestChanging:
         assert "least_profit" not in load_settings(store).categories["shoes"]
         assert rules_of(store, "shoes")["least_profit"] == Decimal("9.50")
 
+    def test_what_an_empty_field_inherits_stands_where_nothing_cuts_it_off(self, client: FlaskClient) -> None:
+        """A field as narrow as a phone's has room for a number, and none for a sentence beside its unit."""
+        html = page(client, SHOES)
+        assert not html.xpath("//input[@placeholder]")
+        said = html.get_element_by_id(html.get_element_by_id("least_profit").get("aria-describedby").split()[0])
+        assert "As elsewhere: $8.00." in text(said)
+        said = html.get_element_by_id(html.get_element_by_id("least_comps").get("aria-describedby").split()[0])
+        assert "As elsewhere: 0.15 sales." in text(said)
+
     def test_a_rule_is_switched_off_and_on(self, client: FlaskClient, store: Store) -> None:
         client.post(SHOES, data=sent(client, SHOES, "save") | {"wanted_chance:off": "on"})
         assert rules_of(store, "shoes")["wanted_chance"] is None
