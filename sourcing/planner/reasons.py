@@ -15,7 +15,9 @@ from sourcing.planner.candidates import Candidate
 from sourcing.planner.choice import Choice, Flags, Real, Whole, choose
 from sourcing.planner.model import KINDS, Kind, Model
 from sourcing.rules import HaulLimits
+from sourcing.shortened import shortened
 
+_NAMED = 60  # characters of a title within a sentence
 _PLACE = (gettext_noop("1st"), gettext_noop("2nd"), gettext_noop("3rd"))
 _FOR: dict[Kind, str] = {
     "cash": gettext_noop("for cash"),
@@ -303,7 +305,7 @@ class _Swaps:
 def _named(instead: tuple[tuple[str, int], ...]) -> str:
     told = [
         gettext("{number} of {label}", number=count, label=label) if count > 1 else label
-        for label, count in instead[:2]
+        for label, count in ((shortened(label, _NAMED), count) for label, count in instead[:2])
     ]
     if len(instead) > 2:
         return gettext("{names} and {number} more", names=", ".join(told), number=len(instead) - 2)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sourcing.language import gettext, ngettext, separated
+from sourcing.shortened import shortened
 from web.commands.frame import SOME_FAILED, data_option, open_data, say, working
 from web.commands.words import Command
 
@@ -138,11 +139,11 @@ def _show(found: Plan, write: Callable[[Decimal], str]) -> None:
     if found.unknown:
         click.echo("\n" + gettext("Nothing to plan with"))
         for one, why in found.unknown:
-            click.echo(f"  {one.label}: {why}")
+            click.echo(f"  {shortened(one.label)}: {why}")
 
 
 def _lines(heading: str, lines: tuple[Line, ...]) -> None:
     if lines:
         click.echo(f"\n{heading}")
     for line in lines:
-        click.echo(f"  {f'{line.count} x ' if line.count else ''}{line.candidate.label}: {line.why.words}")
+        click.echo(f"  {f'{line.count} x ' if line.count else ''}{shortened(line.candidate.label)}: {line.why.words}")

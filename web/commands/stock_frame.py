@@ -12,6 +12,7 @@ import click
 
 from sourcing.errors import BadInput
 from sourcing.language import gettext, separated
+from sourcing.shortened import shortened
 from web.commands.frame import key
 
 if TYPE_CHECKING:
@@ -81,7 +82,8 @@ def line(one: StockItem) -> str:
     """Return one piece as a line."""
     price = one.listing.asking_price if one.state == "listed" and one.listing else one.landed_cost
     shown = separated(str(price))
-    said = [f"#{one.id}", one.label or "-", key(one.state), shown, one.bin, one.store, str(one.bought_on), one.what]
+    what = shortened(one.what)
+    said = [f"#{one.id}", one.label or "-", key(one.state), shown, one.bin, one.store, str(one.bought_on), what]
     return safe("  ".join(filter(None, said)))
 
 

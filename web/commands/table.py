@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sourcing.language import gettext, ngettext, separated
+from sourcing.shortened import shortened
 from web.commands.frame import data_option, key, open_data, say, working
 from web.commands.words import Group
 
@@ -274,7 +275,7 @@ def _line(row: CompRow) -> str:
     price = row.sold_price if row.status == "sold" else row.asking_price
     day = row.ended_on or row.seen_on or row.listed_on
     shown = separated(str(price or "-"))
-    said = [str(row.id), key(row.status), shown, str(day or "-"), row.item_code or row.gtin, row.label]
+    said = [str(row.id), key(row.status), shown, str(day or "-"), row.item_code or row.gtin, shortened(row.label)]
     out = gettext("not counted: {why}", why=key(row.out)) if row.out else ""
     return _plain("  ".join(filter(None, said))) + (f"  ({out})" if out else "")
 
