@@ -200,8 +200,12 @@ def _what_ifs(
     rows: list[tuple[Any, ...]],
     answer: Verdict,
 ) -> tuple[WhatIf, ...]:
-    """Forecast anew with one more sale, today, in the item's size and condition, at the 10, 50 and 90 % price."""
-    assert answer.sale_price is not None
+    """Forecast anew with one more sale, today, in the item's size and condition, at the 10, 50 and 90 % price.
+
+    An item that is like nothing known has no such prices, and nothing is supposed of it.
+    """
+    if answer.sale_price is None:
+        return ()
     prices = (answer.sale_price.low, answer.sale_price.mid, answer.sale_price.high)
     condition = item.condition or (kin.base_condition if kin else "")
     code = int(item.gtin) if item.gtin else None
