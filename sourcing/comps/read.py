@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import IO, BinaryIO
 
 from sourcing.comps.files.blocks import Block, Fault, Records, note
-from sourcing.comps.files.json_lines import JsonRecords
 from sourcing.comps.files.limits import LARGEST_CELL, MOST_COLUMNS, MOST_ROWS
 from sourcing.comps.files.shape import DELIMITERS, Shape, distinct, is_totals, shape
 from sourcing.comps.files.stage import Staged, stage
@@ -267,6 +266,8 @@ def records(staged: Staged, form: FileForm | None) -> tuple[Records, FileForm]:
     """Return the rows of a file taken apart, and the form they are read by: the one given, or the one found."""
     found = FileForm(staged.kind, staged.member, staged.encoding, sheet=staged.sheet)
     if staged.kind == "json lines":
+        from sourcing.comps.files.json_lines import JsonRecords  # delimited text starts quicker without
+
         lines = JsonRecords(staged.text, staged.sha256, block=BLOCK, most=MOST_ROWS)
         lines.notes = tuple(note(1, said) for said in staged.notes)
         return lines, found

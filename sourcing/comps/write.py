@@ -205,7 +205,7 @@ class Writer:
         if len(self._ids) > _CACHED:
             self._ids.clear()
         missing = sorted(keys - self._ids.keys())
-        for some in blocks(missing):
+        for some in blocks(missing) if self._next_id > 1 else ():  # there are none yet
             self._ids.update(
                 self._raw.execute(f"SELECT key, id FROM product WHERE key IN {marks(some)}", some)  # noqa: S608
             )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Literal, TextIO
 
-from sourcing.comps.files import archive, encodings, limits, process
+from sourcing.comps.files import encodings, limits, process
 from sourcing.comps.files.encodings import ACCEPTED, Candidate, Scan
 from sourcing.comps.files.kinds import READ, Kind, damaged_workbook, first_bytes, has_controls, is_archive, kind_of_text
 from sourcing.errors import BadInput
@@ -95,6 +95,8 @@ def stage(
     """
     start = first_bytes(file)
     if is_archive(start) or start.startswith(b"PAR1"):
+        from sourcing.comps.files import archive  # delimited text starts quicker without
+
         sha256 = encodings.digest(file)
         packed = place / "packed"
         _copied(file, packed)
@@ -172,6 +174,8 @@ def _member(
             else gettext("The zip archive holds more than one file {name}.", name=name),
             gettext("One of {names}.", names=", ".join(names)[:500]),
         )
+    from sourcing.comps.files import archive
+
     inner = place / "member"
     archive.take_out(packed, member, inner)
     within = place / "within"
