@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import click
 
 from sourcing.language import gettext, ngettext
-from sourcing.shortened import shortened
 from web.commands.frame import data_option, days_of, open_data, say, working
 from web.commands.words import Command
 
@@ -111,6 +110,6 @@ def _print(found: Ladder, lines: list[Rung], locale: str) -> None:
         )  # fmt: skip
         sale = write(one.sale.mid) if one.sale else ""
         newest = one.newest.isoformat() if one.newest else ""
-        cells = (one.style_code, shortened(one.label), one.group, most, sale, days, str(one.sold), newest)
+        cells = (one.style_code, one.label, one.group, most, sale, days, str(one.sold), newest)
         table.add_row(*map(escape, cells))
     console.print(table)
